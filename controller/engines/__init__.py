@@ -1,0 +1,1 @@
+"""What runs, proves and draws the logic. Each engine reads the same `Logic`."""

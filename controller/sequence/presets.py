@@ -1,0 +1,103 @@
+"""
+Presets: every timer, limit and choice that the controls engineer sets, with default, limits and why.
+
+One line a preset. The defaults are those of the medium station (14 l useful volume, 50 mm line).
+Sources: common practice without a source, or memory, checked against the plant model of this project
+where the reason says "model"; a value marked *computed* is worked out by `receiver check`.
+Units stand in the names: whole ms, Pa (`_pa_g` gauge), counts.
+"""
+
+from typing import Annotated as P
+from typing import NamedTuple, get_args, get_type_hints
+
+
+class Limits(NamedTuple):
+    """The range of a preset, and the behaviour in the field behind it."""
+
+    low: int
+    high: int
+    why: str
+    choices: tuple[str, ...] = ()  # what the numbers low..high are called in a station file
+
+
+L = Limits  # a preset reads: name: P[type, L(low, high, why)] = default
+
+
+class Presets(NamedTuple):
+    """What a station sets. Booleans and whole numbers only, so that every engine can read them."""
+
+    # flap
+    flap_travel_ms: P[int, L(500, 10_000, "4-5 x measured travel (0.2-0.6 s); cold grease doubles it")] = 2_500
+    flap_both_ms: P[int, L(50, 500, "switches cannot overlap for longer")] = 100
+    flap_lost_ms: P[int, L(0, 300, "vibration at source start; more lets air through an open flap")] = 100
+    flap_retries_max: P[int, L(0, 3, "each retry drops something")] = 1
+    flap_reopen_ms: P[int, L(500, 5_000, "product off the seat")] = 1_500
+    contact_debounce_ms: P[int, L(0, 100, "contact bounce, both edges; at most a third of a row's delay")] = 30
+    # supply air
+    supply_low_pa_g: P[int, L(300_000, 700_000, "pick-up velocity: 13.2 m/s at 4.5 bar g, 12.1 at 4.0 (model)")] = 450_000
+    supply_band_pa: P[int, L(10_000, 100_000, "over the compressor's band ripple at the point of use")] = 30_000
+    supply_low_ms: P[int, L(100, 5_000, "ejector inrush, a neighbour's pulse")] = 1_000
+    supply_low_effect: P[int, L(0, 1, "wait only where a return by itself is no hazard", ("trip", "wait"))] = 0
+    supply_lost_pa_g: P[int, L(150_000, 500_000, "flap cylinder no longer sure")] = 300_000
+    supply_lost_ms: P[int, L(0, 500, "filter only")] = 100
+    open_air_wait_ms: P[int, L(5_000, 3_600_000, "low air with the flap open: wait, then trip")] = 60_000
+    resume_stop_ms: P[int, L(5_000, 600_000, "shortest stop before air lets it resume; less hunts")] = 15_000
+    resumes_per_hour_max: P[int, L(0, 12, "more is hunting: trip")] = 3
+    resumes_in_row_max: P[int, L(1, 5, "more is hunting: trip")] = 2
+    # start
+    warning_ms: P[int, L(0, 30_000, "horn before the first movement; 0 only where all is seen")] = 3_000
+    tank_charge_ms: P[int, L(0, 20_000, "3 x fill time constant of the pulse tanks (*computed*)")] = 1_000
+    # proving
+    proving_pa: P[int, L(300, 20_000, "<= 0.65 x air-only at the low air limit, over hose-off (*computed*)")] = 1_200
+    proving_ms: P[int, L(300, 60_000, "body volume over pumping speed, and the valve")] = 3_000
+    no_vacuum_ms: P[int, L(200, 10_000, "a hose that comes off is not starvation")] = 1_000
+    # conveying
+    fill_ms: P[int, L(1_500, 600_000, "useful volume x bulk density / rate (*computed*)")] = 16_000
+    finish_fill_on_stop: P[bool, L(0, 1, "a stop that goes on sucking is taken for a defect")] = False
+    no_material_arm_ms: P[int, L(300, 60_000, "transit 0.6-1.4 s (3 s on 30 m) and the feeder")] = 3_000
+    no_material_pa: P[int, L(500, 60_000, "geometric mean of air-only and conveying (*computed*)")] = 6_500
+    no_material_ms: P[int, L(200, 30_000, "lance moved by the operator")] = 2_000
+    short_batches_max: P[int, L(1, 20, "one sack change is not starvation")] = 3
+    starved_pause_ms: P[int, L(2_000, 3_600_000, "air")] = 60_000
+    vacuum_high_pa: P[int, L(5_000, 90_000, ">= 1.5 x conveying, <= 0.7 x dead-end (*computed*)")] = 35_000
+    vacuum_high_ms: P[int, L(100, 10_000, "slugs last < 1 s; dead-end is 50 kPa after 1 s (model)")] = 1_000
+    vacuum_high_repeats: P[int, L(1, 4, "batches ended by high vacuum, of the last four, that trip")] = 2
+    # clearing
+    clear_ms: P[int, L(0, 60_000, "3 x transit (*computed*); 0 = off")] = 3_500
+    line_empty_pa: P[int, L(300, 60_000, "1.25 x air-only, purge open; under no-material (*computed*)")] = 5_400
+    line_empty_ms: P[int, L(200, 10_000, "slugs")] = 1_000
+    transit_ms: P[int, L(200, 20_000, "a third of the clearing time (*computed*)")] = 1_200
+    # venting and emptying
+    release_pa: P[int, L(300, 3_000, "product hangs above 0.4 kPa; transmitter 0.5 % of 100 kPa")] = 1_000
+    release_settle_ms: P[int, L(0, 5_000, "valve shift")] = 200
+    vent_min_ms: P[int, L(0, 10_000, "valve shift")] = 300
+    release_limit_ms: P[int, L(1_000, 120_000, "from 60 kPa through a 15 mm vent 1.4 s (model)")] = 6_000
+    drain_ms: P[int, L(500, 120_000, "3 x free-flow time; fine powder 10-14 s")] = 4_000
+    # filter clean
+    clean_every: P[int, L(1, 50, "batches; pellets 5-10")] = 1
+    pulses: P[int, L(0, 20, "a group, after a batch")] = 2
+    pulses_last: P[int, L(0, 20, "a group, when a stop or a hold is certain")] = 4
+    pulse_ms: P[int, L(40, 500, "nothing gained over 80-120 ms (Atmosphere 2023 14(7) 1173)")] = 120
+    recovery_ms: P[int, L(200, 30_000, "tanks to 95 % of supply (*computed*)")] = 1_500
+    pulse_air_pa_g: P[int, L(200_000, 700_000, "cleaning effect 0.82 / 0.73 / 0.63 at 6 / 4 / 3 bar g (model)")] = 400_000
+    pulse_air_wait_ms: P[int, L(1_000, 60_000, "then warn, go on without")] = 5_000
+    settle_ms: P[int, L(0, 30_000, "the cloud falls 0.3-0.7 m at 0.2-0.5 m/s")] = 1_000
+    # level
+    level_on_ms: P[int, L(0, 10_000, "falling product; counts into the freeboard")] = 2_000
+    level_mask_ms: P[int, L(0, 10_000, "last of the falling curtain")] = 1_500
+    level_clear_ms: P[int, L(500, 600_000, "collapse of the heap")] = 5_000
+    # signals, outputs, backstops
+    vacuum_pa_per_100ua: P[int, L(100, 625, "transmitter span / 160; 625 is 0-100 kPa vacuum")] = 625
+    supply_pa_per_100ua: P[int, L(2_500, 12_500, "transmitter span / 160; 6,250 is 0-10 bar g")] = 6_250
+    signal_failed_ms: P[int, L(0, 5_000, "outside NE 43 failure limits for so long is bad")] = 500
+    signal_hold_ms: P[int, L(0, 10_000, "between NE 43 limits: last good value for so long, then bad")] = 2_000
+    idle_vacuum_ms: P[int, L(1_000, 60_000, "after source off, before vacuum at rest counts")] = 5_000
+    io_lost_ms: P[int, L(50, 2_000, "under the watchdog of the remote I/O")] = 200
+    override_ms: P[int, L(0, 1_000, "an overruled output for longer is a trip, never a flicker")] = 200
+    step_bound_percent: P[int, L(120, 300, "backstop: of the sum of limits and waits of a step")] = 150
+
+
+def limits() -> dict[str, Limits]:
+    """Each preset's limits, in the order of `Presets`."""
+    hints = get_type_hints(Presets, include_extras=True)
+    return {name: get_args(hint)[1] for name, hint in hints.items()}

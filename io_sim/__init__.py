@@ -1,0 +1,1 @@
+"""The simulated vacuum receiver: the world behind the I/O."""
