@@ -1,0 +1,136 @@
+"""What pydantic finds, in the words of a station file: what is wrong, what is allowed, the likely slip."""
+
+from typing import Literal, get_args, get_origin
+
+from annotated_types import Ge, Le
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+from pydantic_core import ErrorDetails
+
+from controller.problems import Problem, did_you_mean
+from controller.strict_yaml import Loc, Parsed, dotted
+from controller.units import converted, shown, split
+
+
+def explain(file: str, parsed: Parsed, model: type[BaseModel], error: ErrorDetails) -> Problem:
+    """One finding of pydantic in the words of a station file."""
+    loc = error["loc"]
+    kind = error["type"]
+    if kind == "extra_forbidden":
+        return Problem(file, *parsed.keys[loc], dotted(loc), _unknown(model, loc, error["input"]))
+    if kind == "missing":
+        place = parsed.keys.get(loc[:-1]) or parsed.values[()]
+        return Problem(file, *place, dotted(loc), f"is missing: {_field(model, loc).description}")
+    field = _field(model, loc)
+    given = error["input"]
+    text = f"is {_quoted(given)}, allowed {_allowed(field)}"
+    if kind == "value_error":
+        text = error["msg"].removeprefix("Value error, ")
+    elif given is None:
+        text = f"has no value, allowed {_allowed(field)}"
+    elif kind == "literal_error" and isinstance(given, str):
+        text += did_you_mean(given, get_args(field.annotation))
+    elif kind in ("greater_than_equal", "less_than_equal"):
+        text += f" ({field.description})"
+    else:
+        text += _slip(given, field, loc in parsed.quoted)
+    return Problem(file, *parsed.values[loc], dotted(loc), text)
+
+
+def _slip(given: object, field: FieldInfo, quoted: bool) -> str:
+    """The likely slip of the hand behind a value of the wrong kind."""
+    wants_text = field.annotation is str
+    if isinstance(given, str) and not wants_text:
+        if quoted and field.annotation in (int, float, bool):
+            return ": leave the quotes away"
+        number = given.strip().split(" ")[0]
+        if number.replace(",", "", 1).isdigit() and "," in number:
+            return ": write a decimal point"
+        if number.replace(".", "", 1).isdigit():
+            return ": the number alone, its unit stands in the key"
+    if wants_text and isinstance(given, int | float):
+        return f': quote it, "{given}"'
+    return ""
+
+
+def _unknown(model: type[BaseModel], loc: Loc, given: object) -> str:
+    """Why a key is not known here: wrong unit, wrong group, or a slip of the hand."""
+    word = str(loc[-1])
+    group = _model_at(model, loc[:-1])
+    stem, unit = split(word)
+    everywhere = _keys(model, ())
+    for where, key in [(loc[:-1], key) for key in group.model_fields] + everywhere:
+        other_stem, other = split(key)
+        if stem == other_stem and unit and other and unit != other:
+            number = isinstance(given, int | float) and not isinstance(given, bool) and abs(given) < 1e15
+            value = converted(given, unit, other) if number else None  # type: ignore[arg-type]
+            asked = key if where == loc[:-1] else dotted((*where, key))
+            return f"is typed in {other.name}: {asked}" + (f": {value}" if value else "")
+    homes = [dotted(where) or "the left margin" for where, key in everywhere if key == word]
+    if homes:
+        return f"does not belong here: put it under {' or '.join(homes)}"
+    near = did_you_mean(word, group.model_fields) or did_you_mean(
+        dotted(loc), (dotted((*where, key)) for where, key in everywhere)
+    )
+    known = ", ".join(group.model_fields)
+    return f"is not a key of this file{near or (f', allowed here: {known}' if len(known) < 200 else '')}"
+
+
+def _keys(model: type[BaseModel], loc: Loc) -> list[tuple[Loc, str]]:
+    """Every key of a model and of the groups in it, with the group it stands under."""
+    found = []
+    for key, field in model.model_fields.items():
+        found.append((loc, key))
+        if isinstance(field.annotation, type) and issubclass(field.annotation, BaseModel):
+            found += _keys(field.annotation, (*loc, key))
+    return found
+
+
+def _model_at(model: type[BaseModel], loc: Loc) -> type[BaseModel]:
+    for part in loc:
+        inner = model.model_fields[str(part)].annotation
+        assert isinstance(inner, type)
+        assert issubclass(inner, BaseModel)
+        model = inner
+    return model
+
+
+def _field(model: type[BaseModel], loc: Loc) -> FieldInfo:
+    """The field that a place belongs to; an item of a list belongs to the field that holds the list."""
+    words = [part for part in loc if isinstance(part, str)]
+    return _model_at(model, tuple(words[:-1])).model_fields[words[-1]]
+
+
+def _allowed(field: FieldInfo) -> str:
+    """What a field takes, in words, with its unit."""
+    kind = field.annotation
+    if get_origin(kind) is Literal:
+        return " or ".join(str(choice) for choice in get_args(kind))
+    if kind is bool:
+        return "true or false"
+    if kind in (int, float):
+        low = next((shown(m.ge) for m in field.metadata if isinstance(m, Ge)), "")  # type: ignore[arg-type]
+        high = next((shown(m.le) for m in field.metadata if isinstance(m, Le)), "")  # type: ignore[arg-type]
+        extra = field.json_schema_extra
+        unit = extra.get("unit", "") if isinstance(extra, dict) else ""
+        whole = "whole numbers" if kind is int else "numbers"
+        return f"{whole} {low} to {high} {unit}".rstrip() if low and high else f"{whole} {unit}".rstrip()
+    if kind is str:
+        return "text"
+    if get_origin(kind) is list:
+        return f"a list: {field.description}"
+    return "keys and values, indented under it"
+
+
+def _quoted(given: object) -> str:
+    if isinstance(given, bool):
+        return "true" if given else "false"
+    if isinstance(given, int | float):
+        return shown(given) if abs(given) < 1e15 else str(given)
+    return (
+        repr(given)[:60]
+        if isinstance(given, str)
+        else "a list"
+        if isinstance(given, list)
+        else "a group of keys"
+    )

@@ -1,0 +1,93 @@
+"""
+Read one YAML file of a station into a pydantic model, strictly, with every problem in its place.
+
+The model says what is allowed (`StrictModel`: no extra keys, no conversion, frozen, finite numbers);
+this module says where and in which words: `file:line:column: key: what is wrong, what is allowed, why`.
+"""
+
+from pathlib import Path
+from typing import Generic, NamedTuple, TypeVar
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+
+from controller.findings import explain
+from controller.problems import Problem, StationError, did_you_mean, together
+from controller.strict_yaml import Loc, Parsed, dotted, parse
+
+__all__ = ["Document", "Problem", "StationError", "StrictModel", "load", "together"]
+
+
+class StrictModel(BaseModel):
+    """Base of all that is read from a station: nothing unknown, nothing converted, nothing changed later."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+
+
+M = TypeVar("M", bound=StrictModel)
+
+
+class Document(NamedTuple, Generic[M]):
+    """A file that was read: its values, and where each stands, for checks that come later."""
+
+    file: str
+    value: M
+    parsed: Parsed
+
+    def problem(self, loc: Loc, text: str) -> Problem:
+        """A problem with the value at `loc`; one that is left out counts where its group stands."""
+        places = {**self.parsed.keys, **self.parsed.values}
+        near = next(loc[:n] for n in range(len(loc), -1, -1) if loc[:n] in places)
+        return Problem(self.file, *places[near], dotted(loc), text)
+
+
+def load(path: Path, model: type[M]) -> Document[M]:
+    """
+    The file as a `model`.
+
+    Raises:
+        StationError: the file can't be read, or anything in it is wrong; every problem, in file order.
+    """
+    file = _name(path)
+    parsed = parse(file, _text(path, file))
+    problems = list(parsed.problems)
+    value = None
+    if parsed.data is not None:
+        try:
+            value = model.model_validate(parsed.data)
+        except ValidationError as error:
+            told = {problem.key for problem in problems if problem.key}
+            found = (explain(file, parsed, model, item) for item in error.errors(include_url=False))
+            problems += [problem for problem in found if problem.key not in told]
+    if problems or value is None:
+        raise StationError(sorted(problems, key=lambda problem: problem[1:3]))
+    return Document(file, value, parsed)
+
+
+def _name(path: Path) -> str:
+    """The path as the reader of a message would type it."""
+    here = Path.cwd()
+    return str(path.relative_to(here) if path.is_absolute() and path.is_relative_to(here) else path)
+
+
+def _text(path: Path, file: str) -> str:
+    try:
+        raw = path.read_bytes()
+    except FileNotFoundError:
+        said = "no such file" + did_you_mean(path.name, _beside(path))
+    except IsADirectoryError:
+        said = "is a folder, not a file"
+    except OSError as error:
+        said = f"cannot be opened: {error.strerror}"
+    else:
+        try:
+            return raw.decode("utf-8-sig")
+        except UnicodeDecodeError as error:
+            before = error.object[: error.start]
+            line, column = before.count(b"\n") + 1, error.start - before.rfind(b"\n")
+            text = f"byte {raw[error.start]:#04x} is not UTF-8: save the file as UTF-8"
+            raise StationError([Problem(file, line, column, "", text)]) from None
+    raise StationError([Problem(file, 0, 0, "", said)])
+
+
+def _beside(path: Path) -> list[str]:
+    return [other.name for other in path.parent.iterdir()] if path.parent.is_dir() else []
