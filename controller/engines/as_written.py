@@ -1,0 +1,119 @@
+"""
+The rules run as they are written: the debugger steps into them, the rows move `transitions`.
+
+The slowest engine and the plainest; the others are checked against it.
+"""
+
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+from transitions import Machine
+
+from controller.sequence import definition as language
+from controller.sequence.definition import Scan, fact
+from controller.sequence.logic import Logic
+
+Stepper = Callable[[Any], int]
+"""Which step follows, of a scan whose guards can be asked."""
+
+
+class Scanned(NamedTuple):
+    """What one scan gives."""
+
+    memory: Any  # `Logic.Memory`
+    outputs: Any  # `Definition.outputs`
+    acts: Any  # `Logic.Acts`: one boolean for each interlock name
+
+
+def on_transitions(logic: Logic) -> Stepper:
+    """
+    The rows on a `transitions` machine.
+
+    It keeps no state of its own, or a scan would not be a function of what goes into it.
+    """
+
+    class Token:
+        at = ""
+
+    def holds(guard: str) -> Callable[[Any], bool]:
+        return lambda event: bool(getattr(event.kwargs["s"], guard))
+
+    token, names = Token(), logic.step_names
+    numbers = {k.name: k.value for k in logic.steps}
+    rows = [
+        {
+            "trigger": "scan",
+            "source": [logic.steps(k).name for k in row.steps],
+            "dest": logic.steps(row.to).name,
+            "conditions": holds(row.guard.name),
+        }
+        for row in logic.rows
+    ]
+    machine = Machine(
+        None,
+        list(names),
+        initial=names[0],
+        transitions=rows,
+        auto_transitions=False,
+        ignore_invalid_triggers=True,
+        send_event=True,
+        model_attribute="at",
+    )
+    advance: Any = machine.events["scan"].trigger if rows else lambda token, s: False
+
+    def step(s: Any) -> int:
+        token.at = names[s.was.step]
+        advance(token, s=s)
+        return int(numbers[token.at])
+
+    return step
+
+
+def on_rows(logic: Logic) -> Stepper:
+    """The rows on three lines."""
+    rows: list[list[tuple[str, int]]] = [
+        [(r.guard.name, int(r.to)) for r in logic.rows_from(k)] for k in logic.steps
+    ]
+
+    def step(s: Any) -> int:
+        for guard, to in rows[s.was.step]:
+            if getattr(s, guard):
+                return to
+        return int(s.was.step)
+
+    return step
+
+
+class AsWritten:
+    """
+    The logic, run as it is written.
+
+    `scan(memory, inputs, presets, dt_ms)` is pure: named tuples in, `Scanned` out. Start from
+    `Logic.power_up()`. Not for two threads at once: the machine of `transitions` is shared.
+    """
+
+    def __init__(self, logic: Logic, stepper: Callable[[Logic], Stepper] = on_transitions) -> None:
+        self.logic = logic
+        names = vars(language) | dict(logic.constants)
+        body: dict[str, Any] = {"step": fact(stepper(logic))}
+        for f in logic.facts.values():
+            if f.name != "step":
+                # a made text has passed the reader, which lets nothing through but the subset
+                body[f.name] = fact(f.rule or eval("lambda s: " + f.text, names))
+        self._scan_class: type[Scan[Any, Any]] = type("Whole", (logic.definition.facts,), body)
+        self._memory, self._outputs, self._acts = logic.Memory, logic.definition.outputs, logic.Acts
+        self._acts_names = tuple(f"{n.lower()}_acts" for n in logic.interlock_names)
+
+    def scan(self, memory: Any, inputs: Any, presets: Any, dt_ms: int) -> Scanned:
+        """One scan."""
+        s = self._scan_class(memory, inputs, presets, dt_ms)
+        return Scanned(
+            self._memory._make([getattr(s, n) for n in self._memory._fields]),
+            self._outputs._make([getattr(s, n) for n in self._outputs._fields]),
+            self._acts._make([getattr(s, n) for n in self._acts_names]),
+        )
+
+    def all_facts(self, memory: Any, inputs: Any, presets: Any, dt_ms: int) -> dict[str, int]:
+        """Every fact of one scan by name, in working order: for explanations."""
+        s = self._scan_class(memory, inputs, presets, dt_ms)
+        return {name: getattr(s, name) for name in self.logic.facts}

@@ -1,0 +1,182 @@
+"""
+The scan as one generated function over flat sequences: plain assignments, the rows a ladder of ifs.
+
+The text has no names to look up and runs interpreted over lists of int, or compiled over int64 arrays
+(`controller.engines.compiled`): the same text both ways.
+"""
+
+import ast
+from collections import Counter
+from collections.abc import Callable, MutableSequence, Sequence
+from typing import Any
+
+from controller.engines.as_written import Scanned
+from controller.sequence.expressions import Read, read_of
+from controller.sequence.logic import Fact, Logic
+
+FlatScan = Callable[
+    [MutableSequence[int], Sequence[int], Sequence[int], int, MutableSequence[int], MutableSequence[int]],
+    None,
+]
+"""`scan(memory, inputs, presets, dt_ms, outputs, acts)`: memory, outputs, acts are written in place."""
+
+SOURCES = {"now": "inputs", "set": "presets", "was": "memory"}
+SYMBOLS: dict[type, str] = {
+    ast.Eq: "==", ast.NotEq: "!=", ast.Lt: "<", ast.LtE: "<=", ast.Gt: ">", ast.GtE: ">=",
+    ast.Add: "+", ast.Sub: "-", ast.FloorDiv: "//",
+}  # fmt: skip
+
+
+class _Text:
+    """Writes the generated function."""
+
+    def __init__(self, logic: Logic) -> None:
+        self.logic = logic
+        d = logic.definition
+        self.places = {
+            Read(group, name): n
+            for group, names in (("now", d.inputs._fields), ("set", d.presets._fields), ("was", logic.memory))
+            for n, name in enumerate(names)
+        }
+        self.acts = [f"{n.lower()}_acts" for n in logic.interlock_names]
+        self.needed = self._needed()
+        times = Counter(r for f in self.needed for r in logic.reads(f.name) if r.group != "this")
+        self.local = {r: f"_{r.group}_{r.name}" for r, n in times.items() if n > 2}
+
+    def _needed(self) -> list[Fact]:
+        """The facts that memory, outputs or acts come to depend on, in working order."""
+        facts = self.logic.facts
+        wanted = {*self.logic.memory, *self.logic.definition.outputs._fields, *self.acts}
+        for name in reversed(facts):
+            if name in wanted:
+                wanted |= {r.name for r in self.logic.reads(name) if r.group == "this"}
+        return [f for f in facts.values() if f.name in wanted]
+
+    def whole(self) -> str:
+        lines = ["def scan(memory, inputs, presets, dt_ms, outputs, acts):"]
+        lines += [f"    {name} = {self.fetch(r)}" for r, name in self.local.items()]
+        lines += [f"    _was_at = 1 << memory[{self.places[Read('was', 'step')]}]"]
+        for f in self.needed:
+            lines += self.step() if f.name == "step" else self.assign("    ", f.name, f.tree)
+        for target, names in (
+            ("memory", self.logic.memory),
+            ("outputs", self.logic.definition.outputs._fields),
+            ("acts", self.acts),
+        ):
+            lines += [f"    {target}[{n}] = {self.stored(name)}" for n, name in enumerate(names)]
+        return "\n".join([*lines, ""])
+
+    def stored(self, name: str) -> str:
+        return f"1 if {name} else 0" if self.logic.facts[name].kind is bool else name
+
+    def fetch(self, r: Read) -> str:
+        place = f"{SOURCES[r.group]}[{self.places[r]}]"
+        return f"({place} != 0)" if self.logic.kinds[r] is bool else place
+
+    def step(self) -> list[str]:
+        was = self.text(ast.parse("s.was.step", mode="eval").body)
+        lines = [f"    step = {was}"]
+        word = "if"
+        for k in self.logic.steps:
+            if rows := self.logic.rows_from(k):
+                lines.append(f"    {word} {was} == {int(k)}:")
+                word = "elif"
+                for n, row in enumerate(rows):
+                    lines.append(f"        {'elif' if n else 'if'} {row.guard.name}:")
+                    lines.append(f"            step = {int(row.to)}")
+        return [*lines, "    _at = 1 << step"]
+
+    def assign(self, indent: str, name: str, tree: ast.expr) -> list[str]:
+        """Statements: a choice, a minimum, a maximum at the top of a rule is quicker so than as a call."""
+        match tree:
+            case ast.IfExp(test, a, b):
+                yes, no = self.assign(indent + "    ", name, a), self.assign(indent + "    ", name, b)
+                if isinstance(b, ast.IfExp):  # a ladder, not a staircase
+                    no = self.assign(indent, name, b)
+                    no[0] = no[0].replace("if ", "elif ", 1)
+                else:
+                    no = [f"{indent}else:", *no]
+                return [f"{indent}if {self.text(test)}:", *yes, *no]
+            case ast.Call(
+                ast.Name("min" | "max" as which), [a, ast.Constant() | ast.Name() | ast.Attribute() as b]
+            ):
+                other = self.text(b)
+                sign = ">" if which == "min" else "<"
+                keep = [f"{indent}if {name} {sign} {other}:", f"{indent}    {name} = {other}"]
+                return [*self.assign(indent, name, a), *keep]
+        return [f"{indent}{name} = {self.text(tree)}"]
+
+    def text(self, node: ast.expr) -> str:
+        t = self.text
+        match node:
+            case ast.Constant(bool() as value):
+                return str(value)
+            case ast.Constant(int() as value):
+                return str(value) if value >= 0 else f"({value})"
+            case ast.Name(name):
+                return str(self.logic.constants[name])
+            case ast.BoolOp(op, values):
+                return "(" + (" and " if isinstance(op, ast.And) else " or ").join(map(t, values)) + ")"
+            case ast.UnaryOp(ast.Not(), value):
+                return f"(not {t(value)})"
+            case ast.IfExp(test, a, b):
+                return f"({t(a)} if {t(test)} else {t(b)})"
+            case ast.Call(ast.Name("percent"), [a, p]):
+                return f"(max({t(a)}, 0) * max({t(p)}, 0) // 100)"
+            case ast.Call(ast.Name(name), [a, b]):
+                return f"{name}({t(a)}, {t(b)})"
+            case ast.Compare(a, [ast.In()], [ast.Tuple(steps)]):
+                return self.among(a, [self.logic.constants[k.id] for k in steps if isinstance(k, ast.Name)])
+            case ast.BinOp(a, op, b) | ast.Compare(a, [op], [b]):
+                return f"({t(a)} {SYMBOLS[type(op)]} {t(b)})"
+        read = read_of(node)
+        assert read is not None, ast.dump(node)
+        return read.name if read.group == "this" else self.local.get(read) or self.fetch(read)
+
+    def among(self, step: ast.expr, steps: Sequence[int]) -> str:
+        if len(steps) == 1:
+            return f"({self.text(step)} == {steps[0]})"
+        match read_of(step):
+            case ("this", "step"):
+                return f"(_at & {sum(1 << k for k in steps):#x} != 0)"
+            case ("was", "step"):
+                return f"(_was_at & {sum(1 << k for k in steps):#x} != 0)"
+        return "(" + " or ".join(f"{self.text(step)} == {k}" for k in steps) + ")"
+
+
+def source(logic: Logic) -> str:
+    """The text of the scan: one function `scan`, without imports."""
+    return _Text(logic).whole()
+
+
+def interpreted(logic: Logic) -> FlatScan:
+    """The generated scan on plain Python, quickest over lists of int."""
+    names: dict[str, Any] = {}
+    exec(compile(source(logic), "<generated scan>", "exec"), names)
+    scan: FlatScan = names["scan"]
+    return scan
+
+
+class OnRecords:
+    """A flat scan behind the named tuples of `AsWritten.scan`; `flat` makes its sequences."""
+
+    def __init__(self, logic: Logic, scan: FlatScan, flat: Callable[[Sequence[int]], Any] = list) -> None:
+        self.logic, self._flat_scan, self._flat = logic, scan, flat
+        self._memory_kinds = [f.kind for f in logic.facts.values() if f.first is not None]
+        self._blank_outputs = [0] * len(logic.definition.outputs._fields)
+        self._blank_acts = [0] * len(logic.interlock_names)
+
+    def scan(self, memory: Any, inputs: Any, presets: Any, dt_ms: int) -> Scanned:
+        """One scan."""
+        m, outputs, acts = self._flat(memory), self._flat(self._blank_outputs), self._flat(self._blank_acts)
+        self._flat_scan(m, self._flat(inputs), self._flat(presets), dt_ms, outputs, acts)
+        return Scanned(
+            self.logic.Memory._make([kind(v) for kind, v in zip(self._memory_kinds, m, strict=True)]),
+            self.logic.definition.outputs._make(map(bool, outputs)),
+            self.logic.Acts._make(map(bool, acts)),
+        )
+
+
+def flat(logic: Logic, kept: dict[str, int] | None = None) -> list[int]:
+    """The memory at power-up in flat form."""
+    return [int(v) for v in logic.power_up(kept)]
