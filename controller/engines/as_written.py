@@ -72,13 +72,13 @@ def on_transitions(logic: Logic) -> Stepper:
 def on_rows(logic: Logic) -> Stepper:
     """The rows on three lines."""
     rows: list[list[tuple[str, int]]] = [
-        [(r.guard.name, int(r.to)) for r in logic.rows_from(k)] for k in logic.steps
+        [(r.guard.name, r.to) for r in logic.rows_from(k)] for k in logic.steps
     ]
 
     def step(s: Any) -> int:
         for guard, to in rows[s.was.step]:
             if getattr(s, guard):
-                return to
+                return int(to)
         return int(s.was.step)
 
     return step
