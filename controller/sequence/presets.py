@@ -42,7 +42,7 @@ class Presets(NamedTuple):
     supply_lost_ms: P[int, L(0, 500, "filter only")] = 100
     open_air_wait_ms: P[int, L(5_000, 3_600_000, "low air with the flap open: wait, then trip")] = 60_000
     resume_stop_ms: P[int, L(5_000, 600_000, "shortest stop before air lets it resume; less hunts")] = 15_000
-    resumes_per_hour_max: P[int, L(0, 12, "more is hunting: trip")] = 3
+    resume_spacing_ms: P[int, L(300_000, 3_600_001, "an hour over the resumes an hour; more is hunting: trip")] = 1_200_000
     resumes_in_row_max: P[int, L(1, 5, "more is hunting: trip")] = 2
     # start
     warning_ms: P[int, L(0, 30_000, "horn before the first movement; 0 only where all is seen")] = 3_000
@@ -61,7 +61,7 @@ class Presets(NamedTuple):
     starved_pause_ms: P[int, L(2_000, 3_600_000, "air")] = 60_000
     vacuum_high_pa: P[int, L(5_000, 90_000, ">= 1.5 x conveying, <= 0.7 x dead-end (*computed*)")] = 35_000
     vacuum_high_ms: P[int, L(100, 10_000, "slugs last < 1 s; dead-end is 50 kPa after 1 s (model)")] = 1_000
-    vacuum_high_repeats: P[int, L(1, 4, "batches ended by high vacuum, of the last four, that trip")] = 2
+    vacuum_high_repeats: P[int, L(1, 3, "batches ended by high vacuum, of the last three, that trip")] = 2
     # clearing
     clear_ms: P[int, L(0, 60_000, "3 x transit (*computed*); 0 = off")] = 3_500
     line_empty_pa: P[int, L(300, 60_000, "1.25 x air-only, purge open; under no-material (*computed*)")] = 5_400
@@ -78,6 +78,7 @@ class Presets(NamedTuple):
     pulses: P[int, L(0, 20, "a group, after a batch")] = 2
     pulses_last: P[int, L(0, 20, "a group, when a stop or a hold is certain")] = 4
     pulse_ms: P[int, L(40, 500, "nothing gained over 80-120 ms (Atmosphere 2023 14(7) 1173)")] = 120
+    pulse_off_min_ms: P[int, L(50, 5_000, "shortest time between two pulses")] = 200
     recovery_ms: P[int, L(200, 30_000, "tanks to 95 % of supply (*computed*)")] = 1_500
     pulse_air_pa_g: P[int, L(200_000, 700_000, "cleaning effect 0.82 / 0.73 / 0.63 at 6 / 4 / 3 bar g (model)")] = 400_000
     pulse_air_wait_ms: P[int, L(1_000, 60_000, "then warn, go on without")] = 5_000

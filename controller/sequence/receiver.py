@@ -1,0 +1,27 @@
+"""The receiver, whole: what every engine runs, proves, draws and lists."""
+
+from controller.image import Inputs, Outputs
+from controller.sequence.definition import Definition
+from controller.sequence.guards import Facts
+from controller.sequence.interlocks import INTERLOCKS
+from controller.sequence.outputs import OUTPUTS
+from controller.sequence.presets import Presets, limits
+from controller.sequence.refusals import REFUSALS
+from controller.sequence.rows import ROWS
+from controller.sequence.steps import FAULT, STATES, Step
+
+RECEIVER = Definition(
+    step=Step,
+    states=STATES,
+    fault=FAULT,
+    inputs=Inputs,
+    outputs=Outputs,
+    presets=Presets,
+    limits={name: (x.low, x.high) for name, x in limits().items()},
+    facts=Facts,
+    interlocks=INTERLOCKS,
+    rows=ROWS,
+    output_lines=OUTPUTS,
+    refusals=REFUSALS,
+    ranges={"vacuum_ua": (0, 24_000), "supply_air_ua": (0, 24_000), "image_age_ms": (0, 86_400_000)},
+)
