@@ -2,7 +2,7 @@
 
 from typing import Literal, get_args, get_origin
 
-from annotated_types import Ge, Le
+from annotated_types import Ge, Le, MaxLen
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
@@ -28,9 +28,11 @@ def explain(file: str, parsed: Parsed, model: type[BaseModel], error: ErrorDetai
         text = error["msg"].removeprefix("Value error, ")
     elif given is None:
         text = f"has no value, allowed {_allowed(field)}"
-    elif kind == "literal_error" and isinstance(given, str):
-        text += did_you_mean(given, get_args(field.annotation))
-    elif kind in ("greater_than_equal", "less_than_equal"):
+    elif kind in ("too_short", "too_long") and isinstance(given, list):
+        text = f"has {len(given)} of them, allowed {_allowed(field)}"
+    elif kind == "literal_error" and len(get_args(field.annotation)) > 1:
+        text += did_you_mean(str(given), map(str, get_args(field.annotation)))
+    elif kind in ("greater_than_equal", "less_than_equal", "literal_error", "string_pattern_mismatch"):
         text += f" ({field.description})"
     else:
         text += _slip(given, field, loc in parsed.quoted)
@@ -105,7 +107,7 @@ def _allowed(field: FieldInfo) -> str:
     """What a field takes, in words, with its unit."""
     kind = field.annotation
     if get_origin(kind) is Literal:
-        return " or ".join(str(choice) for choice in get_args(kind))
+        return " or ".join(_quoted(choice).strip("'") for choice in get_args(kind))
     if kind is bool:
         return "true or false"
     if kind in (int, float):
@@ -116,7 +118,8 @@ def _allowed(field: FieldInfo) -> str:
         whole = "whole numbers" if kind is int else "numbers"
         return f"{whole} {low} to {high} {unit}".rstrip() if low and high else f"{whole} {unit}".rstrip()
     if kind is str:
-        return "text"
+        longest = next((m.max_length for m in field.metadata if isinstance(m, MaxLen)), None)
+        return f"1 to {longest} characters" if longest else "text"
     if get_origin(kind) is list:
         return f"a list: {field.description}"
     return "keys and values, indented under it"

@@ -1,5 +1,5 @@
 """
-What the controls engineer sets: receiver.yaml of a station, as frozen settings.
+What the controls engineer sets: receiver.yaml of a station, as frozen settings; with points.yaml a station.
 
 Every preset may be left out and then has the default of the medium station; who the station is may not.
 Keys, units and limits come from `controller.sequence.presets` (see `controller.station_keys`).
@@ -12,9 +12,12 @@ from typing import Any, NamedTuple, get_type_hints
 
 from pydantic import Field
 
+from controller.points import PointList, load_points
 from controller.sequence.presets import Presets, limits
-from controller.station_file import Document, StrictModel, load
-from controller.station_keys import Key, file_model, group_model, key, typed_values
+from controller.station_file import Document, StationError, StrictModel, load, together
+from controller.station_keys import Key, file_model, group_model, key, typed, typed_values
+from controller.strict_yaml import dotted
+from controller.units import shown
 
 GROUPS = {
     "flap": ("flap_travel_ms", "discharge flap, its two switches and its retries"),
@@ -49,6 +52,17 @@ class ReceiverSettings(NamedTuple):
     product: str
     presets: Presets
     document: Document[StrictModel]
+
+
+class Station(NamedTuple):
+    """All that the controller is told of a station."""
+
+    receiver: ReceiverSettings
+    points: PointList
+
+
+RANGES = {"vacuum_ua": "vacuum_pa_per_100ua", "supply_air_ua": "supply_pa_per_100ua"}
+"""The transmitters, and the preset that scales each."""
 
 
 @cache
@@ -86,3 +100,26 @@ def load_receiver(folder: Path) -> ReceiverSettings:
     identity: Identity = document.value.station  # type: ignore[attr-defined]
     presets = Presets()._replace(**typed_values(document.value, keys()))
     return ReceiverSettings(identity.name, identity.description, identity.product, presets, document)
+
+
+def load_station(folder: Path) -> Station:
+    """
+    Settings and points of a station.
+
+    Raises:
+        StationError: every problem of both files; a transmitter whose range differs between them included.
+    """
+    receiver, points = together(lambda: load_receiver(folder), lambda: load_points(folder))
+    typed_as = {item.name: item for item in keys()}
+    problems = []
+    for point in points.points:
+        if point.name in RANGES:
+            item = typed_as[RANGES[point.name]]
+            span = float(typed(item, getattr(receiver.presets, item.name)))
+            if point.range != (0, span):
+                said = f"is {shown(point.range[0])} to {shown(point.range[1])}, but {dotted(item.loc)} is "
+                said += f"{shown(span)}: both describe one transmitter, from 0 to that"
+                problems.append(points.document.problem(("inputs", point.name, "range"), said))
+    if problems:
+        raise StationError(problems)
+    return Station(receiver, points)

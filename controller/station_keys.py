@@ -17,6 +17,7 @@ from functools import partial
 from typing import Annotated, Any, Literal, NamedTuple, Protocol
 
 from pydantic import AfterValidator, Field, create_model
+from pydantic.config import JsonDict
 
 from controller.station_file import StrictModel
 from controller.strict_yaml import Loc
@@ -52,7 +53,8 @@ class Key(NamedTuple):
 _UNITS = {unit.suffix: unit for unit in UNITS}
 _TYPED = {
     "pa": "kpa", "pa_g": "kpa_g", "pa_v": "kpa_v", "pa_per_100ua": "range_kpa", "pa_s": "kpa_s",
-    "pa_s_m": "kpa_s_m", "m3": "l", "kg_s": "kg_h", "m3_s_pa": "l_s_bar", "k": "c", "rad": "deg",
+    "pa_s_m": "kpa_s_m", "m3": "l", "kg_s": "kg_h", "m3_s_pa": "l_s_bar", "rad": "deg",
+    "temperature_k": "temperature_c",
 }  # fmt: skip
 _TYPED_BY_SIZE = {  # by the most allowed: below the bound the first unit, from there on the second
     "ms": (60_000, "ms", "s"),
@@ -67,7 +69,7 @@ def key(name: str, group: str, *, kind: type, limits: Limits, default: float, dr
     typed = _typed(unit, limits.high) if unit else None
     word = f"{stem}_{typed.suffix}" if typed else name
     times = typed.si / unit.si if typed and unit else Fraction(1)
-    plus = Fraction("273.15") if typed and typed.suffix == "c" else Fraction(0)
+    plus = Fraction("273.15") if typed and typed.suffix == "temperature_c" else Fraction(0)
     loc = (group, word.removeprefix(drop))
     return Key(name, loc, typed.name if typed else "", times, plus, kind, limits, default)
 
@@ -120,9 +122,9 @@ def typed_values(settings: StrictModel, keys: Iterable[Key]) -> dict[str, Any]:
     }
 
 
-def group_model(name: str, items: Iterable[Key], why: str) -> tuple[Any, Any]:
-    """A group of keys as a field of the model of a file; all of it may be left out."""
-    fields: dict[str, Any] = {str(item.loc[-1]): _field(item) for item in items}
+def group_model(name: str, items: Iterable[Key], why: str, **more: tuple[Any, Any]) -> tuple[Any, Any]:
+    """A group of keys, and more fields, as a field of the model of a file; all of it may be left out."""
+    fields: dict[str, Any] = {str(item.loc[-1]): _field(item) for item in items} | more
     model = create_model(name, __base__=StrictModel, __doc__=why, **fields)
     return model, Field(default_factory=model, description=why)
 
@@ -141,7 +143,7 @@ def _field(item: Key) -> tuple[Any, Any]:
     if item.kind is bool:
         return bool, Field(default=default, description=why)
     low, high = (typed(item, limit) for limit in (item.limits.low, item.limits.high))
-    unit = {"unit": item.unit}
+    unit: JsonDict = {"unit": item.unit}
     field = Field(default=default, ge=low, le=high, description=why, json_schema_extra=unit)
     if item.kind is int and item.times == 1:
         return int, field

@@ -68,8 +68,8 @@ UNITS = (
     _unit("ua", "uA", "current", "1"),
     _unit("rad", "rad", "angle", "1"),
     Unit("deg", "degrees", "angle", Fraction(math.pi) / 180),
-    _unit("k", "K", "temperature", "1"),
-    _unit("c", "degrees C", "temperature in C", "1"),
+    _unit("temperature_k", "K", "temperature", "1"),
+    _unit("temperature_c", "degrees C", "temperature in C", "1"),
     _unit("percent", "%", "share", "1/100"),
 )  # fmt: skip
 """Sizes: SI Brochure, 9th edition, tables 2, 4 and 8 (bar, litre, minute, hour, tonne)."""

@@ -1,0 +1,80 @@
+"""
+The command line `receiver`.
+
+Every command imports what it needs when it runs, so that `receiver --help` answers at once.
+Exit codes: 0 good, 1 a check failed, 2 wrong input.
+"""
+
+from pathlib import Path
+from typing import Annotated, NoReturn
+
+import typer
+
+from controller.problems import Problem, StationError, did_you_mean
+
+CHECK_FAILED = 1
+WRONG_INPUT = 2
+
+app = typer.Typer(
+    name="receiver",
+    help="Sequence controller and soft simulator of a vacuum receiver.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,  # plain help: the rich one takes half a second to import
+    pretty_exceptions_enable=False,
+)
+
+
+def station_folder(name_or_path: str) -> Path:
+    """
+    The folder of a station: a folder by its path, or one of the stations that come with the program by name.
+
+    Raises:
+        StationError: there is no such station; says which there are.
+    """
+    path = Path(name_or_path)
+    if path.is_dir():
+        return path
+    known = {folder.name: folder for folder in sorted(_stations())}
+    if name_or_path in known:
+        return known[name_or_path]
+    if path.exists():
+        said = f"is a file: name its folder, {path.parent}"
+    else:
+        said = f"is neither a folder nor one of {', '.join(known)}{did_you_mean(name_or_path, known)}"
+    raise StationError([Problem(name_or_path, 0, 0, "", said)])
+
+
+def _stations() -> list[Path]:
+    """Stations in the installed package, or in the checkout that an editable install runs from."""
+    from importlib.resources import files
+
+    packaged = Path(str(files("controller"))) / "_configs"
+    configs = packaged if packaged.is_dir() else Path(__file__).parents[1] / "configs"
+    return [receiver.parent for receiver in configs.glob("*/receiver.yaml")]
+
+
+def main() -> NoReturn:
+    """Entry point: wrong input becomes a message and exit code 2, never a traceback."""
+    try:
+        app()
+    except StationError as error:
+        typer.echo(str(error), err=True)
+    raise SystemExit(WRONG_INPUT)
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        typer.echo(f"receiver {version('vacuum-receiver')}")
+        raise typer.Exit
+
+
+@app.callback()
+def _receiver(
+    _version: Annotated[
+        bool, typer.Option("--version", callback=_show_version, is_eager=True, help="Show the version.")
+    ] = False,
+) -> None:
+    """Common options."""

@@ -1,0 +1,21 @@
+"""Write configs/schemas from the models: `make schemas`; test_schemas.py holds the two together."""
+
+from pathlib import Path
+
+from controller.points import points_model
+from controller.schemas import schema_text
+from controller.settings import receiver_model
+from io_sim.settings import plant_model
+
+FOLDER = Path(__file__).parents[1] / "configs" / "schemas"
+
+
+def texts() -> dict[str, str]:
+    models = {"receiver": receiver_model(), "points": points_model(), "plant": plant_model()}
+    return {f"{name}.schema.json": schema_text(model) for name, model in models.items()}
+
+
+if __name__ == "__main__":
+    FOLDER.mkdir(exist_ok=True)
+    for name, text in texts().items():
+        (FOLDER / name).write_text(text, encoding="utf-8")
