@@ -213,14 +213,14 @@ class Subset:
         raise self._refusal(ast.Compare(a, [op], [b]), "no such comparison")
 
     def _set_of_steps(self, node: ast.expr) -> ast.expr:
-        match node:
-            case ast.Tuple(elts):
-                members = [self.read(e, int)[1] for e in elts]
-            case ast.Name(name) if isinstance(self.names.get(name), tuple):
-                steps: Any = self.names[name]
-                members = [ast.Name(getattr(s, "name", "")) for s in steps]
-            case _:
-                members = []
+        members: list[ast.expr] = []
+        for part in node.elts if isinstance(node, ast.Tuple) else [node]:
+            match part:
+                case ast.Starred(ast.Name(name)) | ast.Name(name) if isinstance(self.names.get(name), tuple):
+                    steps: Any = self.names[name]
+                    members += [ast.Name(getattr(s, "name", "")) for s in steps]
+                case _:
+                    members.append(self.read(part, int)[1])
         if not members or not all(
             isinstance(m, ast.Name) and m.id in self.steps.__members__ for m in members
         ):
