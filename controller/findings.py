@@ -2,7 +2,6 @@
 
 from typing import Literal, get_args, get_origin
 
-from annotated_types import Ge, Le, MaxLen
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
@@ -111,18 +110,21 @@ def _allowed(field: FieldInfo) -> str:
     if kind is bool:
         return "true or false"
     if kind in (int, float):
-        low = next((shown(m.ge) for m in field.metadata if isinstance(m, Ge)), "")  # type: ignore[arg-type]
-        high = next((shown(m.le) for m in field.metadata if isinstance(m, Le)), "")  # type: ignore[arg-type]
+        low, high = (_bound(field, name) for name in ("ge", "le"))
         extra = field.json_schema_extra
         unit = extra.get("unit", "") if isinstance(extra, dict) else ""
         whole = "whole numbers" if kind is int else "numbers"
         return f"{whole} {low} to {high} {unit}".rstrip() if low and high else f"{whole} {unit}".rstrip()
     if kind is str:
-        longest = next((m.max_length for m in field.metadata if isinstance(m, MaxLen)), None)
+        longest = _bound(field, "max_length")
         return f"1 to {longest} characters" if longest else "text"
     if get_origin(kind) is list:
         return f"a list: {field.description}"
     return "keys and values, indented under it"
+
+
+def _bound(field: FieldInfo, name: str) -> str:
+    return next((shown(getattr(limit, name)) for limit in field.metadata if hasattr(limit, name)), "")
 
 
 def _quoted(given: object) -> str:

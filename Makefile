@@ -1,0 +1,48 @@
+# Python 3.11 with venv, and make, are all that the machine must have. The first command makes .venv.
+PYTHON ?= $(shell command -v python3.11 || command -v python3)
+VENV ?= .venv
+BIN := $(VENV)/bin
+PIP := $(BIN)/python -m pip install -q --disable-pip-version-check -c constraints.txt
+
+.PHONY: help demo test bench lint types contracts schemas clean
+
+help: ## show this list
+	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
+
+demo: $(VENV)/.demo ## one hour of plant time of the example station, in seconds
+	$(BIN)/receiver simulate buckwheat_mill --for 1h
+
+test: $(VENV)/.dev ## every test
+	$(BIN)/python -m pytest
+
+bench: $(VENV)/.dev ## the figures of this machine; never part of the tests
+	$(BIN)/python tests/benchmarks.py
+
+lint: $(VENV)/.dev ## style
+	$(BIN)/ruff check .
+
+types: $(VENV)/.dev ## types, strictly
+	$(BIN)/mypy
+
+contracts: $(VENV)/.dev ## who may import whom
+	$(BIN)/lint-imports --no-logo
+
+schemas: $(VENV)/.dev ## write configs/schemas again after a preset or a parameter has changed
+	PYTHONPATH=. $(BIN)/python tests/schemas.py
+
+clean: ## remove what the other commands made, runs excepted
+	rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .import_linter_cache .hypothesis build dist
+
+$(BIN)/python:
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' \
+	  || { echo "needs Python 3.11 or later; name it: make PYTHON=/path/to/python3.11"; exit 1; }
+	@$(PYTHON) -m venv $(VENV) \
+	  || { rm -rf $(VENV); echo "Python lacks venv; on Debian and Ubuntu: apt install python3-venv"; exit 1; }
+
+$(VENV)/.demo: pyproject.toml constraints.txt | $(BIN)/python
+	$(PIP) -e '.[demo]'
+	@touch $@
+
+$(VENV)/.dev: pyproject.toml constraints.txt | $(BIN)/python
+	$(PIP) -e '.[dev]'
+	@touch $@ $(VENV)/.demo
