@@ -1,0 +1,126 @@
+"""
+Body: one volume of gas between line, openings, pulse and source.
+
+Its pressure settles in 0.1 ms while the flap is open, so it is the one state that is stepped implicitly:
+backward Euler, one scalar equation that rises strictly with the new pressure, solved by a bracketed Newton.
+"""
+
+import math
+
+from controller.image import Outputs
+from io_sim.constants import at
+from io_sim.failures import VENT_STUCK_OPEN, VENT_STUCK_SHUT
+from io_sim.filters import filter_pa_s_kg
+from io_sim.formulas_air import ROUNDING_PA, orifice_kg_s
+from io_sim.lag import lagged
+from io_sim.line import line_kg_s, line_terms
+from io_sim.state import (
+    BODY_GAS_M3,
+    BODY_KG,
+    BODY_PA,
+    CLEAN_PA,
+    FLAP_OPEN,
+    LINE_AIR_KG,
+    LINE_AIR_KG_S,
+    OPENING_AIR_KG,
+    OPENING_AIR_KG_S,
+    PULSE_AIR_KG_S,
+    SOURCE_AIR_KG,
+    SOURCE_AIR_KG_S,
+    SOURCE_OPEN,
+    VENT_OPEN,
+    Floats,
+    Ints,
+)
+from io_sim.vacuum_source import source_kg_s, source_strength
+
+VENT_CLOSE_CMD = Outputs._fields.index("vent_close_cmd")
+
+P_AIR_PA = at("air_pa")
+P_GAS = at("gas_j_kg")
+P_TEMPERATURE = at("site_temperature_k")
+P_VOLUME = at("body_gas_volume_m3")
+P_LEAK = at("body_leak_m2")
+P_PARTICLE_DENSITY = at("material_particle_density_kg_m3")
+P_FLAP_AREA = at("flap_area_m2")
+P_FLAP_CD = at("flap_discharge_coefficient")
+P_VENT_AREA = at("vent_area_m2")
+P_VENT_VALVE_S = at("vent_valve_s")
+P_BACK_FLOW = at("source_back_flow_m2")
+P_CHECK_VALVE = at("source_check_valve")
+
+LOWEST_PA = 2_000.0
+HIGHEST_PA = 400_000.0
+TOLERANCE_PA = 1e-4
+EVALUATIONS_MAX = 80
+
+
+def move_vent(state: Floats, par: Floats, failures: Floats, outputs: Ints, step_s: float) -> None:
+    """Let the spring-open vent valve follow its command."""
+    target = (1.0 - outputs[VENT_CLOSE_CMD]) * (1.0 - failures[VENT_STUCK_SHUT])
+    target = max(target, failures[VENT_STUCK_OPEN])
+    state[VENT_OPEN] = lagged(state[VENT_OPEN], target, par[P_VENT_VALVE_S], step_s)
+
+
+def openings_m2(state: Floats, par: Floats) -> tuple[float, float]:
+    """Effective area open to the room, inwards and outwards: flap, vent, leaks and the stopped source."""
+    both = par[P_LEAK] + par[P_VENT_AREA] * state[VENT_OPEN]
+    both += par[P_FLAP_CD] * par[P_FLAP_AREA] * state[FLAP_OPEN]
+    through_source = par[P_BACK_FLOW] * (1.0 - state[SOURCE_OPEN])
+    return both + through_source * (1.0 - par[P_CHECK_VALVE]), both + through_source
+
+
+def move_gas(state: Floats, par: Floats, failures: Floats, step_s: float) -> None:
+    """
+    Step the body's pressure by backward Euler, and note the flows at the new pressure.
+
+    g(p) = p V - p_old V_old - h R T (line + openings + pulse - source) rises strictly, so a bracket always
+    holds the root. The step is taken before its size is judged: to judge first would freeze slow drifts.
+    A step that does not halve is replaced by a bisection. The pressure kept is the one that balances the
+    flows noted, so that gas is conserved to rounding.
+    """
+    air_pa, gas, kelvin = par[P_AIR_PA], par[P_GAS], par[P_TEMPERATURE]
+    air_loss, solids_loss, column_pa, break_away_pa = line_terms(state, par, failures)
+    drag = filter_pa_s_kg(state, par, failures) * state[BODY_PA]
+    free, dead_end = source_strength(state, par)
+    inwards_m2, outwards_m2 = openings_m2(state, par)
+    root_density = math.sqrt(2.0 * par[P_AIR_PA] / gas)
+    volume = par[P_VOLUME] - state[BODY_KG] / par[P_PARTICLE_DENSITY]
+    before = state[BODY_PA] * state[BODY_GAS_M3]
+    pulse = state[PULSE_AIR_KG_S]
+    pressure, low, high = state[BODY_PA], LOWEST_PA, HIGHEST_PA
+    last = high - low
+    line = opening = source = 0.0
+    for _ in range(EVALUATIONS_MAX):
+        line, line_slope = line_kg_s(pressure, par, air_loss, solids_loss, column_pa, break_away_pa)
+        source, source_slope, clean_vacuum = source_kg_s(pressure, par, free, dead_end, drag / pressure)
+        area = inwards_m2 if pressure < air_pa else outwards_m2
+        opening = orifice_kg_s(area, pressure, air_pa, kelvin)
+        size = abs(air_pa - pressure) + ROUNDING_PA
+        opening_slope = -area * root_density * (0.5 * size + 0.5 * ROUNDING_PA) / (size * math.sqrt(size))
+        miss = pressure * volume - before - step_s * gas * (line + opening + pulse - source)
+        if miss > 0.0:
+            high = pressure
+        else:
+            low = pressure
+        step = miss / (volume - step_s * gas * (line_slope + opening_slope - source_slope))
+        if abs(step) > 0.5 * abs(last) or not low <= pressure - step <= high:
+            step = pressure - 0.5 * (low + high)
+        last = step
+        pressure -= step
+        if abs(step) < TOLERANCE_PA:
+            break
+    state[BODY_PA] = (before + step_s * gas * (line + opening + pulse - source)) / volume
+    state[BODY_GAS_M3] = volume
+    note_flows(state, par, step_s, line, opening, source)
+    state[CLEAN_PA] = air_pa - clean_vacuum
+
+
+def note_flows(state: Floats, par: Floats, step_s: float, line: float, opening: float, source: float) -> None:
+    """Keep the flows of this step and add them to the totals."""
+    state[LINE_AIR_KG_S] = line
+    state[OPENING_AIR_KG_S] = opening
+    state[SOURCE_AIR_KG_S] = source
+    state[LINE_AIR_KG] += line * step_s
+    state[OPENING_AIR_KG] += opening * step_s
+    state[SOURCE_AIR_KG] += source * step_s

@@ -1,0 +1,55 @@
+"""
+Kernel: the whole plant, step by step, over flat arrays.
+
+The same text runs interpreted (lists) and compiled (arrays, see `io_sim.compiled`). The parts are called in a
+fixed order: valves and flap, compressed air, gas, product, dust, vessel, instruments.
+"""
+
+from io_sim.body import move_gas, move_vent
+from io_sim.filters import move_dust
+from io_sim.flap import move_cylinder, move_flap
+from io_sim.instruments import fades, follow, read
+from io_sim.line import move_product, move_purge
+from io_sim.pulse_tank import move_tanks
+from io_sim.state import Floats, Ints
+from io_sim.supply_air import move_supply
+from io_sim.vacuum_source import move_source
+from io_sim.vessel_below import move_vessel
+
+
+def step_plant(state: Floats, par: Floats, failures: Floats, outputs: Ints, step_s: float) -> None:
+    """Move everything but the instruments by one step."""
+    move_source(state, par, failures, outputs, step_s)
+    move_vent(state, par, failures, outputs, step_s)
+    move_purge(state, par, failures, outputs, step_s)
+    drawn = move_cylinder(state, par, outputs, step_s)
+    move_flap(state, par, failures, step_s)
+    drawn += move_tanks(state, par, failures, outputs, step_s)
+    move_supply(state, par, failures, drawn, step_s)
+    move_gas(state, par, failures, step_s)
+    move_product(state, par, failures, outputs, step_s)
+    move_dust(state, par, step_s)
+    move_vessel(state, par, failures, step_s)
+
+
+def advance(
+    state: Floats, par: Floats, failures: Floats, outputs: Ints, inputs: Ints, steps: int, step_s: float
+) -> None:
+    """
+    Advance the plant by `steps` steps with the outputs held, then read its instruments.
+
+    Args:
+        state: Flat `State`, changed in place.
+        par: Flat parameters and derived constants, from `io_sim.constants.flat`.
+        failures: Amount of each failure mode, in the order of the catalogue.
+        outputs: Flat `controller.image.Outputs`, 0 or 1.
+        inputs: Flat `controller.image.Inputs`; only the field inputs are written, contacts as
+            0 or 1, currents in uA.
+        steps: Number of plant steps.
+        step_s: Length of a step [s].
+    """
+    vacuum_fade, supply_fade = fades(par, step_s)
+    for _ in range(steps):
+        step_plant(state, par, failures, outputs, step_s)
+        follow(state, par, vacuum_fade, supply_fade)
+    read(state, par, failures, inputs)

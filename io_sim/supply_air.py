@@ -1,0 +1,39 @@
+"""Supply air: a network behind a line with resistance, and the header that ejector, tanks and flap use."""
+
+from io_sim.constants import at
+from io_sim.failures import SUPPLY_FALLS, SUPPLY_HALF_SHUT
+from io_sim.formulas_air import iso_6358_kg_s
+from io_sim.state import HEADER_PA, MOTIVE_AIR_KG, NETWORK_AIR_KG, NETWORK_PA, SOURCE_OPEN, Floats
+
+P_AIR_PA = at("air_pa")
+P_GAS = at("gas_j_kg")
+P_TEMPERATURE = at("site_temperature_k")
+P_NETWORK = at("supply_network_pa_g")
+P_NETWORK_C = at("supply_network_m3_s_pa")
+P_NETWORK_RATIO = at("supply_network_critical_ratio")
+P_RAMP = at("supply_network_ramp_pa_s")
+P_HEADER_M3 = at("supply_header_volume_m3")
+P_MOTIVE = at("source_motive_m3_s_pa")
+
+NOZZLE_RATIO = 0.528  # critical ratio of an ideal nozzle
+
+
+def move_supply(state: Floats, par: Floats, failures: Floats, drawn_kg: float, step_s: float) -> None:
+    """Move network and header for one step; `drawn_kg` is what tanks and cylinder took in it."""
+    target = par[P_AIR_PA] + par[P_NETWORK] * (1.0 - failures[SUPPLY_FALLS])
+    most = par[P_RAMP] * step_s
+    state[NETWORK_PA] += min(max(target - state[NETWORK_PA], -most), most)
+    header_pa = state[HEADER_PA]
+    network_pa = state[NETWORK_PA]
+    per_kg = par[P_GAS] / par[P_HEADER_M3]
+    conductance = par[P_NETWORK_C] * (1.0 - 0.75 * failures[SUPPLY_HALF_SHUT])
+    high, low = max(header_pa, network_pa), min(header_pa, network_pa)
+    flow = iso_6358_kg_s(conductance, par[P_NETWORK_RATIO], high, low, par[P_TEMPERATURE])
+    passed = min(flow * step_s, (high - low) / per_kg)
+    if network_pa < header_pa:
+        passed = -passed
+    nozzle = par[P_MOTIVE] * state[SOURCE_OPEN]
+    motive = iso_6358_kg_s(nozzle, NOZZLE_RATIO, header_pa, par[P_AIR_PA], par[P_TEMPERATURE]) * step_s
+    state[HEADER_PA] = header_pa + (passed - motive - drawn_kg) * per_kg
+    state[NETWORK_AIR_KG] += passed
+    state[MOTIVE_AIR_KG] += motive
