@@ -1,5 +1,6 @@
 """What pydantic finds, in the words of a station file: what is wrong, what is allowed, the likely slip."""
 
+from difflib import get_close_matches
 from typing import Literal, get_args, get_origin
 
 from pydantic import BaseModel
@@ -50,7 +51,9 @@ def _slip(given: object, field: FieldInfo, quoted: bool) -> str:
         if number.replace(".", "", 1).isdigit():
             return ": the number alone, its unit stands in the key"
     if wants_text and isinstance(given, int | float):
-        return f': quote it, "{given}"'
+        return f': quote it, "{_quoted(given)}"'
+    if field.annotation is int and isinstance(given, float) and given.is_integer():
+        return ": without a decimal point"
     return ""
 
 
@@ -70,9 +73,11 @@ def _unknown(model: type[BaseModel], loc: Loc, given: object) -> str:
     homes = [dotted(where) or "the left margin" for where, key in everywhere if key == word]
     if homes:
         return f"does not belong here: put it under {' or '.join(homes)}"
-    near = did_you_mean(word, group.model_fields) or did_you_mean(
-        dotted(loc), (dotted((*where, key)) for where, key in everywhere)
-    )
+    near = did_you_mean(word, group.model_fields)
+    if not near:
+        elsewhere = {key: dotted((*where, key)) for where, key in everywhere}
+        twin = get_close_matches(word, elsewhere, n=1, cutoff=0.8)
+        near = f" - did you mean '{elsewhere[twin[0]]}'?" if twin else ""
     known = ", ".join(group.model_fields)
     return f"is not a key of this file{near or (f', allowed here: {known}' if len(known) < 200 else '')}"
 

@@ -55,9 +55,9 @@ def load(path: Path, model: type[M]) -> Document[M]:
         try:
             value = model.model_validate(parsed.data)
         except ValidationError as error:
-            told = {problem.key for problem in problems if problem.key}
+            told = {problem[1:3] for problem in problems}  # not a second time in other words
             found = (explain(file, parsed, model, item) for item in error.errors(include_url=False))
-            problems += [problem for problem in found if problem.key not in told]
+            problems += [problem for problem in found if problem[1:3] not in told]
     if problems or value is None:
         raise StationError(sorted(problems, key=lambda problem: problem[1:3]))
     return Document(file, value, parsed)

@@ -27,7 +27,7 @@ _TRAPS = (
     (r"[-+]?\d[\d_]*(:[0-5]?\d)+(\.[\d_]*)?", "is to base 60 for some YAML readers", lambda _: "one number"),
     (r"[-+]?0[\d_]+(\.\d*)?", "starts with 0, which is octal to some YAML readers", _without_zeros),
     (r"[-+]?0[xob][\da-fA-F_]+", "is not a decimal number", lambda _: "it in decimals"),
-    (r"[-+]?(\d[\d_]*\.?|\.\d)[\d_]*[eE][-+]?\d+", "is text to some YAML readers", _written_out),
+    (r"[-+]?(\d[\d_]*(\.[\d_]*)?|\.\d[\d_]*)[eE][-+]?\d+", "is text to some YAML readers", _written_out),
     (r"[-+]?\.?\d[\d.]*_[\d_.]*", "is text to some YAML readers", lambda text: text.replace("_", "")),
     (r"\d{4}-\d\d?-\d\d?([Tt ].*)?", "is a date to some YAML readers", None),
     (r"[-+]?\d{16,}(\.\d*)?", "has more digits than any value here", None),
