@@ -44,6 +44,7 @@ class Causes(Counters):
 
     # ---- supply air ----------------------------------------------------------------------------------
     waits_for_air = fact(lambda s: s.set.supply_low_effect == 1)
+    low_by_choice = fact(lambda s: s.supply_under_limit and (not s.waits_for_air or s.resume_allowed))
     wait_stands = fact(lambda s: s.waits_for_air and s.supply_under_limit)
     hunting = fact(lambda s: s.supply_under_limit and s.waits_for_air and not s.resume_allowed)
     open_wait_over = fact(lambda s: s.was.open_wait_ms >= s.set.open_air_wait_ms)

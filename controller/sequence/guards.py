@@ -3,7 +3,6 @@
 from controller.sequence.causes import Causes
 from controller.sequence.definition import fact
 from controller.sequence.steps import (
-    BATCH,
     DRAIN,
     EMPTY,
     FAULT,
@@ -31,6 +30,7 @@ class Facts(Causes):
     # ---- permissives, each shown by name ---------------------------------------------------------------
     not_at_rest = fact(lambda s: s.was.step != REST)
     in_fault = fact(lambda s: s.was.step == FAULT)
+    powering_up = fact(lambda s: not s.was.powered)
     no_fault = fact(lambda s: s.was.step != FAULT)
     flap_open_uncalled = fact(lambda s: s.flap_open and not s.was.flap_open_cmd)
     vacuum_not_good = fact(lambda s: not s.vacuum_good)
@@ -81,6 +81,7 @@ class Facts(Causes):
 
     # ---- suction ---------------------------------------------------------------------------------------
     stopped = fact(lambda s: not s.run)
+    wait_and_stopped = fact(lambda s: s.wait and not s.run)
     full_and_closed = fact(lambda s: s.level_high_acts and s.flap_proven)
     off_seat = fact(lambda s: s.flap_unproven and s.travel_over and s.reopen_possible)
     sealed = fact(
@@ -135,7 +136,7 @@ class Facts(Causes):
         and (s.supply_under_limit or s.was.step != LEVEL_HOLD or s.in_step_ms < s.set.resume_stop_ms)
     )
     hold_over = fact(lambda s: not s.full_stands and not s.starved_stands and not s.air_stands)
-    hold_over_with_batch = fact(lambda s: s.hold_over and s.was.on_board == BATCH and not s.was.broken_off)
+    hold_over_with_batch = fact(lambda s: s.hold_over and s.was.on_board != EMPTY and not s.was.broken_off)
 
     # ---- outputs: what is wanted, and the last word --------------------------------------------------------
     flap_frozen_open = fact(lambda s: s.halted and s.was.flap_open_cmd)
@@ -155,7 +156,7 @@ class Facts(Causes):
     pulse_barred = fact(
         lambda s: not s.flap_open_proven
         or s.source_cmd
-        or s.pulse_on_ms >= PULSE_MAX_MS
+        or s.pulse_on_ms >= min(s.set.pulse_ms, PULSE_MAX_MS)
         or not s.was.pulse_cmd
         and s.pulse_off_ms < s.set.pulse_off_min_ms
     )

@@ -4,6 +4,7 @@ from controller.sequence.definition import Refusal
 from controller.sequence.guards import Facts
 
 PERMISSIVES = (
+    (Facts.powering_up, "the controller has only just started"),
     (Facts.in_fault, "a fault stands: reset first"),
     (Facts.not_at_rest, "the receiver is not at rest"),
     (Facts.safety_chain_open, "the safety chain is open"),

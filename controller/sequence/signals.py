@@ -23,8 +23,8 @@ class Signals(Scan[Inputs, Presets]):
     order = fact[int]()  # counters
 
     # ---- commands ----------------------------------------------------------------------------------
-    start_wanted = fact(lambda s: s.now.start_pb or s.now.start_request)
-    reset_wanted = fact(lambda s: s.now.reset_pb or s.now.reset_request)
+    start_wanted = fact[bool](lambda s: s.now.start_pb or s.now.start_request)
+    reset_wanted = fact[bool](lambda s: s.now.reset_pb or s.now.reset_request)
     start_edge = fact(lambda s: s.start_wanted and not s.was.start_held)
     reset_edge = fact(lambda s: s.reset_wanted and not s.was.reset_held)
     stop = fact(lambda s: not s.now.stop_healthy or s.now.stop_request)

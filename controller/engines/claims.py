@@ -1,0 +1,203 @@
+"""
+The promises of the sequence, each said over the facts of one scan and proved for all histories.
+
+A claim reads: in every scan, when `when` then `then`. It holds for all inputs, all presets within their
+limits and all histories, power loss included. The order matters: a proved claim helps the next. The
+facts of `Watched` only watch; nothing of the sequence reads them.
+"""
+
+from controller.engines.proof import Claim
+from controller.sequence.definition import memory
+from controller.sequence.guards import Facts
+from controller.sequence.steps import (
+    BATCH,
+    CLEAR,
+    CONVEY,
+    DAY_MS,
+    DRAIN,
+    DRAW,
+    DRAWING,
+    EMPTY,
+    FAULT,
+    FILTER_CLEAN,
+    HOUR_MS,
+    IDLE,
+    LEVEL_HOLD,
+    NO_AIR,
+    OPEN,
+    PULSE,
+    PULSE_MAX_MS,
+    PURGE,
+    REOPEN,
+    REST,
+    SEAL,
+    SUCTION,
+    TO_CLEAN,
+    TO_EMPTY,
+    TO_RUN,
+    UNKNOWN,
+    VENT,
+    WARNING,
+    WORKING,
+)  # fmt: skip
+
+
+class Watched(Facts):
+    """The facts, and clocks that only the claims read."""
+
+    @memory(first=0)
+    def unproven_ms(s) -> int:
+        """Time since the flap was last proven closed, counted from the scan that first missed it."""
+        return 0 if s.flap_proven else min(s.was.unproven_ms + s.dt_ms, DAY_MS) if s.was.unproven else 0
+
+    @memory(first=False)
+    def unproven(s) -> bool:
+        """The flap was not proven closed in this scan."""
+        return s.flap_unproven
+
+    @memory(first=0)
+    def step_all_ms(s) -> int:
+        """Time in the step, waits included."""
+        return min(s.was.step_all_ms + s.dt_ms, DAY_MS) if s.step == s.was.step else 0
+
+
+BOUNDS = (
+    Claim("the step is a known one", then=lambda s: s.step >= REST and s.step <= FAULT),
+    Claim("the order is a known one", then=lambda s: s.order >= 0 and s.order <= TO_EMPTY),
+    Claim("what is on board is known, or known to be unknown", then=lambda s: s.on_board >= EMPTY and s.on_board <= UNKNOWN),
+    Claim("the hold reason is a known one", then=lambda s: s.hold_reason >= 0 and s.hold_reason <= NO_AIR),
+    Claim("clocks count up from nothing and stop at a day", then=lambda s: s.step_ms >= 0 and s.step_ms <= DAY_MS
+          and s.since_pour_ms >= 0 and s.since_pour_ms <= DAY_MS and s.source_off_ms >= 0 and s.source_off_ms <= DAY_MS
+          and s.pulse_on_ms >= 0 and s.pulse_on_ms <= DAY_MS and s.pulse_off_ms >= 0 and s.pulse_off_ms <= DAY_MS
+          and s.flash_ms >= 0 and s.flash_ms <= 2_000 and s.open_wait_ms >= 0 and s.open_wait_ms <= DAY_MS),
+    Claim("the time to open is part of the time in the step", then=lambda s: s.open_ms >= 0 and s.open_ms <= s.step_ms),
+    Claim("fill time is bounded", then=lambda s: s.filled_ms >= 0 and s.filled_ms <= DAY_MS),
+    Claim("re-openings are bounded", then=lambda s: s.flap_retries >= 0 and s.flap_retries <= s.set.flap_retries_max),
+    Claim("second tries to open are bounded", then=lambda s: s.open_retries >= 0 and s.open_retries <= 1),
+    Claim("pulses are counted from nothing", then=lambda s: s.pulses_done >= 0),
+    Claim("pulses of a clean are bounded",
+          then=lambda s: s.pulses_done + (1 if s.step == PULSE else 0) <= max(max(s.set.pulses, s.set.pulses_last), 1)),
+    Claim("counts are bounded", then=lambda s: s.short_batches >= 0 and s.short_batches <= s.set.short_batches_max
+          and s.batches_since_clean >= 0 and s.batches_since_clean <= 1_000
+          and s.resumes_in_row >= 0 and s.resumes_in_row <= s.set.resumes_in_row_max),
+    Claim("a pause for air leaves room for the return", when=lambda s: s.air_hold,
+          then=lambda s: s.resume_bucket_ms + s.set.resume_spacing_ms <= HOUR_MS),
+    Claim("the resume bucket never overflows", then=lambda s: s.resume_bucket_ms >= 0 and s.resume_bucket_ms <= HOUR_MS + s.set.resume_spacing_ms),
+)  # fmt: skip
+
+FAULTS = (
+    Claim("a fault is remembered through power loss", then=lambda s: s.fault_stored == (s.step == FAULT)),
+    Claim("a stored fault and its first-out go together", then=lambda s: s.fault_stored == (s.first_out >= 1) and s.first_out >= 0),
+    Claim("a fault has a first-out", when=lambda s: s.step == FAULT, then=lambda s: s.first_out >= 1),
+    Claim("outside a fault there is no first-out", when=lambda s: s.step != FAULT, then=lambda s: s.first_out == 0),
+    Claim("the first-out is kept until the reset", when=lambda s: s.was.step == FAULT and s.step == FAULT,
+          then=lambda s: s.first_out == s.was.first_out),
+    Claim("a trip is a fault in the same scan", when=lambda s: s.trip, then=lambda s: s.step == FAULT),
+    Claim("a fault is entered by a trip, or by power-up with a stored one", when=lambda s: s.step == FAULT and s.was.step != FAULT,
+          then=lambda s: s.trip or s.fault_at_power_up),
+    Claim("a stored fault is a fault after power-up", when=lambda s: not s.was.powered and s.was.fault_stored,
+          then=lambda s: s.step == FAULT),
+    Claim("a fault is left by an accepted reset only, to rest only", when=lambda s: s.was.step == FAULT and s.step != FAULT,
+          then=lambda s: s.step == REST and s.reset_edge and not s.safety_chain_open and not s.image_too_old),
+    Claim("no reset while good vacuum stands over the release threshold", when=lambda s: s.reset_accepted and s.vacuum_good,
+          then=lambda s: s.vacuum_pa < s.set.release_pa),
+    Claim("nothing that moves or feeds is energised in a fault", when=lambda s: s.step == FAULT,
+          then=lambda s: not (s.source_cmd or s.flap_open_cmd or s.vent_close_cmd or s.pulse_cmd or s.purge_cmd or s.feed_cmd)),
+    Claim("a reset moves no actuator", when=lambda s: s.was.step == FAULT and s.step == REST,
+          then=lambda s: not (s.source_cmd or s.flap_open_cmd or s.vent_close_cmd or s.pulse_cmd or s.purge_cmd or s.feed_cmd)),
+    Claim("lost I/O is a fault", when=lambda s: s.image_too_old, then=lambda s: s.step == FAULT),
+    Claim("an open safety chain stops whatever runs", when=lambda s: s.safety_chain_open,
+          then=lambda s: s.step in (*IDLE, FAULT)),
+    Claim("under the very low limit nothing goes on working", when=lambda s: s.supply_air_lost_acts, then=lambda s: s.step == FAULT),
+)  # fmt: skip
+
+RUNS = (
+    Claim("no run latch at rest or in a fault", when=lambda s: s.step in (REST, FAULT), then=lambda s: not s.run),
+    Claim("a run begins with a fresh start edge only, at rest, when all is ready", when=lambda s: s.run and not s.was.run,
+          then=lambda s: s.start_edge and s.was.step == REST and not s.not_ready),
+    Claim("a start held through power-up starts nothing", when=lambda s: not s.was.powered, then=lambda s: not s.run),
+    Claim("a start held through a reset starts nothing", when=lambda s: s.was.step == FAULT, then=lambda s: not s.run),
+    Claim("rest is left by an order only, and to the warning", when=lambda s: s.was.step == REST and s.step not in (REST, FAULT),
+          then=lambda s: s.step == WARNING and s.asked),
+    Claim("the horn sounds its whole time before the first movement", when=lambda s: s.was.step == WARNING and s.step in (SEAL, VENT, LEVEL_HOLD),
+          then=lambda s: s.in_step_ms >= s.set.warning_ms and not s.not_ready),
+    Claim("stop and halt clear the run latch at once", when=lambda s: s.stop or s.halt, then=lambda s: not s.run),
+    Claim("whatever is not at rest was ordered", when=lambda s: s.step not in (REST, FAULT), then=lambda s: s.order >= TO_RUN),
+    Claim("the run latch is held for a run only", when=lambda s: s.run, then=lambda s: s.order == TO_RUN),
+    Claim("a run that is warned of has its latch", when=lambda s: s.step == WARNING and s.order == TO_RUN, then=lambda s: s.run),
+    Claim("suction and hold belong to a run", when=lambda s: s.step in SUCTION or s.step == LEVEL_HOLD, then=lambda s: s.order == TO_RUN),
+    Claim("suction before the draw goes on with the run latch only", when=lambda s: s.step in (SEAL, REOPEN, LEVEL_HOLD), then=lambda s: s.run),
+    Claim("a stop in suction feeds no more", when=lambda s: s.stop and not s.set.finish_fill_on_stop, then=lambda s: not s.feed_cmd),
+    Claim("a halt takes everything but the flap off", when=lambda s: s.halt,
+          then=lambda s: not (s.source_cmd or s.vent_close_cmd or s.pulse_cmd or s.purge_cmd or s.feed_cmd) and s.step in (REST, FAULT)),
+    Claim("a halt freezes the flap output", when=lambda s: s.halt and s.step == REST and s.was.step not in (REST, FAULT),
+          then=lambda s: s.flap_open_cmd == s.was.flap_open_cmd),
+    Claim("an emptying after the warning is never begun onto a full vessel", when=lambda s: s.was.step in (WARNING, LEVEL_HOLD) and s.step == VENT,
+          then=lambda s: not s.vessel_full),
+)  # fmt: skip
+
+LAST_WORD = (
+    Claim("the source acts only while it draws", when=lambda s: s.source_cmd, then=lambda s: s.step in DRAWING),
+    Claim("the clock of the lost flap is the watched one", when=lambda s: s.flap_unproven,
+          then=lambda s: s.unproven_ms == s.flap_lost_held_ms),
+    Claim("no source once the flap has been unproven for the lost-closed delay", when=lambda s: s.source_cmd,
+          then=lambda s: s.flap_proven or s.unproven_ms < s.set.flap_lost_ms),
+    Claim("a drawing receiver trips when the flap is lost", when=lambda s: s.flap_lost_closed_acts, then=lambda s: s.step == FAULT),
+    Claim("never source and open flap together", then=lambda s: not (s.source_cmd and s.flap_open_cmd)),
+    Claim("flap-open is first given with good vacuum under the release threshold", when=lambda s: s.flap_open_cmd and not s.was.flap_open_cmd and s.vacuum_good,
+          then=lambda s: s.vacuum_pa < s.set.release_pa),
+    Claim("without a good vacuum signal flap-open waits its full time after source off", when=lambda s: s.flap_open_cmd and not s.was.flap_open_cmd and not s.vacuum_good,
+          then=lambda s: s.was.source_off_ms >= s.set.release_limit_ms),
+    Claim("flap-open is not first given onto a full vessel by clean or empty", when=lambda s: s.flap_open_cmd and not s.was.flap_open_cmd and (s.was.order == TO_CLEAN or s.was.order == TO_EMPTY),
+          then=lambda s: not s.vessel_full),
+    Claim("a pulse is given with the source off and the flap proven open only", when=lambda s: s.pulse_cmd,
+          then=lambda s: not s.source_cmd and s.flap_open_proven and not s.feed_cmd and not s.purge_cmd),
+    Claim("no pulse is longer than its maximum", when=lambda s: s.pulse_cmd, then=lambda s: s.pulse_on_ms < PULSE_MAX_MS),
+    Claim("no pulse is longer than its preset", when=lambda s: s.pulse_cmd, then=lambda s: s.pulse_on_ms < s.set.pulse_ms),
+    Claim("two pulses are never closer than the minimum", when=lambda s: s.pulse_cmd and not s.was.pulse_cmd,
+          then=lambda s: s.pulse_off_ms >= s.set.pulse_off_min_ms),
+    Claim("the feed permissive is given in convey only", when=lambda s: s.feed_cmd, then=lambda s: s.step == CONVEY),
+    Claim("the purge valve opens in purge and clear only", when=lambda s: s.purge_cmd, then=lambda s: s.step in (PURGE, CLEAR)),
+    Claim("the vent is shut in suction only", when=lambda s: s.vent_close_cmd, then=lambda s: s.step in SUCTION),
+)  # fmt: skip
+
+BATCHES = (
+    Claim("a receiver that draws has a batch on board", when=lambda s: s.step in DRAWING, then=lambda s: s.on_board == BATCH or not s.was.powered),
+    Claim("no step but rest, or a fault, in the first scan", when=lambda s: not s.was.powered, then=lambda s: s.step in (REST, WARNING, FAULT)),
+    Claim("on board becomes no after a whole drain only", when=lambda s: s.on_board == EMPTY and s.was.on_board != EMPTY,
+          then=lambda s: s.was.step == DRAIN and s.in_step_ms >= s.set.drain_ms),
+    Claim("a line that was fed counts as loaded", when=lambda s: s.step in (DRAW, CONVEY), then=lambda s: s.line_loaded),
+    Claim("after a clean of a run the receiver is empty", when=lambda s: s.step in FILTER_CLEAN and s.order != TO_CLEAN,
+          then=lambda s: s.on_board == EMPTY),
+    Claim("a clean alone is done with nothing on board", when=lambda s: s.order == TO_CLEAN, then=lambda s: s.on_board == EMPTY),
+    Claim("suction is begun empty, or with a batch broken off by air", when=lambda s: s.step in (SEAL, REOPEN),
+          then=lambda s: s.on_board == EMPTY or s.broken_off),
+    Claim("no batch on top of another", when=lambda s: s.was.step == SEAL and s.step in (PURGE, DRAW),
+          then=lambda s: s.was.on_board == EMPTY or s.was.broken_off),
+    Claim("a batch broken off by air goes on with its fill time", when=lambda s: s.was.broken_off and s.broken_off,
+          then=lambda s: s.filled_ms >= s.was.filled_ms),
+    Claim("no batch begins with level high or unsettled", when=lambda s: s.was.step == SEAL and s.step in (PURGE, DRAW),
+          then=lambda s: s.level_settled and not s.vessel_full),
+    Claim("a batch begins with the flap proven closed", when=lambda s: s.was.step == SEAL and s.step in (PURGE, DRAW), then=lambda s: s.flap_proven),
+    Claim("a line left loaded is purged first", when=lambda s: s.was.step == SEAL and s.was.line_loaded, then=lambda s: s.step != DRAW),
+    Claim("a recovery emptying is followed by a clean", when=lambda s: s.was.recovery and s.was.step == DRAIN and s.set.pulses > 0 and s.set.pulses_last > 0,
+          then=lambda s: s.step in (DRAIN, PULSE, FAULT) or s.halt),
+    Claim("a hold has a reason", when=lambda s: s.step == LEVEL_HOLD, then=lambda s: s.hold_reason >= 1),
+    Claim("a hold is left towards motion with the run latch only", when=lambda s: s.was.step == LEVEL_HOLD and s.step in (SEAL, VENT), then=lambda s: s.run),
+)  # fmt: skip
+
+TIMES = (
+    Claim("each working step is bounded", when=lambda s: s.step in WORKING and s.step == s.was.step,
+          then=lambda s: s.step_clock_ms < s.step_limit_ms),
+    Claim("waiting for air with the flap open is bounded", when=lambda s: s.step == OPEN,
+          then=lambda s: s.open_wait_ms <= s.set.open_air_wait_ms + s.dt_ms),
+    Claim("all the time in open is opening or waiting", when=lambda s: s.step == OPEN and s.was.step == OPEN and s.step_all_ms < DAY_MS,
+          then=lambda s: s.step_all_ms == s.open_ms + s.open_wait_ms),
+    Claim("the warning is bounded", when=lambda s: s.step == WARNING and s.was.step == WARNING, then=lambda s: s.in_step_ms < s.set.warning_ms),
+    Claim("a pause for want of material is bounded", when=lambda s: s.step == LEVEL_HOLD and s.hold_reason == 2 and s.was.step == LEVEL_HOLD,
+          then=lambda s: s.in_step_ms < s.set.starved_pause_ms),
+    Claim("returns from want of air keep their spacing", when=lambda s: s.resumes,
+          then=lambda s: s.resume_bucket_ms <= HOUR_MS),
+)  # fmt: skip
+
+CLAIMS = (*BOUNDS, *FAULTS, *RUNS, *LAST_WORD, *BATCHES, *TIMES)
