@@ -9,7 +9,7 @@ from pydantic_core import ErrorDetails
 
 from controller.problems import Problem, did_you_mean
 from controller.strict_yaml import Loc, Parsed, dotted
-from controller.units import converted, shown, split
+from controller.units import Unit, converted, shown, split
 
 
 def explain(file: str, parsed: Parsed, model: type[BaseModel], error: ErrorDetails) -> Problem:
@@ -61,25 +61,45 @@ def _unknown(model: type[BaseModel], loc: Loc, given: object) -> str:
     """Why a key is not known here: wrong unit, wrong group, or a slip of the hand."""
     word = str(loc[-1])
     group = _model_at(model, loc[:-1])
-    stem, unit = split(word)
+    here = [(loc[:-1], key) for key in group.model_fields]
     everywhere = _keys(model, ())
-    for where, key in [(loc[:-1], key) for key in group.model_fields] + everywhere:
-        other_stem, other = split(key)
-        if stem == other_stem and unit and other and unit != other:
-            number = isinstance(given, int | float) and not isinstance(given, bool) and abs(given) < 1e15
-            value = converted(given, unit, other) if number else None  # type: ignore[arg-type]
-            asked = key if where == loc[:-1] else dotted((*where, key))
-            return f"is typed in {other.name}: {asked}" + (f": {value}" if value else "")
     homes = [dotted(where) or "the left margin" for where, key in everywhere if key == word]
+    twin = _in_another_unit(word, here) or (None if homes else _in_another_unit(word, everywhere))
+    if twin:
+        return _retyped(word, given, dotted(twin if twin[:-1] != loc[:-1] else twin[-1:]))
     if homes:
         return f"does not belong here: put it under {' or '.join(homes)}"
     near = did_you_mean(word, group.model_fields)
-    if not near:
-        elsewhere = {key: dotted((*where, key)) for where, key in everywhere}
-        twin = get_close_matches(word, elsewhere, n=1, cutoff=0.8)
-        near = f" - did you mean '{elsewhere[twin[0]]}'?" if twin else ""
+    elsewhere = {key: dotted((*where, key)) for where, key in everywhere}
+    cousins = get_close_matches(word, elsewhere, n=1, cutoff=0.8)
+    if cousins and not near:
+        near = f" - did you mean '{elsewhere[cousins[0]]}'?"
     known = ", ".join(group.model_fields)
     return f"is not a key of this file{near or (f', allowed here: {known}' if len(known) < 200 else '')}"
+
+
+def _retyped(word: str, given: object, key: str) -> str:
+    """The key to type instead, with the value in its unit where it can be worked out."""
+    unit, other = split(word)[1], split(key)[1]
+    assert unit
+    assert other
+    number = isinstance(given, int | float) and not isinstance(given, bool) and abs(given) < 1e15
+    value = converted(given, unit, other) if number else None  # type: ignore[arg-type]
+    return f"is typed in {other.name}: {key}" + (f": {value}" if value else "")
+
+
+def _in_another_unit(word: str, known: list[tuple[Loc, str]]) -> Loc | None:
+    """The place of the same name with another unit; one that measures the same comes first."""
+    stem, unit = split(word)
+    twins = [((*where, key), split(key)[1]) for where, key in known if split(key)[0] == stem and unit]
+    near = [(_distance(unit, other), i) for i, (_, other) in enumerate(twins) if unit and other]
+    return twins[min(near)[1]][0] if near else None
+
+
+def _distance(one: Unit, other: Unit) -> int:
+    pressures = ("pressure", "gauge pressure", "vacuum")
+    alike = one.measures in pressures and other.measures in pressures
+    return 0 if one.measures == other.measures else 1 if alike else 2
 
 
 def _keys(model: type[BaseModel], loc: Loc) -> list[tuple[Loc, str]]:

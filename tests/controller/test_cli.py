@@ -1,0 +1,78 @@
+"""The command line: one way in, three exit codes, never a traceback for wrong input."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from controller.cli import app, station_folder
+from controller.station_file import StationError
+
+
+def test_the_version_is_the_one_of_the_package():
+    done = CliRunner().invoke(app, ["--version"])
+    assert done.exit_code == 0
+    assert done.stdout.startswith("receiver 0.")
+
+
+def test_an_unknown_option_is_wrong_input():
+    assert CliRunner().invoke(app, ["--volume"]).exit_code == 2
+
+
+def test_help_imports_no_model_no_parser_and_no_compiler():
+    """What keeps the answer fast; the time itself is a benchmark."""
+    code = (
+        "import sys, controller.cli\n"
+        "from typer.testing import CliRunner\n"
+        "assert CliRunner().invoke(controller.cli.app, ['--help']).exit_code == 0\n"
+        "print([m for m in ('pydantic', 'yaml', 'numba', 'numpy', 'z3', 'matplotlib', 'transitions')"
+        " if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+def test_a_station_is_found_by_name_and_by_path(tmp_path):
+    assert (station_folder("buckwheat_mill") / "receiver.yaml").is_file()
+    assert station_folder(str(tmp_path)) == tmp_path
+
+
+def test_an_unknown_station_names_the_nearest_one():
+    with pytest.raises(StationError) as caught:
+        station_folder("buckweat_mill")
+    assert str(caught.value) == (
+        "buckweat_mill: is neither a folder nor one of buckwheat_mill - did you mean 'buckwheat_mill'?"
+    )
+
+
+def test_a_file_instead_of_a_folder_is_told_its_folder():
+    file = station_folder("buckwheat_mill") / "receiver.yaml"
+    with pytest.raises(StationError) as caught:
+        station_folder(str(file))
+    assert str(caught.value) == f"{file}: is a file: name its folder, {file.parent}"
+
+
+def test_wrong_input_ends_with_2_and_a_message(tmp_path):
+    """`main` turns the error of any command into a message."""
+    code = (
+        "import sys, controller.cli as cli\n"
+        "@cli.app.command()\n"
+        "def probe(station: str): cli.station_folder(station)\n"
+        "sys.argv = ['receiver', 'probe', 'nowhere']\n"
+        "cli.main()"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert done.stderr == "nowhere: is neither a folder nor one of buckwheat_mill\n"
+
+
+def test_a_wheel_carries_its_stations(tmp_path, monkeypatch):
+    """Installed, the stations lie in the package: `importlib.resources` finds them first."""
+    packaged = tmp_path / "controller" / "_configs" / "other_mill"
+    packaged.mkdir(parents=True)
+    (packaged / "receiver.yaml").write_text("")
+    monkeypatch.setattr("importlib.resources.files", lambda _: Path(tmp_path / "controller"))
+    assert station_folder("other_mill") == packaged

@@ -1,0 +1,32 @@
+"""Both clocks keep the promises of `Clock`."""
+
+from datetime import timedelta
+
+import pytest
+
+from controller.clock import SteppedClock, WallClock
+
+
+def test_the_stepped_clock_lands_on_the_deadline_and_never_goes_back():
+    clock = SteppedClock()
+    start = clock.date()
+    clock.sleep_until(250)
+    clock.sleep_until(100)
+    assert clock.now_ms() == 250
+    assert clock.date() - start == timedelta(milliseconds=250)
+
+
+@pytest.mark.parametrize("make", [SteppedClock, lambda: WallClock(rate=1000)])
+def test_a_deadline_is_reached_or_passed_and_time_goes_on(make):
+    clock = make()
+    before = clock.now_ms()
+    clock.sleep_until(before + 100)
+    assert clock.now_ms() >= before + 100
+    clock.sleep_until(before)
+    assert clock.now_ms() >= before + 100
+
+
+@pytest.mark.parametrize("rate", [0, -1, float("nan")])
+def test_a_rate_that_is_not_over_zero_is_refused(rate):
+    with pytest.raises(ValueError, match="must be over 0"):
+        WallClock(rate)
