@@ -47,7 +47,7 @@ def compiled(logic: Logic, folder: Path | None = None) -> Any:
 
 def _stored(logic: Logic, folder: Path | None) -> Any:
     """The module of the generated text, written to its file if it is not there yet."""
-    text = generated.source(logic)
+    text = generated.source(logic, branch_free=True)
     key = hashlib.sha256(text.encode()).hexdigest()[:16]
     path = (folder or cache_folder()) / key / f"scan_{key}.py"
     if not path.exists():

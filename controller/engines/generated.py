@@ -2,7 +2,8 @@
 The scan as one generated function over flat sequences: plain assignments, the rows a ladder of ifs.
 
 The text has no names to look up and runs interpreted over lists of int, or compiled over int64 arrays
-(`controller.engines.compiled`): the same text both ways.
+(`controller.engines.compiled`). One writer, two manners: with `and`, `or` and `if`, which plain Python does
+quickest, or free of branches, which Numba compiles many times sooner.
 """
 
 import ast
@@ -30,8 +31,8 @@ SYMBOLS: dict[type, str] = {
 class _Text:
     """Writes the generated function."""
 
-    def __init__(self, logic: Logic) -> None:
-        self.logic = logic
+    def __init__(self, logic: Logic, branch_free: bool) -> None:
+        self.logic, self.branch_free = logic, branch_free
         d = logic.definition
         self.places = {
             Read(group, name): n
@@ -67,7 +68,9 @@ class _Text:
         return "\n".join([*lines, ""])
 
     def stored(self, name: str) -> str:
-        return f"1 if {name} else 0" if self.logic.facts[name].kind is bool else name
+        if self.logic.facts[name].kind is int:
+            return name
+        return f"{name} & 1" if self.branch_free else f"1 if {name} else 0"
 
     def fetch(self, r: Read) -> str:
         place = f"{SOURCES[r.group]}[{self.places[r]}]"
@@ -88,6 +91,8 @@ class _Text:
 
     def assign(self, indent: str, name: str, tree: ast.expr) -> list[str]:
         """Statements: a choice, a minimum, a maximum at the top of a rule is quicker so than as a call."""
+        if self.branch_free:
+            return [f"{indent}{name} = {self.text(tree)}"]
         match tree:
             case ast.IfExp(test, a, b):
                 yes, no = self.assign(indent + "    ", name, a), self.assign(indent + "    ", name, b)
@@ -116,11 +121,11 @@ class _Text:
             case ast.Name(name):
                 return str(self.logic.constants[name])
             case ast.BoolOp(op, values):
-                return "(" + (" and " if isinstance(op, ast.And) else " or ").join(map(t, values)) + ")"
+                return "(" + self.joined(isinstance(op, ast.And)).join(map(t, values)) + ")"
             case ast.UnaryOp(ast.Not(), value):
                 return f"(not {t(value)})"
             case ast.IfExp(test, a, b):
-                return f"({t(a)} if {t(test)} else {t(b)})"
+                return self.chosen(node, t(test), t(a), t(b))
             case ast.Call(ast.Name("percent"), [a, p]):
                 return f"(max({t(a)}, 0) * max({t(p)}, 0) // 100)"
             case ast.Call(ast.Name(name), [a, b]):
@@ -133,6 +138,29 @@ class _Text:
         assert read is not None, ast.dump(node)
         return read.name if read.group == "this" else self.local.get(read) or self.fetch(read)
 
+    def joined(self, by_and: bool) -> str:
+        if self.branch_free:
+            return " & " if by_and else " | "
+        return " and " if by_and else " or "
+
+    def chosen(self, node: ast.expr, test: str, yes: str, no: str) -> str:
+        if not self.branch_free:
+            return f"({yes} if {test} else {no})"
+        if self.kind(node) is bool:
+            return f"({test} & {yes} | (not {test}) & {no})"
+        if no == "0":
+            return f"({test} * {yes})"
+        return f"({test} * {yes} + (not {test}) * {no})"
+
+    def kind(self, node: ast.expr) -> type:
+        match node:
+            case ast.Constant(bool()) | ast.BoolOp() | ast.Compare() | ast.UnaryOp():
+                return bool
+            case ast.IfExp(body=a):
+                return self.kind(a)
+        read = read_of(node)
+        return self.logic.kinds[read] if read else int
+
     def among(self, step: ast.expr, steps: Sequence[int]) -> str:
         if len(steps) == 1:
             return f"({self.text(step)} == {steps[0]})"
@@ -141,12 +169,12 @@ class _Text:
                 return f"(_at & {sum(1 << k for k in steps):#x} != 0)"
             case ("was", "step"):
                 return f"(_was_at & {sum(1 << k for k in steps):#x} != 0)"
-        return "(" + " or ".join(f"{self.text(step)} == {k}" for k in steps) + ")"
+        return "(" + self.joined(False).join(f"({self.text(step)} == {k})" for k in steps) + ")"
 
 
-def source(logic: Logic) -> str:
+def source(logic: Logic, branch_free: bool = False) -> str:
     """The text of the scan: one function `scan`, without imports."""
-    return _Text(logic).whole()
+    return _Text(logic, branch_free).whole()
 
 
 def interpreted(logic: Logic) -> FlatScan:
