@@ -51,7 +51,7 @@ P_CHECK_VALVE = at("source_check_valve")
 
 LOWEST_PA = 2_000.0
 HIGHEST_PA = 400_000.0
-TOLERANCE_PA = 1e-4
+TOLERANCE_PA = 1e-2  # of the last step taken, which leaves a far smaller error
 EVALUATIONS_MAX = 80
 
 

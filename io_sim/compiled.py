@@ -28,7 +28,8 @@ import math
 from numba import njit
 
 '''
-DECORATOR = '@njit(cache=True, error_model="numpy")'
+OUTER = '@njit(cache=True, error_model="numpy", forceinline=True)'
+INNER = '@njit(error_model="numpy", forceinline=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)'
 
 
 def default_cache_dir() -> Path:
@@ -84,13 +85,16 @@ def kernel_text() -> str:
         raise TypeError(text)
     gather(kernel.advance, functions, constants)
     lines = [f"{name} = {value!r}" for name, value in sorted(constants.items())]
-    bodies = [f"{DECORATOR}\n{inspect.getsource(function)}" for function in functions.values()]
+    bodies = [
+        f"{OUTER if function is kernel.advance else INNER}\n{inspect.getsource(function)}"
+        for function in functions.values()
+    ]
     return HEADER + "\n".join(lines) + "\n\n\n" + "\n\n".join(bodies)
 
 
 def compiled_module(cache_dir: Path | None = None) -> ModuleType:
     """
-    The compiled kernel as a module: `advance` and all parts, each callable from other njit code.
+    The compiled kernel as a module: `advance`, callable from Python and from other njit code, and its parts.
 
     Args:
         cache_dir: Where text and machine code are kept; `default_cache_dir` if left out.

@@ -99,9 +99,10 @@ def orifice_kg_s(area_m2: float, inside_pa: float, outside_pa: float, temperatur
     drop_pa = outside_pa - inside_pa
     density = outside_pa / (GAS_CONSTANT * temperature_k)
     flow = area_m2 * math.sqrt(2.0 * density) * drop_pa / math.sqrt(abs(drop_pa) + ROUNDING_PA)
-    if drop_pa >= 0.0:
-        return min(flow, CHOKED_FLUX * area_m2 * outside_pa / math.sqrt(temperature_k))
-    return max(flow, -CHOKED_FLUX * area_m2 * inside_pa / math.sqrt(temperature_k))
+    if abs(drop_pa) < 0.2 * outside_pa:
+        return flow
+    choked = CHOKED_FLUX * area_m2 * max(inside_pa, outside_pa) / math.sqrt(temperature_k)
+    return max(min(flow, choked), -choked)
 
 
 def iso_6358_kg_s(

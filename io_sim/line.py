@@ -64,7 +64,11 @@ P_BODY_LIMIT = at("body_limit_kg")
 
 def rise(value: float, low: float, high: float) -> float:
     """Smooth step from 0 at `low` to 1 at `high`."""
-    t = min(max((value - low) / (high - low), 0.0), 1.0)
+    if value <= low:
+        return 0.0
+    if value >= high:
+        return 1.0
+    t = (value - low) / (high - low)
     return t * t * (3.0 - 2.0 * t)
 
 
@@ -153,14 +157,16 @@ def move_product(state: Floats, par: Floats, failures: Floats, outputs: Ints, st
     if failures[INLET_HOSE_OFF] >= 0.5:
         inlet_m_s = mean_m_s = 0.0
     carried = par[P_PICK_UP]
-    restart = min(par[P_LOADING_MAX] * max(air, 0.0) * step_s, state[PLUG_KG]) if inlet_m_s > 0.0 else 0.0
-    pick_up, purge = pick_up_openings(state, par, failures)
-    room = max(par[P_LOADING_MAX] * air * pick_up / max(pick_up + purge, 1e-6) - restart / step_s, 0.0)
-    picked = min(offer, room) * rise(inlet_m_s, 0.55 * carried, 0.95 * carried) * step_s
+    capacity = par[P_LOADING_MAX] * air * step_s if inlet_m_s > 0.0 else 0.0
+    restart = min(capacity, state[PLUG_KG])
+    picked = 0.0
+    if offer > 0.0 and capacity > restart:
+        pick_up, purge = pick_up_openings(state, par, failures)
+        room = (capacity - restart) * pick_up / (pick_up + purge + 1e-9)
+        picked = min(offer * step_s, room) * rise(inlet_m_s, 0.55 * carried, 0.95 * carried)
     crowded = 1.0 - rise(state[BODY_KG], 1.15 * par[P_BODY_LIMIT], 1.30 * par[P_BODY_LIMIT])
     carrying = rise(inlet_m_s, 0.3 * carried, 0.7 * carried) * crowded
-    speed = par[P_VELOCITY_RATIO] * max(mean_m_s, 0.0) * carrying
-    arrived = state[LINE_KG] * min(speed * step_s / par[P_LENGTH], 1.0)
+    arrived = state[LINE_KG] * min(par[P_VELOCITY_RATIO] * mean_m_s * carrying * step_s / par[P_LENGTH], 1.0)
     fallen = 0.0
     if par[P_LIFT] > 0.0 and mean_m_s < 0.4 * carried:
         fall = par[P_FALL_BACK] * (1.0 - rise(mean_m_s, 0.2 * carried, 0.4 * carried)) * step_s / par[P_LIFT]

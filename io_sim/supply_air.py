@@ -21,19 +21,23 @@ NOZZLE_RATIO = 0.528  # critical ratio of an ideal nozzle
 def move_supply(state: Floats, par: Floats, failures: Floats, drawn_kg: float, step_s: float) -> None:
     """Move network and header for one step; `drawn_kg` is what tanks and cylinder took in it."""
     target = par[P_AIR_PA] + par[P_NETWORK] * (1.0 - failures[SUPPLY_FALLS])
-    most = par[P_RAMP] * step_s
-    state[NETWORK_PA] += min(max(target - state[NETWORK_PA], -most), most)
+    if state[NETWORK_PA] != target:
+        most = par[P_RAMP] * step_s
+        state[NETWORK_PA] += min(max(target - state[NETWORK_PA], -most), most)
     header_pa = state[HEADER_PA]
     network_pa = state[NETWORK_PA]
     per_kg = par[P_GAS] / par[P_HEADER_M3]
     conductance = par[P_NETWORK_C] * (1.0 - 0.75 * failures[SUPPLY_HALF_SHUT])
-    high, low = max(header_pa, network_pa), min(header_pa, network_pa)
-    flow = iso_6358_kg_s(conductance, par[P_NETWORK_RATIO], high, low, par[P_TEMPERATURE])
-    passed = min(flow * step_s, (high - low) / per_kg)
-    if network_pa < header_pa:
-        passed = -passed
-    nozzle = par[P_MOTIVE] * state[SOURCE_OPEN]
-    motive = iso_6358_kg_s(nozzle, NOZZLE_RATIO, header_pa, par[P_AIR_PA], par[P_TEMPERATURE]) * step_s
+    if network_pa >= header_pa:
+        flow = iso_6358_kg_s(conductance, par[P_NETWORK_RATIO], network_pa, header_pa, par[P_TEMPERATURE])
+        passed = min(flow * step_s, (network_pa - header_pa) / per_kg)
+    else:
+        flow = -iso_6358_kg_s(conductance, par[P_NETWORK_RATIO], header_pa, network_pa, par[P_TEMPERATURE])
+        passed = max(flow * step_s, (network_pa - header_pa) / per_kg)
+    motive = 0.0
+    if state[SOURCE_OPEN] > 0.0:
+        nozzle = par[P_MOTIVE] * state[SOURCE_OPEN]
+        motive = iso_6358_kg_s(nozzle, NOZZLE_RATIO, header_pa, par[P_AIR_PA], par[P_TEMPERATURE]) * step_s
     state[HEADER_PA] = header_pa + (passed - motive - drawn_kg) * per_kg
     state[NETWORK_AIR_KG] += passed
     state[MOTIVE_AIR_KG] += motive
