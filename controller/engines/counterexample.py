@@ -7,7 +7,7 @@ from typing import Any
 
 from controller.engines.as_written import AsWritten, on_rows
 from controller.engines.terms import Scans
-from controller.sequence.expressions import Read
+from controller.sequence.expressions import Read, reads_of
 from controller.sequence.logic import Logic
 from controller.sequence.reasons import reason
 
@@ -43,7 +43,8 @@ def replayed(
     doubt = ""
     if reason(claim, run[-1], logic.constants).value:
         doubt = "run as written it holds: the solver takes percent for any value within its bounds"
-    return Counterexample(start, _table(logic, run, _cone(logic, run, claim)), doubt)
+    said = {Read("this", r.name) if r.group == "was" else r for r in reads_of(claim)}
+    return Counterexample(start, _table(logic, run, _cone(logic, run, claim), said), doubt)
 
 
 def _run(logic: Logic, scans: Scans, model: Any, length: int) -> Run:
@@ -109,9 +110,16 @@ def _cone(logic: Logic, run: Run, claim: ast.expr) -> set[tuple[int, Read]]:
     return cone
 
 
-def _table(logic: Logic, run: Run, cone: set[tuple[int, Read]]) -> list[list[str]]:
-    """One row a name, inputs first; a cell is left empty where nothing changed."""
+def _table(logic: Logic, run: Run, cone: set[tuple[int, Read]], said: set[Read]) -> list[list[str]]:
+    """
+    One row a name: presets, inputs, facts; a cell is left empty where nothing changed.
+
+    Of the facts that never change, only memory and those that the claim speaks of (`said`) are shown.
+    """
     shown = {Read("this", r.name) if r.group == "was" else r for _, r in cone}
+    for read in [r for r in shown - said if r.group == "this" and Read("was", r.name) not in run[0]]:
+        if len({values[read] for values in run}) == 1 and read.name in logic.facts and len(run) > 1:
+            shown.remove(read)
     order = {n: k for k, n in enumerate(logic.facts)}
     groups = ("set", "now", "this")
     rows = [["", "before", *(f"scan {n + 1}" for n in range(len(run)))]]

@@ -14,6 +14,7 @@ from typing import Any
 
 from controller.engines.counterexample import Counterexample, replayed
 from controller.engines.terms import Scans
+from controller.sequence.definition import DAY_MS
 from controller.sequence.expressions import NotInTheSubset, Read, Refused, reads_of, written
 from controller.sequence.logic import Logic
 from controller.sequence.reasons import reason
@@ -73,7 +74,7 @@ class _Window:
         self.add(*(self.scans.of(self.length - 1, claim) for claim in claims))
 
     def model(self, *terms: Any) -> Any | None:
-        """A model in which all terms hold, or None."""
+        """A model in which all terms hold, if it can be had one with exact percentages; or None."""
         import z3
 
         self.add()
@@ -82,6 +83,10 @@ class _Window:
         answer = self.solver.check()
         assert answer != z3.unknown, self.solver.reason_unknown()
         model = self.solver.model() if answer == z3.sat else None
+        if model is not None and self.scans.percents:
+            self.solver.add(*self.scans.pinned(model))
+            if self.solver.check() == z3.sat:
+                model = self.solver.model()
         self.solver.pop()
         return model
 
@@ -103,22 +108,30 @@ class Prover:
         self._proved: list[ast.expr] = []
         self._windows: dict[tuple[bool, int], _Window] = {}
         self._before: list[ast.expr] = []  # proved, over kept memory alone
+        for text in _of_every_logic(logic):
+            tree = ast.parse(text, mode="eval").body
+            if self._fails(tree, k=1) is None:
+                self._learn(tree)
 
     def verdict(self, claim: Claim) -> Verdict:
         """Prove a claim, or show how it fails. Raises NotInTheSubset if it is not in the subset."""
         when, tree = self._read(claim)
-        counterexample = self._fails(claim, tree)
+        counterexample = self._fails(tree, claim.k)
         possible = self._window(False, 1).model(self._any.of(0, when)) is not None
         if counterexample is None:
-            self._proved.append(tree)
-            for window in self._windows.values():
-                window.learn(tree)
-            if self._over_kept(tree):
-                self._before.append(tree)
-                for (start, _), window in self._windows.items():
-                    if start:
-                        window.add(self._earlier(tree))
+            self._learn(tree)
         return Verdict(claim, counterexample is None, possible, counterexample)
+
+    def _learn(self, tree: ast.expr) -> None:
+        """It is proved: it holds in every scan of every window from now on."""
+        self._proved.append(tree)
+        for window in self._windows.values():
+            window.learn(tree)
+        if self._over_kept(tree):
+            self._before.append(tree)
+            for (start, _), window in self._windows.items():
+                if start:
+                    window.add(self._earlier(tree))
 
     def _read(self, claim: Claim) -> tuple[ast.expr, ast.expr]:
         """The left side and the whole claim in core form."""
@@ -129,15 +142,15 @@ class Prover:
             raise NotInTheSubset([f"claim {claim.name}: {no}"]) from None
         return when, ast.BoolOp(ast.Or(), [ast.UnaryOp(ast.Not(), when), then])
 
-    def _fails(self, claim: Claim, tree: ast.expr) -> Counterexample | None:
+    def _fails(self, tree: ast.expr, k: int) -> Counterexample | None:
         """How the claim fails, or None if it is proved."""
         any_scan = self._window(False, 1)
         if any_scan.model(_not(any_scan.scans.of(0, tree))) is None:
             return None  # in any scan, whatever was before it
-        for length in range(1, claim.k + 1):
+        for length in range(1, k + 1):
             if (found := self._after_power_up(self._window(True, length), tree)) is not None:
                 return found
-        window = self._window(False, claim.k + 1)
+        window = self._window(False, k + 1)
         terms = [window.scans.of(n, tree) for n in range(window.length)]
         model = window.model(*terms[:-1], _not(terms[-1]))
         if model is None:
@@ -187,6 +200,15 @@ class Prover:
     def _earlier(self, tree: ast.expr) -> Any:
         """A claim over kept memory, said of the last scan of an earlier run."""
         return self._start.of(0, _Earlier().visit(_copy(tree)))
+
+
+def _of_every_logic(logic: Logic) -> Iterator[str]:
+    """What holds of the facts that tables and delays make; proved like any claim before it helps."""
+    yield f"s.step >= 0 and s.step <= {len(logic.steps) - 1}"
+    yield f"s.first_out >= 0 and s.first_out <= {len(logic.interlock_names)}"
+    clocks = [n for n, f in logic.facts.items() if n.endswith("_held_ms") and f.rule is None]
+    if clocks:
+        yield " and ".join(f"s.{n} >= 0 and s.{n} <= {DAY_MS}" for n in clocks)
 
 
 class _Earlier(ast.NodeTransformer):

@@ -42,6 +42,7 @@ class Scans:
 
         self._z3, self.logic = z3, logic
         self.assumed: list[Any] = []  # what holds of the unknowns made so far; it grows with the terms
+        self.percents: list[tuple[Any, Any, Any]] = []  # a, p, percent(a, p): those left open
         self.unknowns: dict[tuple[int, Read], Any] = {}
         self._terms: dict[tuple[int, Read], Any] = {}
         self._percent = z3.Function("percent", z3.IntSort(), z3.IntSort(), z3.IntSort())
@@ -127,21 +128,32 @@ class Scans:
         if z3.is_int_value(p) or z3.is_int_value(a):
             return over * z3.If(p >= 0, p, z3.IntVal(0)) / 100
         whole = self._percent(a, p)
-        read = read_of(tree)
-        low, high = (
-            self.logic.definition.limits.get(read.name, (0, 0))[:2]
-            if read and read.group == "set"
-            else (0, 0)
-        )
+        if any(whole.eq(known) for _, _, known in self.percents):
+            return whole
+        read, limits = read_of(tree), self.logic.definition.limits
+        low, high = limits[read.name][:2] if read and read.group == "set" else (0, 0)
         if 0 <= low < high:  # p within limits: percent lies between two straight lines
             self.assumed += [whole * 100 <= over * high, whole * 100 > over * low - 100]
+        for a_too, p_too, whole_too in self.percents:
+            if p.eq(p_too):  # of more there is no less
+                self.assumed += [z3.Implies(a >= a_too, whole >= whole_too)]
+                self.assumed += [z3.Implies(a <= a_too, whole <= whole_too)]
         self.assumed += [
             whole >= 0,
             z3.Implies(z3.Or(a <= 0, p <= 0), whole == 0),
             z3.Implies(p <= 100, whole <= over),
             z3.Implies(p >= 100, whole >= over),
         ]
+        self.percents.append((a, p, whole))
         return whole
+
+    def pinned(self, model: Any) -> list[Any]:
+        """Terms that make every `percent` exact, at the percentages of a model."""
+        z3, terms = self._z3, []
+        for a, p, whole in self.percents:
+            value = max(model.eval(p, model_completion=True).as_long(), 0)
+            terms += [p == value, whole == z3.If(a >= 0, a, z3.IntVal(0)) * value / 100]
+        return terms
 
     def _constant(self, value: int) -> Any:
         return self._z3.BoolVal(value) if isinstance(value, bool) else self._z3.IntVal(value)
