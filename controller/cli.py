@@ -78,3 +78,21 @@ def _receiver(
     ] = False,
 ) -> None:
     """Common options."""
+
+
+@app.command()
+def check(
+    station: Annotated[str, typer.Argument(help="Folder of a station, or the name of one that comes along.")],
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
+) -> None:
+    """Work out from physics what a station should do, and hold its settings against it."""
+    from rich.console import Console
+
+    from controller.station_check import report, tables
+
+    found = report.check_station(station_folder(station))
+    if as_json:
+        typer.echo(report.as_json(found))
+    else:
+        tables.show(found, Console(highlight=False))
+    raise typer.Exit(0 if found.good else CHECK_FAILED)

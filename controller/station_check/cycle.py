@@ -1,0 +1,242 @@
+"""
+One batch by closed forms: seal, draw, convey, clear, vent, open, drain, clean - times, product, air.
+
+Steps whose length is a preset take that; the others are worked out from the plant's parameters. The scans
+between steps (one each) are left out.
+"""
+
+import math
+from typing import NamedTuple
+
+from controller.sequence.presets import Presets
+from controller.station_check.air import (
+    air_drop_pa,
+    circle_m2,
+    filter_drop_pa,
+    inlet_loss,
+    leak_kg_s,
+    motive_kg_s,
+    release_s,
+    root,
+    site,
+    suction_kg_s,
+)
+from controller.station_check.conveying import Point, line_velocity_m_s, solids_drop_pa_s_kg
+from io_sim.formulas_air import iso_6358_kg_s, tank_time_constant_s
+from io_sim.formulas_powder import beverloo_kg_s, free_fall_time_s, pulse_effect
+from io_sim.parameters import PlantParameters
+
+PULSE_SLICES = 40
+SWITCH_AT = 0.95  # of the stroke, where a position switch makes
+
+
+class Pulse(NamedTuple):
+    """One reverse pulse from full tanks, all elements together."""
+
+    tank_after_pa_g: float
+    air_kg: float
+    recovery_s: float  # to 95 % of the header, gauge
+    cake_left: float  # share
+
+
+class Steps(NamedTuple):
+    """Milliseconds of each step of a batch; clean is the mean over all batches."""
+
+    seal_ms: float
+    draw_ms: float
+    convey_ms: float
+    clear_ms: float
+    vent_ms: float
+    open_ms: float
+    drain_ms: float
+    clean_ms: float
+
+    @property
+    def cycle_ms(self) -> float:
+        """From seal to seal."""
+        return sum(self)
+
+
+class Flap(NamedTuple):
+    """Time from the command to the switch, its debounce not included; NaN: does not move."""
+
+    opening_s: float
+    closing_s: float
+
+
+def flap_times(plant: PlantParameters, header_pa_g: float) -> Flap:
+    """
+    Dead time while the cylinder's pressure passes the spring, then the travel to the switch.
+
+    The cylinder fills and vents with its lag tau: tau ln(F / (F - F_spring)) and tau ln(F / F_spring).
+    """
+    push = header_pa_g * circle_m2(plant.flap_cylinder_bore_m) * plant.flap_lever
+    travel = SWITCH_AT * plant.flap_travel_s
+    if push <= plant.flap_spring_n:
+        return Flap(math.nan, travel)
+    lag, spring = plant.flap_cylinder_lag_s, plant.flap_spring_n
+    return Flap(lag * math.log(push / (push - spring)) + travel, lag * math.log(push / spring) + travel)
+
+
+def pulse(plant: PlantParameters, presets: Presets, header_pa_g: float) -> Pulse:
+    """
+    Blow down of the tanks while they are being refilled, in 40 equal slices, and the refilling afterwards.
+
+    The refilling is the sine branch of the ISO 6358 charge, t = tau (1 - b) (asin x1 - asin x0) with
+    x = (p/ps - b) / (1 - b), or straight below b.
+    """
+    place, kelvin = site(plant), plant.site_temperature_k
+    volume = plant.tank_elements * plant.tank_volume_m3
+    valve = plant.tank_elements * plant.tank_valve_m3_s_pa
+    fill = plant.tank_elements * plant.tank_fill_m3_s_pa
+    header_pa = header_pa_g + place.air_pa
+    slice_s = presets.pulse_ms / 1_000.0 / PULSE_SLICES
+    tank_pa, blown, left = header_pa, 0.0, 1.0
+    for k in range(PULSE_SLICES):
+        out = iso_6358_kg_s(valve, plant.tank_critical_ratio, tank_pa, place.air_pa, kelvin) * slice_s
+        into = iso_6358_kg_s(fill, plant.tank_critical_ratio, header_pa, tank_pa, kelvin) * slice_s
+        if k * slice_s < plant.filter_pulse_useful_s:
+            effect = pulse_effect(
+                tank_pa - place.air_pa,
+                plant.filter_cleaning_max,
+                plant.filter_cleaning_offset_pa_g,
+                plant.filter_cleaning_scale_pa,
+            )
+            left *= math.pow(1.0 - effect, slice_s / plant.filter_pulse_useful_s)
+        tank_pa += (into - out) * place.gas_j_kg / volume
+        blown += out
+    tau = tank_time_constant_s(volume, fill, kelvin)
+    b = plant.tank_critical_ratio
+    target = (0.95 * header_pa_g + place.air_pa) / header_pa
+    recovery_s = max(_charge_s(tau, b, tank_pa / header_pa, target), 0.0)
+    return Pulse(tank_pa - place.air_pa, blown, recovery_s, left)
+
+
+def _charge_s(tau_s: float, b: float, start: float, end: float) -> float:
+    """Time to charge from one share of the supply to another, isothermal."""
+    straight = max(b - start, 0.0)
+    from_angle = math.asin((max(start, b) - b) / (1.0 - b))
+    to_angle = math.asin((end - b) / (1.0 - b))
+    return tau_s * (straight + (1.0 - b) * (to_angle - from_angle))
+
+
+def draw_s(plant: PlantParameters, presets: Presets, air_only: Point) -> float:
+    """
+    Source on until the proving threshold reads: valve and transmitter lag, then the body's own approach.
+
+    The body tends to air-only vacuum with tau = V / (R T x slope of suction less line flow), the slope taken
+    as free suction / air-only vacuum. A threshold over air-only is never reached: infinite.
+    """
+    share = presets.proving_pa / air_only.body_pa_v
+    if share >= 1.0:
+        return math.inf
+    free = suction_kg_s(plant, air_only.header_pa_g, 0.0)
+    tau = plant.body_gas_volume_m3 * air_only.body_pa_v / (site(plant).gas_j_kg * free)
+    lag = plant.source_valve_s + plant.transmitter_vacuum_lag_s
+    return lag - tau * math.log(1.0 - share)
+
+
+def emptying_s(plant: PlantParameters, presets: Presets, conveying: Point, cake_kg_m2: float) -> float:
+    """
+    Feed off until the vacuum of the emptying line falls to the line-empty threshold; infinite if never.
+
+    The line is taken as one stirred store, content ~ exp(-t / transit): between plug flow (one transit, then
+    nothing) and a long tail. The transit of the way is the mean of conveying and of the threshold.
+    """
+    threshold = presets.line_empty_pa
+    if threshold >= conveying.body_pa_v:
+        return 0.0
+    body_pa = site(plant).air_pa - threshold
+
+    def missing(air_kg_s: float) -> float:
+        drawn = air_kg_s + leak_kg_s(plant, threshold)
+        clean = threshold + filter_drop_pa(plant, drawn, body_pa, cake_kg_m2)
+        return drawn - suction_kg_s(plant, conveying.header_pa_g, clean)
+
+    air = root(missing, 0.0, suction_kg_s(plant, conveying.header_pa_g, 0.0))
+    spare_pa = threshold - air_drop_pa(plant, air, threshold, purge_open=True)
+    if spare_pa <= 0.0:
+        return math.inf
+    u = line_velocity_m_s(plant, air, threshold)
+    rate = spare_pa / solids_drop_pa_s_kg(plant, air, threshold)
+    content = rate * plant.line_length_m / (plant.material_velocity_ratio * u)
+    transit = plant.line_length_m / (plant.material_velocity_ratio * 0.5 * (u + conveying.line_m_s))
+    return transit * max(math.log(conveying.line_content_kg / content), 0.0)
+
+
+def open_line_m2(plant: PlantParameters, clearing: Point) -> float:
+    """Effective area through which the empty line lets air into the body, from its air-only point."""
+    area, place = circle_m2(plant.line_bore_m), site(plant)
+    drop = air_drop_pa(plant, clearing.line_air_kg_s, clearing.body_pa_v, purge_open=False)
+    head = 0.5 * clearing.line_air_kg_s**2 / (place.air_kg_m3 * area * area)
+    return area / math.sqrt(max(drop / head, inlet_loss(plant, purge_open=False)))
+
+
+def vent_area_m2(plant: PlantParameters) -> float:
+    """Effective area of the open vent and the leaks."""
+    return plant.vent_discharge_coefficient * circle_m2(plant.vent_bore_m) + plant.body_leak_m2
+
+
+def blocked_release_s(plant: PlantParameters, presets: Presets, dead_end_pa_v: float) -> float:
+    """Vent time from dead end with the line plugged: valve lag, then through vent and leaks alone."""
+    return plant.vent_valve_s + release_s(plant, vent_area_m2(plant), dead_end_pa_v, presets.release_pa)
+
+
+def drain_free_s(plant: PlantParameters, batch_kg: float) -> float:
+    """Free fall of a batch through the open flap; infinite for a product that bridges."""
+    rate = plant.material_flow_factor * beverloo_kg_s(
+        plant.material_bulk_density_kg_m3,
+        plant.flap_bore_m,
+        plant.material_particle_size_m,
+        plant.material_beverloo_c,
+        plant.material_beverloo_k,
+    )
+    if rate <= 0.0:
+        return math.inf
+    return free_fall_time_s(batch_kg, rate, max(plant.material_tail_kg, 1e-3))
+
+
+def clean_ms(presets: Presets) -> float:
+    """One filter clean: pulses with their recovery, then settling."""
+    if presets.pulses == 0:
+        return 0.0
+    return presets.pulses * (presets.pulse_ms + presets.recovery_ms) + presets.settle_ms
+
+
+def steps(
+    plant: PlantParameters, presets: Presets, conveying: Point, clearing: Point, air_only: Point, cake: float
+) -> Steps:
+    """The steps of a normal batch, none ended early by an interlock."""
+    flap = flap_times(plant, plant.supply_network_pa_g)
+    cleaning = clean_ms(presets)
+    level = presets.level_mask_ms + presets.level_on_ms
+    shut = 1_000.0 * flap.closing_s + presets.contact_debounce_ms
+    seal_cleaned = max(shut, presets.tank_charge_ms, level - cleaning)
+    seal_not = max(shut, presets.tank_charge_ms, level)
+    often = 1.0 / presets.clean_every if cleaning else 0.0
+    empty = 1_000.0 * emptying_s(plant, presets, conveying, cake) + presets.line_empty_ms
+    both = vent_area_m2(plant) + open_line_m2(plant, clearing)
+    falling = plant.source_valve_s + plant.transmitter_vacuum_lag_s
+    falling += release_s(plant, both, clearing.body_pa_v, presets.release_pa)
+    return Steps(
+        seal_cleaned * often + seal_not * (1.0 - often),
+        1_000.0 * draw_s(plant, presets, air_only),
+        presets.fill_ms,
+        min(empty, presets.clear_ms),
+        max(1_000.0 * falling + presets.release_settle_ms, presets.vent_min_ms),
+        1_000.0 * flap.opening_s + presets.contact_debounce_ms,
+        presets.drain_ms,
+        cleaning * often,
+    )
+
+
+def motive_air_kg(plant: PlantParameters, header_pa_g: float, taken: Steps) -> float:
+    """Compressed air of the source over the steps in which it draws."""
+    drawing_s = (taken.draw_ms + taken.convey_ms + taken.clear_ms) / 1_000.0
+    return motive_kg_s(plant, header_pa_g) * drawing_s
+
+
+def cylinder_air_kg(plant: PlantParameters, header_pa_g: float) -> float:
+    """Compressed air of one stroke of the flap cylinder."""
+    swept = circle_m2(plant.flap_cylinder_bore_m) * plant.flap_cylinder_stroke_m
+    return swept * header_pa_g / site(plant).gas_j_kg

@@ -1,0 +1,148 @@
+"""
+Findings: one figure each, with its limit, the verdict, what to change, and why the limit is so.
+
+Figures and limits are in the units that people read. A finding with `computed` is a preset: besides its
+limits it is compared with the figure that the prediction itself would set.
+"""
+
+import math
+from typing import Literal, NamedTuple
+
+from controller import settings
+from controller.sequence.presets import Presets, limits
+from controller.strict_yaml import dotted
+from io_sim import settings as plant_settings
+
+Verdict = Literal["ok", "warning", "error"]
+
+FACTOR = 1.5  # a preset off its computed figure by more is warned of
+SIZES = {"kPa": 1e3, "ms": 1.0, "s": 1e3, "m/s": 1.0, "l": 1e-3, "mm": 1e-3, "kg/h": 1.0, "": 1.0}
+"""Size of each unit in the units of the prediction (Pa, ms, m, m3, kg/h)."""
+
+
+class Finding(NamedTuple):
+    """One line of the check; `low` and `high` are None where there is no such limit."""
+
+    what: str
+    figure: float
+    unit: str
+    low: float | None
+    high: float | None
+    computed: float | None
+    verdict: Verdict
+    change: str
+    source: str
+
+
+def finding(
+    what: str,
+    figure: float,
+    unit: str,
+    change: str,
+    source: str,
+    *,
+    low: float | None = None,
+    high: float | None = None,
+    computed: float | None = None,
+    fails: Verdict = "error",
+) -> Finding:
+    """
+    Judge a figure; all numbers in the units of the prediction.
+
+    Args:
+        what: What the figure is.
+        figure: The figure.
+        unit: A key of `SIZES`.
+        change: What to do if it does not hold.
+        source: Where the limit comes from.
+        low: Least that it may be.
+        high: Most that it may be.
+        computed: What the prediction would set; off by `FACTOR` is a warning.
+        fails: Verdict outside low..high; a figure that is not finite fails too.
+    """
+    size = SIZES[unit]
+    holds = math.isfinite(figure) and (low is None or figure >= low) and (high is None or figure <= high)
+    verdict: Verdict = "ok" if holds else fails
+    if verdict == "ok" and computed is not None and not near(figure, computed):
+        verdict = "warning"
+    scaled = [None if x is None else x / size for x in (low, high, computed)]
+    return Finding(what, figure / size, unit, scaled[0], scaled[1], scaled[2], verdict, change, source)
+
+
+def near(figure: float, computed: float) -> bool:
+    """
+    Whether two figures agree within `FACTOR`.
+
+    >>> near(15.0, 10.0), near(15.1, 10.0), near(6.6, 10.0)
+    (True, False, False)
+    """
+    return figure <= FACTOR * computed and computed <= FACTOR * figure
+
+
+def preset(
+    presets: Presets,
+    name: str,
+    source: str,
+    *,
+    change: str = "",
+    low: float | None = None,
+    high: float | None = None,
+    computed: float | None = None,
+    fails: Verdict = "error",
+) -> Finding:
+    """Judge a preset, by its name in the code; `computed` is kept within the preset's own limits."""
+    allowed = limits()[name]
+    if computed is not None:
+        computed = min(max(computed, allowed.low), allowed.high)
+    unit = _typed_unit(name)
+    figure = float(getattr(presets, name))
+    text = change or _move(name, figure, unit, low, high, computed)
+    return finding(
+        place(name), figure, unit, text, source, low=low, high=high, computed=computed, fails=fails
+    )
+
+
+def _typed_unit(name: str) -> str:
+    """The unit that a time or pressure is typed in."""
+    if not name.endswith("_ms"):
+        return "kPa"
+    return "ms" if place(name).endswith("_ms") else "s"
+
+
+def _move(
+    name: str, figure: float, unit: str, low: float | None, high: float | None, computed: float | None
+) -> str:
+    """Which way a preset has to go, and to what."""
+    size = SIZES[unit]
+    if low is not None and high is not None and low > high:
+        return f"no setting of {place(name)} holds both limits: change the plant or the supply limit"
+    if computed is not None and math.isfinite(computed):
+        return f"set {place(name)} to about {shown(computed / size)} {unit}, or correct plant.yaml"
+    if high is not None and figure > high:
+        return f"lower {place(name)} to {shown(high / size)} {unit}"
+    if low is not None:
+        return f"raise {place(name)} to {shown(low / size)} {unit}"
+    return f"look at {place(name)}"
+
+
+def place(name: str) -> str:
+    """
+    Where a preset or a plant parameter is typed.
+
+    >>> place("proving_pa"), place("line_bore_m")
+    ('proving.proving_kpa', 'line.bore_mm')
+    """
+    return next(dotted(item.loc) for item in (*settings.keys(), *plant_settings.keys()) if item.name == name)
+
+
+def shown(figure: float) -> str:
+    """
+    Three digits, no exponent.
+
+    >>> shown(0.12345), shown(12.345), shown(12345.6), shown(float("inf"))
+    ('0.123', '12.3', '12346', 'never')
+    """
+    if not math.isfinite(figure):
+        return "never"
+    digits = 2 - math.floor(math.log10(abs(figure))) if figure else 0
+    return f"{figure:.{max(min(digits, 3), 0)}f}"

@@ -1,0 +1,105 @@
+"""Findings of the line: velocity against minimum velocity and saltation, loading, rate, plug."""
+
+from importlib.util import find_spec
+
+from controller.station_check.air import circle_m2, site
+from controller.station_check.conveying import Point
+from controller.station_check.findings import Finding, finding, place
+from controller.station_check.prediction import Prediction
+from io_sim.formulas_line import pick_up_velocity_m_s
+from io_sim.parameters import PlantParameters
+
+MILLS = "D. Mills, Pickup velocity for pneumatic conveying, 2010: 20 % over the minimum of the product"
+SCATTER = "named correlations through the library fluids; they scatter, so this is never more than a warning"
+RATE_PER_LITRE_KG_H = 300.0
+LOADING_MAX = 20.0
+PLUG_BORES = 5.0
+
+
+def line_findings(plant: PlantParameters, predicted: Prediction) -> list[Finding]:
+    """All findings of the line."""
+    found = []
+    for said, point in (("full air", predicted.conveying), ("low air", predicted.conveying_low)):
+        found.append(_velocity(plant, said, point))
+        found += _saltation(plant, said, point)
+    litres = plant.body_useful_volume_m3 * 1e3
+    found += [
+        finding(
+            "solids / air in the line", predicted.conveying.loading, "",
+            f"more air, or less feed: {place('feed_limit_kg_s')}",
+            "range of dilute suction, 1-20 kg/kg; encyclopaedia entry, a rule of thumb",
+            high=LOADING_MAX, fails="warning",
+        ),
+        finding(
+            "kg/h per litre of useful volume", predicted.rate_kg_h / litres, "",
+            "correct plant.yaml: no such receiver is known",
+            "common practice, no source", high=RATE_PER_LITRE_KG_H,
+        ),
+        finding(
+            "rate against demand", predicted.rate_kg_h, "kg/h",
+            "shorten the cycle or raise the feed: the vessel runs empty",
+            f"{place('vessel_demand_kg_h')}", low=plant.vessel_demand_kg_h, fails="warning",
+        ),
+        _plug(plant, predicted.conveying),
+    ]  # fmt: skip
+    return found
+
+
+def _velocity(plant: PlantParameters, said: str, point: Point) -> Finding:
+    minimum = plant.material_pick_up_m_s
+    wanted = pick_up_velocity_m_s(minimum)
+    return finding(
+        f"velocity at feed point, {said}", point.feed_point_m_s, "m/s",
+        f"raise {place('supply_low_pa_g')}, feed less, or a smaller bore; {minimum:.3g} m/s is the minimum",
+        MILLS, low=wanted, fails="error" if point.feed_point_m_s < minimum else "warning",
+    )  # fmt: skip
+
+
+def saltation_m_s(plant: PlantParameters, rate_kg_s: float) -> dict[str, float]:
+    """
+    Saltation velocity at the feed point after several authors, through the library `fluids`.
+
+    Empty without that library (extra `check`) or without product.
+    """
+    if find_spec("fluids") is None or rate_kg_s <= 0.0:
+        return {}
+    from fluids import saltation, v_terminal
+
+    place_air = site(plant)
+    size, density = plant.material_particle_size_m, plant.material_particle_density_kg_m3
+    air = place_air.air_kg_m3
+    terminal = v_terminal(size, density, air, place_air.viscosity_pa_s)
+    common = {"mp": rate_kg_s, "rhog": air, "D": plant.line_bore_m}
+    grain = {"rhop": density, "dp": size}
+    return {
+        "Rizk": saltation.Rizk(dp=size, **common),
+        "Matsumoto 1977": saltation.Matsumoto_1977(**grain, Vterminal=terminal, **common),
+        "Schade": saltation.Schade(**grain, **common),
+        "Weber": saltation.Weber_saltation(**grain, Vterminal=terminal, **common),
+        "Geldart-Ling": saltation.Geldart_Ling(mug=place_air.viscosity_pa_s, **common),
+    }
+
+
+def _saltation(plant: PlantParameters, said: str, point: Point) -> list[Finding]:
+    velocities = saltation_m_s(plant, point.solids_kg_s)
+    if not velocities:
+        return []
+    each = ", ".join(f"{name} {velocity:.1f}" for name, velocity in velocities.items())
+    return [
+        finding(
+            f"against saltation, {said}", point.feed_point_m_s, "m/s",
+            "more air or less feed: product may settle in the horizontal run",
+            f"highest of {each} m/s; {SCATTER}", low=max(velocities.values()), fails="warning",
+        )
+    ]  # fmt: skip
+
+
+def _plug(plant: PlantParameters, point: Point) -> Finding:
+    """What hangs in the riser falls to the foot bend when the source stops."""
+    hanging = point.line_content_kg * plant.line_lift_m / plant.line_length_m
+    length = hanging / (plant.material_bulk_density_kg_m3 * circle_m2(plant.line_bore_m))
+    return finding(
+        "plug after a stop, in bores", length / plant.line_bore_m if length else 0.0, "",
+        "test that the purge valve starts a full line, or fit a bend that can be opened at the foot",
+        "common practice, no source: 5 bores", high=PLUG_BORES, fails="warning",
+    )  # fmt: skip

@@ -1,0 +1,125 @@
+"""
+Prediction: what a station should do, from its parameters and presets alone.
+
+Pure. A steady conveying point, closed forms for the rest; the plant model is never called, so that a
+simulated hour is a check of this and the other way round.
+"""
+
+import math
+from typing import NamedTuple
+
+from controller.sequence.presets import Presets
+from controller.station_check import air, cycle
+from controller.station_check.conveying import Point, air_only_point, conveying_point
+from io_sim.formulas_air import STANDARD_PA, air_density_kg_m3, tank_time_constant_s
+from io_sim.formulas_powder import throughput_kg_h
+from io_sim.parameters import PlantParameters
+
+NORMAL_KG_M3 = air_density_kg_m3(STANDARD_PA, 273.15)
+"""Density of the normal state, 0 C and 101.325 kPa (DIN 1343) [kg/Nm3]."""
+
+ROUNDS = 4  # cake and conveying point depend on each other
+
+
+class Prediction(NamedTuple):
+    """All that the check knows of a station. SI units in the names."""
+
+    conveying: Point  # at full air, cake of mid-batch
+    conveying_low: Point  # at the low limit of supply air
+    air_only: Point  # full air, after cleaning
+    air_only_low: Point
+    air_only_purge: Point  # full air, false-air valve open
+    air_only_dirty: Point  # full air, cake of a batch's end
+    hose_off_pa_v: float
+    dead_end_pa_v: float
+    cake_start_kg_m2: float
+    cake_end_kg_m2: float
+    batch_kg: float
+    largest_batch_kg: float  # with the line's content from a trip, and the cake
+    steps: cycle.Steps
+    rate_kg_h: float  # while it is not held: capacity, not consumption
+    air_nm3_t: float
+    pulse: cycle.Pulse
+    flap: cycle.Flap
+    tank_tau_s: float  # fill time constant of the pulse tanks
+    drain_s: float
+    release_s: float  # from dead end through the vent
+    line_clearing_s: float  # to the line-empty threshold
+    header_rest_pa_g: float
+    header_pulse_pa_g: float  # drawing, with one pulse filling the tanks
+
+
+def predict(plant: PlantParameters, presets: Presets) -> Prediction:
+    """
+    The prediction for a station.
+
+    A figure that cannot be reached is infinite or NaN (a threshold over what the source gives, a flap that
+    the cylinder cannot open).
+    """
+    full = air.header_drawing_pa_g(plant)
+    rest = plant.supply_network_pa_g
+    low = min(float(presets.supply_low_pa_g), full)
+    shot = cycle.pulse(plant, presets, rest)
+    start = end = 0.0
+    for _ in range(ROUNDS):
+        conveying = conveying_point(plant, full, 0.5 * (start + end))
+        batch_kg = conveying.solids_kg_s * presets.fill_ms / 1_000.0
+        start, end = _cake(plant, presets, batch_kg, shot)
+    air_only = air_only_point(plant, full, start)
+    purge = air_only_point(plant, full, end, purge_open=True)
+    taken = cycle.steps(plant, presets, conveying, purge, air_only, end)
+    used_kg = cycle.motive_air_kg(plant, full, taken) + cycle.cylinder_air_kg(plant, rest)
+    used_kg += shot.air_kg * presets.pulses / presets.clean_every
+    largest_kg = batch_kg + conveying.line_content_kg + end * plant.filter_area_m2
+    dead_end = air.dead_end_pa_v(plant, full)
+    return Prediction(
+        conveying,
+        conveying_point(plant, low, 0.5 * (start + end)),
+        air_only,
+        air_only_point(plant, low, start),
+        purge,
+        air_only_point(plant, full, end),
+        air.hose_off_pa_v(plant, full),
+        dead_end,
+        start,
+        end,
+        batch_kg,
+        largest_kg,
+        taken,
+        throughput_kg_h(batch_kg, taken.cycle_ms / 1_000.0),
+        used_kg / NORMAL_KG_M3 / (batch_kg / 1_000.0) if batch_kg > 0.0 else math.inf,
+        shot,
+        cycle.flap_times(plant, rest),
+        tank_time_constant_s(plant.tank_volume_m3, plant.tank_fill_m3_s_pa, plant.site_temperature_k),
+        cycle.drain_free_s(plant, largest_kg),
+        cycle.blocked_release_s(plant, presets, dead_end),
+        cycle.emptying_s(plant, presets, conveying, end),
+        rest,
+        full - (rest - shot.tank_after_pa_g) * _tanks_m3(plant) / plant.supply_header_volume_m3,
+    )
+
+
+def _tanks_m3(plant: PlantParameters) -> float:
+    return plant.tank_elements * plant.tank_volume_m3
+
+
+def _cake(
+    plant: PlantParameters, presets: Presets, batch_kg: float, shot: cycle.Pulse
+) -> tuple[float, float]:
+    """
+    Cake on the cloth at begin and end of a batch, when each clean takes off what came since the last [kg/m2].
+
+    Dust aloft after the pulses settles with its time constant; what is still up at the next draw returns.
+    With clean_every n the cake is that of the mean batch.
+    """
+    arriving = plant.filter_fines_share * batch_kg / plant.filter_area_m2
+    left = math.pow(shot.cake_left, presets.pulses)
+    waiting_s = presets.recovery_ms + presets.settle_ms + presets.tank_charge_ms
+    still_up = math.exp(-waiting_s / 1_000.0 / plant.filter_dust_settling_s)
+    kept = left + (1.0 - left) * still_up
+    if kept >= 1.0:
+        return arriving, 2.0 * arriving
+    batches = presets.clean_every
+    cleaned = kept * batches * arriving / (1.0 - kept)
+    start = cleaned + 0.5 * (batches - 1) * arriving
+    return start, start + arriving

@@ -1,0 +1,115 @@
+"""The report of a check: everything in one document, judged; as JSON, or as tables for a person."""
+
+import json
+import math
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from controller.problems import together
+from controller.sequence.presets import Presets
+from controller.settings import load_station
+from controller.station_check.findings import Finding, Verdict
+from controller.station_check.findings_line import line_findings
+from controller.station_check.findings_room import largest_batch_m3, room_findings
+from controller.station_check.findings_times import supply_findings, time_findings
+from controller.station_check.findings_vacuum import vacuum_findings
+from controller.station_check.prediction import Prediction, predict
+from io_sim.parameters import PlantParameters
+from io_sim.settings import load_plant
+
+CAUTIONS = (
+    "No sizing guarantee: the published methods for the friction of solids differ by a factor of 20, and the "
+    "figures of plant.yaml are estimates until they are measured at the station.",
+    "Ordinary software without performance level or SIL. Emergency stop, guards and the release of stored "
+    "air are wired outside it.",
+    "Local codes and licensed practice come first: pressure equipment, combustible dust, earthing, hygiene.",
+)
+NO_SALTATION = "Saltation was not compared: the library fluids is not installed (extra `check`)."
+
+
+class Report(NamedTuple):
+    """What the check found at a station."""
+
+    station: str
+    description: str
+    product: str
+    predicted: Prediction
+    largest_batch_l: float
+    findings: tuple[Finding, ...]
+    cautions: tuple[str, ...]
+
+    def count(self, verdict: Verdict) -> int:
+        """How many findings have this verdict."""
+        return sum(finding.verdict == verdict for finding in self.findings)
+
+    @property
+    def good(self) -> bool:
+        """No finding is an error."""
+        return self.count("error") == 0
+
+
+def judge(plant: PlantParameters, presets: Presets) -> tuple[Prediction, tuple[Finding, ...]]:
+    """Predict, and hold every figure against its limit."""
+    predicted = predict(plant, presets)
+    found = line_findings(plant, predicted) + vacuum_findings(plant, presets, predicted)
+    found += time_findings(plant, presets, predicted) + supply_findings(plant, presets, predicted)
+    return predicted, tuple(found + room_findings(plant, predicted))
+
+
+def check_station(folder: Path) -> Report:
+    """
+    Check a station folder.
+
+    Raises:
+        StationError: Its files cannot be used; every reason, with its place.
+    """
+    station, plant = together(lambda: load_station(folder), lambda: load_plant(folder))
+    receiver = station.receiver
+    predicted, found = judge(plant, receiver.presets)
+    largest_l = largest_batch_m3(plant, predicted) * 1e3
+    cautions = CAUTIONS if find_spec("fluids") else (NO_SALTATION, *CAUTIONS)
+    return Report(
+        receiver.name, receiver.description, receiver.product, predicted, largest_l, found, cautions
+    )
+
+
+def summary(report: Report) -> str:
+    """The whole in one sentence."""
+    p = report.predicted
+    errors, warnings = _counted(report, "error"), _counted(report, "warning")
+    return (
+        f"Predicted {p.rate_kg_h / 1e3:.2f} t/h with {p.air_nm3_t:.0f} Nm3/t: {p.batch_kg:.1f} kg every "
+        f"{p.steps.cycle_ms / 1e3:.1f} s, limited by {p.conveying.limited_by}; {errors} and {warnings} in "
+        f"{len(report.findings)} findings."
+    )
+
+
+def _counted(report: Report, verdict: Verdict) -> str:
+    number = report.count(verdict)
+    return f"{number} {verdict}" if number == 1 else f"{number} {verdict}s"
+
+
+def as_json(report: Report) -> str:
+    """The whole report; a figure that is not finite is null."""
+    document = {
+        "station": report.station,
+        "good": report.good,
+        "errors": report.count("error"),
+        "warnings": report.count("warning"),
+        "summary": summary(report),
+        "prediction": _plain(report.predicted),
+        "cycle_ms": report.predicted.steps.cycle_ms,
+        "largest_batch_l": report.largest_batch_l,
+        "findings": [_plain(finding) for finding in report.findings],
+        "cautions": list(report.cautions),
+    }
+    return json.dumps(document, indent=2)
+
+
+def _plain(value: Any) -> Any:
+    if hasattr(value, "_asdict"):
+        return {name: _plain(item) for name, item in value._asdict().items()}
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value

@@ -1,0 +1,97 @@
+"""The report of a check for a person: two tables, what to change, the sentence, the cautions."""
+
+from rich.box import SIMPLE_HEAD
+from rich.console import Console
+from rich.table import Table
+
+from controller.station_check.findings import Finding, Verdict, shown
+from controller.station_check.report import Report, summary
+
+STYLES: dict[Verdict, str] = {"ok": "green", "warning": "yellow", "error": "bold red"}
+
+
+def show(report: Report, console: Console) -> None:
+    """Print the report."""
+    console.print(f"[bold]{report.station}[/bold] {report.description} ({report.product})")
+    console.print(_points(report))
+    console.print(_batch(report))
+    console.print(_findings(report))
+    for finding in report.findings:
+        if finding.verdict != "ok":
+            style = STYLES[finding.verdict]
+            console.print(f"[{style}]{finding.verdict}[/] {finding.what}: {finding.change}.")
+            console.print(f"  Limit: {finding.source}.")
+    console.print(f"\n{summary(report)}\n")
+    for caution in report.cautions:
+        console.print(f"[dim]{caution}[/]")
+
+
+def _table(title: str, *columns: str) -> Table:
+    table = Table(
+        title=title, box=SIMPLE_HEAD, title_justify="left", pad_edge=False, show_header=any(columns)
+    )
+    for n, column in enumerate(columns):
+        table.add_column(column, justify="right" if n else "left", no_wrap=True)
+    return table
+
+
+def _points(report: Report) -> Table:
+    table = _table("Predicted: conveying", "", "full air", "low air limit")
+    p = report.predicted
+    full, low = p.conveying, p.conveying_low
+    for name, at_full, at_low, unit in (
+        ("air velocity at the feed point", full.feed_point_m_s, low.feed_point_m_s, "m/s"),
+        ("body vacuum, dirty side", full.body_pa_v / 1e3, low.body_pa_v / 1e3, "kPa"),
+        ("body vacuum, clean side", full.clean_pa_v / 1e3, low.clean_pa_v / 1e3, "kPa"),
+        ("air-only vacuum, dirty side", p.air_only.body_pa_v / 1e3, p.air_only_low.body_pa_v / 1e3, "kPa"),
+        ("solids / air", full.loading, low.loading, ""),
+        ("solids rate while conveying", full.solids_kg_s * 3_600.0, low.solids_kg_s * 3_600.0, "kg/h"),
+        ("line content", full.line_content_kg, low.line_content_kg, "kg"),
+        ("transit time", full.transit_s, low.transit_s, "s"),
+        ("supply at the header", full.header_pa_g / 1e3, low.header_pa_g / 1e3, "kPa"),
+    ):
+        table.add_row(name, f"{shown(at_full)} {unit}", f"{shown(at_low)} {unit}")
+    table.add_row("limited by", full.limited_by, low.limited_by)
+    return table
+
+
+def _batch(report: Report) -> Table:
+    table = _table("Predicted: a batch", "", "")
+    p = report.predicted
+    for name, ms in p.steps._asdict().items():
+        table.add_row(f"step {name.removesuffix('_ms')}", f"{ms:.0f} ms")
+    for name, text in (
+        ("cycle", f"{p.steps.cycle_ms / 1e3:.1f} s"),
+        ("filter clean, share of the cycle", f"{100.0 * p.steps.clean_ms / p.steps.cycle_ms:.0f} %"),
+        ("batch", f"{shown(p.batch_kg)} kg"),
+        ("largest batch, line and cake included", f"{shown(report.largest_batch_l)} l"),
+        ("rate", f"{p.rate_kg_h:.0f} kg/h"),
+        ("compressed air", f"{shown(p.air_nm3_t)} Nm3/t"),
+        ("dead-end vacuum", f"{shown(p.dead_end_pa_v / 1e3)} kPa"),
+        ("air-only vacuum, purge open", f"{shown(p.air_only_purge.body_pa_v / 1e3)} kPa"),
+        ("feed off to line empty", f"{shown(p.line_clearing_s)} s"),
+        ("vent from dead end, line plugged", f"{shown(p.release_s)} s"),
+        ("free fall of the largest batch", f"{shown(p.drain_s)} s"),
+        ("flap to open / closed switch", f"{shown(p.flap.opening_s)} / {shown(p.flap.closing_s)} s"),
+        ("pulse tanks after a pulse", f"{p.pulse.tank_after_pa_g / 1e3:.0f} kPa"),
+        ("pulse tanks back at 95 %", f"{shown(p.pulse.recovery_s)} s"),
+    ):
+        table.add_row(name, text)
+    return table
+
+
+def _findings(report: Report) -> Table:
+    table = _table("Findings", "", "figure", "limit", "computed", "verdict")
+    for item in report.findings:
+        computed = "" if item.computed is None else shown(item.computed)
+        verdict = f"[{STYLES[item.verdict]}]{item.verdict}"
+        table.add_row(item.what, f"{shown(item.figure)} {item.unit}", _limit(item), computed, verdict)
+    return table
+
+
+def _limit(item: Finding) -> str:
+    low = "" if item.low is None else shown(item.low)
+    high = "" if item.high is None else shown(item.high)
+    if low and high:
+        return f"{low} .. {high}"
+    return f">= {low}" if low else f"<= {high}" if high else ""
