@@ -33,7 +33,7 @@ class PlantParameters(NamedTuple):
     # body
     body_gas_volume_m3: P[float, L(0.003, 0.5, "empty body with filter space; estimate")] = 0.040
     body_useful_volume_m3: P[float, L(0.001, 0.2, "common practice: 2 to 56 l")] = 0.014
-    body_leak_m2: P[float, L(0, 1e-3, "seals and joints as an ideal hole; 2 mm2, estimate")] = 2e-6
+    body_leak_m2: P[float, L(0, 1e-3, "seals and joints as an ideal hole; 3 mm2, estimate")] = 3e-6
     # line: one horizontal run with one riser
     line_bore_m: P[float, L(0.02, 0.2, "inside")] = 0.050
     line_length_m: P[float, L(1, 150, "horizontal and vertical together")] = 15.0
@@ -44,7 +44,7 @@ class PlantParameters(NamedTuple):
     line_bend_loss: P[float, L(0, 2, "loss factor K of a bend, air only; from memory")] = 0.35
     line_bend_acceleration: P[float, L(0, 1, "velocity to regain after each bend; 0.2-0.5")] = 0.25
     line_solids_friction: P[float, L(0.002, 0.02, "lambda_s: published methods differ 20-fold")] = 0.006
-    line_loading_max: P[float, L(1, 30, "solids/air the pick-up lets in; dilute 1-20")] = 15.0
+    line_loading_max: P[float, L(1, 30, "solids/air the pick-up lets in; dilute 1-20")] = 20.0
     line_plug_wall: P[float, L(0, 10, "k of the break-away law of a plug; a guess")] = 2.0
     line_fall_back_m_s: P[float, L(0.5, 10, "falling column in a stopped riser, 2-4 m/s; estimate")] = 3.0
     line_hose_off_loss: P[float, L(1, 5, "loss factor K of the open inlet with the hose off")] = 1.5
@@ -90,7 +90,7 @@ class PlantParameters(NamedTuple):
     tank_elements: P[float, L(1, 7, "common practice: 1, 3 or 7")] = 3.0
     tank_volume_m3: P[float, L(5e-5, 2e-2, "of one tank")] = 0.0005
     tank_valve_m3_s_pa: P[float, L(1e-9, 1e-6, "pulse valve of one tank; estimate")] = 2e-8
-    tank_fill_m3_s_pa: P[float, L(1e-10, 1e-6, "fill line of one tank; thin hose a quarter")] = 1.3e-8
+    tank_fill_m3_s_pa: P[float, L(1e-10, 1e-6, "fill line of one tank; thin hose a quarter")] = 5.5e-9
     tank_critical_ratio: P[float, L(0.1, 0.528, "b after ISO 6358, valve and fill line")] = 0.3
     # supply air
     supply_network_pa_g: P[float, L(0, 1e6, "network upstream of the header")] = 7e5
@@ -129,7 +129,7 @@ class PlantParameters(NamedTuple):
     material_particle_density_kg_m3: P[float, L(200, 8_000, "flour 1,400; from memory")] = 1400.0
     material_particle_size_m: P[float, L(1e-6, 1e-2, "mean; flour 0.1 mm")] = 1.2e-4
     material_velocity_ratio: P[float, L(0.2, 1, "solids/air; Hinkle 0.84, bends slow it")] = 0.73
-    material_pick_up_m_s: P[float, L(3, 40, "fine powders 10.2-12.2 m/s (Mills 2010)")] = 12.0
+    material_pick_up_m_s: P[float, L(3, 40, "fine powders 10.2-12.2 m/s and 20 % (Mills 2010)")] = 14.0
     material_flow_factor: P[float, L(0, 1, "of the Beverloo rate; fine powder 0.1-0.3, bridging 0")] = 0.4
     material_beverloo_c: P[float, L(0.4, 0.7, "C, 0.55-0.65 (Beverloo, Leniger, van de Velde 1961)")] = 0.58
     material_beverloo_k: P[float, L(1, 3, "k, 1.4; particle shape up to 3")] = 1.4
