@@ -260,7 +260,7 @@ def pump_down_s(volume_m3: float, speed_m3_s: float, start_pa: float, end_pa: fl
     >>> pump_down_s(1.0, 0.1, 100_000, 50_000)
     6.93
 
-    Source: any vacuum textbook; engineeringtoolbox prints 6.9 s.
+    Source: any vacuum textbook; The Engineering ToolBox prints 6.9 s.
     """
     return volume_m3 / speed_m3_s * math.log(start_pa / end_pa)
 

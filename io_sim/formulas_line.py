@@ -204,7 +204,7 @@ MINIMUM_CONVEYING_M_S = {
 """
 Lowest and highest minimum air velocity at the pick-up, dilute phase [m/s].
 
-Source: D. Mills, "Pickup velocity for pneumatic conveying", powderbulksolids.com, 13 January 2010.
+Source: D. Mills, "Pickup velocity for pneumatic conveying", Powder & Bulk Solids, 13 January 2010.
 """
 
 
