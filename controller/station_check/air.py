@@ -6,6 +6,7 @@ Closed forms and scalar roots over `io_sim.formulas_*` and `io_sim.parameters`; 
 
 import math
 from collections.abc import Callable
+from functools import lru_cache
 from typing import NamedTuple
 
 from io_sim.formulas_air import (
@@ -21,6 +22,9 @@ from io_sim.formulas_line import air_only_drop_pa, haaland_friction
 from io_sim.parameters import CURVE_POINTS, PlantParameters
 
 NOZZLE_RATIO = 0.528  # critical ratio of an ideal nozzle
+_FIRST = PlantParameters._fields.index
+VACUUM_SHARES = slice(_FIRST("source_vacuum_share_0"), _FIRST("source_vacuum_share_0") + CURVE_POINTS)
+FLOW_SHARES = slice(_FIRST("source_flow_share_0"), _FIRST("source_flow_share_0") + CURVE_POINTS)
 STRENGTH_MAX = 1.1  # a source is not trusted to gain more from supply over its nominal
 
 
@@ -30,13 +34,24 @@ def circle_m2(bore_m: float) -> float:
 
 
 def root(rising: Callable[[float], float], low: float, high: float) -> float:
-    """Where a rising function passes zero, by bisection; the nearer end if it does not."""
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        if rising(middle) < 0.0:
-            low = middle
-        else:
-            high = middle
+    """
+    Where a rising function passes zero; the nearer end if it does not.
+
+    Secants of the bracket, its weaker end halved when it stays (Illinois), each third step a bisection.
+    """
+    at_low, at_high = rising(low), rising(high)
+    if at_low >= 0.0 or at_high <= 0.0:
+        return low if at_low >= 0.0 else high
+    close = 1e-9 * (high - low)
+    for k in range(90):
+        x = 0.5 * (low + high) if k % 3 == 2 else low - at_low * (high - low) / (at_high - at_low)
+        at_x = rising(x)
+        if at_x < 0.0:
+            low, at_low, at_high = x, at_x, 0.5 * at_high
+        elif at_x > 0.0:
+            high, at_high, at_low = x, at_x, 0.5 * at_low
+        if at_x == 0.0 or high - low < close:
+            return x
     return 0.5 * (low + high)
 
 
@@ -51,7 +66,12 @@ class Site(NamedTuple):
 
 def site(plant: PlantParameters) -> Site:
     """Pressure by the altitude, one temperature for all gas."""
-    air_pa, kelvin = site_pressure_pa(plant.site_altitude_m), plant.site_temperature_k
+    return _site(plant.site_altitude_m, plant.site_temperature_k)
+
+
+@lru_cache(maxsize=4)
+def _site(altitude_m: float, kelvin: float) -> Site:
+    air_pa = site_pressure_pa(altitude_m)
     return Site(air_pa, air_density_kg_m3(air_pa, kelvin), GAS_CONSTANT * kelvin, air_viscosity_pa_s(kelvin))
 
 
@@ -97,15 +117,13 @@ def dead_end_pa_v(plant: PlantParameters, header_pa_g: float) -> float:
 
 def suction_kg_s(plant: PlantParameters, header_pa_g: float, clean_pa_v: float) -> float:
     """Mass flow of the source at a vacuum on its own, clean side: the curve, read between its points."""
-    values = plant._asdict()
     share = clean_pa_v / dead_end_pa_v(plant, header_pa_g)
     if share >= 1.0:
         return 0.0
     free = plant.source_free_flow_kg_s * source_strength(plant, header_pa_g)
-    x = [values[f"source_vacuum_share_{i}"] for i in range(CURVE_POINTS)]
-    y = [values[f"source_flow_share_{i}"] for i in range(CURVE_POINTS)]
+    x, y = plant[VACUUM_SHARES], plant[FLOW_SHARES]
     i = max(k for k in range(CURVE_POINTS - 1) if x[k] <= max(share, 0.0))
-    return float(free * (y[i] + (y[i + 1] - y[i]) * (share - x[i]) / (x[i + 1] - x[i])))
+    return free * (y[i] + (y[i + 1] - y[i]) * (share - x[i]) / (x[i + 1] - x[i]))
 
 
 def filter_drop_pa(plant: PlantParameters, air_kg_s: float, body_pa: float, cake_kg_m2: float) -> float:

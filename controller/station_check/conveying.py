@@ -55,7 +55,7 @@ def solids_drop_pa_s_kg(plant: PlantParameters, air_kg_s: float, body_pa_v: floa
 
     mu rho u^2 (c (1 + regained after bends) + lambda_s L / (2 D)) + mu rho g H / c, divided by the rate.
     """
-    u = line_velocity_m_s(plant, air_kg_s, body_pa_v)
+    u = max(line_velocity_m_s(plant, air_kg_s, body_pa_v), 1e-6)
     c = plant.material_velocity_ratio
     regained = 1.0 + plant.line_bends * plant.line_bend_acceleration
     friction = plant.line_solids_friction * plant.line_length_m / (2.0 * plant.line_bore_m)

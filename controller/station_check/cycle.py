@@ -22,21 +22,9 @@ from controller.station_check.air import (
     suction_kg_s,
 )
 from controller.station_check.conveying import Point, line_velocity_m_s, solids_drop_pa_s_kg
-from io_sim.formulas_air import iso_6358_kg_s, tank_time_constant_s
-from io_sim.formulas_powder import beverloo_kg_s, free_fall_time_s, pulse_effect
+from controller.station_check.pneumatics import flap_times
+from io_sim.formulas_powder import beverloo_kg_s, free_fall_time_s
 from io_sim.parameters import PlantParameters
-
-PULSE_SLICES = 40
-SWITCH_AT = 0.95  # of the stroke, where a position switch makes
-
-
-class Pulse(NamedTuple):
-    """One reverse pulse from full tanks, all elements together."""
-
-    tank_after_pa_g: float
-    air_kg: float
-    recovery_s: float  # to 95 % of the header, gauge
-    cake_left: float  # share
 
 
 class Steps(NamedTuple):
@@ -57,69 +45,6 @@ class Steps(NamedTuple):
         return sum(self)
 
 
-class Flap(NamedTuple):
-    """Time from the command to the switch, its debounce not included; NaN: does not move."""
-
-    opening_s: float
-    closing_s: float
-
-
-def flap_times(plant: PlantParameters, header_pa_g: float) -> Flap:
-    """
-    Dead time while the cylinder's pressure passes the spring, then the travel to the switch.
-
-    The cylinder fills and vents with its lag tau: tau ln(F / (F - F_spring)) and tau ln(F / F_spring).
-    """
-    push = header_pa_g * circle_m2(plant.flap_cylinder_bore_m) * plant.flap_lever
-    travel = SWITCH_AT * plant.flap_travel_s
-    if push <= plant.flap_spring_n:
-        return Flap(math.nan, travel)
-    lag, spring = plant.flap_cylinder_lag_s, plant.flap_spring_n
-    return Flap(lag * math.log(push / (push - spring)) + travel, lag * math.log(push / spring) + travel)
-
-
-def pulse(plant: PlantParameters, presets: Presets, header_pa_g: float) -> Pulse:
-    """
-    Blow down of the tanks while they are being refilled, in 40 equal slices, and the refilling afterwards.
-
-    The refilling is the sine branch of the ISO 6358 charge, t = tau (1 - b) (asin x1 - asin x0) with
-    x = (p/ps - b) / (1 - b), or straight below b.
-    """
-    place, kelvin = site(plant), plant.site_temperature_k
-    volume = plant.tank_elements * plant.tank_volume_m3
-    valve = plant.tank_elements * plant.tank_valve_m3_s_pa
-    fill = plant.tank_elements * plant.tank_fill_m3_s_pa
-    header_pa = header_pa_g + place.air_pa
-    slice_s = presets.pulse_ms / 1_000.0 / PULSE_SLICES
-    tank_pa, blown, left = header_pa, 0.0, 1.0
-    for k in range(PULSE_SLICES):
-        out = iso_6358_kg_s(valve, plant.tank_critical_ratio, tank_pa, place.air_pa, kelvin) * slice_s
-        into = iso_6358_kg_s(fill, plant.tank_critical_ratio, header_pa, tank_pa, kelvin) * slice_s
-        if k * slice_s < plant.filter_pulse_useful_s:
-            effect = pulse_effect(
-                tank_pa - place.air_pa,
-                plant.filter_cleaning_max,
-                plant.filter_cleaning_offset_pa_g,
-                plant.filter_cleaning_scale_pa,
-            )
-            left *= math.pow(1.0 - effect, slice_s / plant.filter_pulse_useful_s)
-        tank_pa += (into - out) * place.gas_j_kg / volume
-        blown += out
-    tau = tank_time_constant_s(volume, fill, kelvin)
-    b = plant.tank_critical_ratio
-    target = (0.95 * header_pa_g + place.air_pa) / header_pa
-    recovery_s = max(_charge_s(tau, b, tank_pa / header_pa, target), 0.0)
-    return Pulse(tank_pa - place.air_pa, blown, recovery_s, left)
-
-
-def _charge_s(tau_s: float, b: float, start: float, end: float) -> float:
-    """Time to charge from one share of the supply to another, isothermal."""
-    straight = max(b - start, 0.0)
-    from_angle = math.asin((max(start, b) - b) / (1.0 - b))
-    to_angle = math.asin((end - b) / (1.0 - b))
-    return tau_s * (straight + (1.0 - b) * (to_angle - from_angle))
-
-
 def draw_s(plant: PlantParameters, presets: Presets, air_only: Point) -> float:
     """
     Source on until the proving threshold reads: valve and transmitter lag, then the body's own approach.
@@ -127,13 +52,12 @@ def draw_s(plant: PlantParameters, presets: Presets, air_only: Point) -> float:
     The body tends to air-only vacuum with tau = V / (R T x slope of suction less line flow), the slope taken
     as free suction / air-only vacuum. A threshold over air-only is never reached: infinite.
     """
-    share = presets.proving_pa / air_only.body_pa_v
-    if share >= 1.0:
-        return math.inf
     free = suction_kg_s(plant, air_only.header_pa_g, 0.0)
+    if presets.proving_pa >= air_only.body_pa_v or free <= 0.0:
+        return math.inf
     tau = plant.body_gas_volume_m3 * air_only.body_pa_v / (site(plant).gas_j_kg * free)
     lag = plant.source_valve_s + plant.transmitter_vacuum_lag_s
-    return lag - tau * math.log(1.0 - share)
+    return lag - tau * math.log(1.0 - presets.proving_pa / air_only.body_pa_v)
 
 
 def emptying_s(plant: PlantParameters, presets: Presets, conveying: Point, cake_kg_m2: float) -> float:
@@ -161,7 +85,7 @@ def emptying_s(plant: PlantParameters, presets: Presets, conveying: Point, cake_
     rate = spare_pa / solids_drop_pa_s_kg(plant, air, threshold)
     content = rate * plant.line_length_m / (plant.material_velocity_ratio * u)
     transit = plant.line_length_m / (plant.material_velocity_ratio * 0.5 * (u + conveying.line_m_s))
-    return transit * max(math.log(conveying.line_content_kg / content), 0.0)
+    return transit * math.log(max(conveying.line_content_kg / content, 1.0))
 
 
 def open_line_m2(plant: PlantParameters, clearing: Point) -> float:
@@ -169,6 +93,8 @@ def open_line_m2(plant: PlantParameters, clearing: Point) -> float:
     area, place = circle_m2(plant.line_bore_m), site(plant)
     drop = air_drop_pa(plant, clearing.line_air_kg_s, clearing.body_pa_v, purge_open=False)
     head = 0.5 * clearing.line_air_kg_s**2 / (place.air_kg_m3 * area * area)
+    if head <= 0.0:
+        return 0.0
     return area / math.sqrt(max(drop / head, inlet_loss(plant, purge_open=False)))
 
 
@@ -184,6 +110,8 @@ def blocked_release_s(plant: PlantParameters, presets: Presets, dead_end_pa_v: f
 
 def drain_free_s(plant: PlantParameters, batch_kg: float) -> float:
     """Free fall of a batch through the open flap; infinite for a product that bridges."""
+    if batch_kg <= 0.0:
+        return 0.0
     rate = plant.material_flow_factor * beverloo_kg_s(
         plant.material_bulk_density_kg_m3,
         plant.flap_bore_m,
@@ -234,9 +162,3 @@ def motive_air_kg(plant: PlantParameters, header_pa_g: float, taken: Steps) -> f
     """Compressed air of the source over the steps in which it draws."""
     drawing_s = (taken.draw_ms + taken.convey_ms + taken.clear_ms) / 1_000.0
     return motive_kg_s(plant, header_pa_g) * drawing_s
-
-
-def cylinder_air_kg(plant: PlantParameters, header_pa_g: float) -> float:
-    """Compressed air of one stroke of the flap cylinder."""
-    swept = circle_m2(plant.flap_cylinder_bore_m) * plant.flap_cylinder_stroke_m
-    return swept * header_pa_g / site(plant).gas_j_kg

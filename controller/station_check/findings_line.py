@@ -9,7 +9,7 @@ from controller.station_check.prediction import Prediction
 from io_sim.formulas_line import pick_up_velocity_m_s
 from io_sim.parameters import PlantParameters
 
-MILLS = "D. Mills, Pickup velocity for pneumatic conveying, 2010: 20 % over the minimum of the product"
+MILLS = "pick-up velocity of the product, 20 % over its minimum: D. Mills, Pickup velocity, 2010"
 SCATTER = "named correlations through the library fluids; they scatter, so this is never more than a warning"
 RATE_PER_LITRE_KG_H = 300.0
 LOADING_MAX = 20.0
@@ -31,7 +31,7 @@ def line_findings(plant: PlantParameters, predicted: Prediction) -> list[Finding
             high=LOADING_MAX, fails="warning",
         ),
         finding(
-            "kg/h per litre of useful volume", predicted.rate_kg_h / litres, "",
+            "kg/h per litre useful", predicted.rate_kg_h / litres, "",
             "correct plant.yaml: no such receiver is known",
             "common practice, no source", high=RATE_PER_LITRE_KG_H,
         ),
@@ -46,10 +46,10 @@ def line_findings(plant: PlantParameters, predicted: Prediction) -> list[Finding
 
 
 def _velocity(plant: PlantParameters, said: str, point: Point) -> Finding:
-    minimum = plant.material_pick_up_m_s
-    wanted = pick_up_velocity_m_s(minimum)
+    wanted = plant.material_pick_up_m_s
+    minimum = wanted / pick_up_velocity_m_s(1.0)
     return finding(
-        f"velocity at feed point, {said}", point.feed_point_m_s, "m/s",
+        f"feed-point velocity, {said}", point.feed_point_m_s, "m/s",
         f"raise {place('supply_low_pa_g')}, feed less, or a smaller bore; {minimum:.3g} m/s is the minimum",
         MILLS, low=wanted, fails="error" if point.feed_point_m_s < minimum else "warning",
     )  # fmt: skip

@@ -4,8 +4,8 @@ import math
 
 from controller.sequence.presets import Presets
 from controller.station_check.air import circle_m2
-from controller.station_check.cycle import Flap
 from controller.station_check.findings import Finding, finding, place, preset
+from controller.station_check.pneumatics import Flap
 from controller.station_check.prediction import Prediction
 from io_sim.parameters import PlantParameters
 

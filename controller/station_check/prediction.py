@@ -9,7 +9,7 @@ import math
 from typing import NamedTuple
 
 from controller.sequence.presets import Presets
-from controller.station_check import air, cycle
+from controller.station_check import air, cycle, pneumatics
 from controller.station_check.conveying import Point, air_only_point, conveying_point
 from io_sim.formulas_air import STANDARD_PA, air_density_kg_m3, tank_time_constant_s
 from io_sim.formulas_powder import throughput_kg_h
@@ -39,8 +39,8 @@ class Prediction(NamedTuple):
     steps: cycle.Steps
     rate_kg_h: float  # while it is not held: capacity, not consumption
     air_nm3_t: float
-    pulse: cycle.Pulse
-    flap: cycle.Flap
+    pulse: pneumatics.Pulse
+    flap: pneumatics.Flap
     tank_tau_s: float  # fill time constant of the pulse tanks
     drain_s: float
     release_s: float  # from dead end through the vent
@@ -59,7 +59,7 @@ def predict(plant: PlantParameters, presets: Presets) -> Prediction:
     full = air.header_drawing_pa_g(plant)
     rest = plant.supply_network_pa_g
     low = min(float(presets.supply_low_pa_g), full)
-    shot = cycle.pulse(plant, presets, rest)
+    shot = pneumatics.pulse(plant, presets, rest)
     start = end = 0.0
     for _ in range(ROUNDS):
         conveying = conveying_point(plant, full, 0.5 * (start + end))
@@ -68,7 +68,7 @@ def predict(plant: PlantParameters, presets: Presets) -> Prediction:
     air_only = air_only_point(plant, full, start)
     purge = air_only_point(plant, full, end, purge_open=True)
     taken = cycle.steps(plant, presets, conveying, purge, air_only, end)
-    used_kg = cycle.motive_air_kg(plant, full, taken) + cycle.cylinder_air_kg(plant, rest)
+    used_kg = cycle.motive_air_kg(plant, full, taken) + pneumatics.cylinder_air_kg(plant, rest)
     used_kg += shot.air_kg * presets.pulses / presets.clean_every
     largest_kg = batch_kg + conveying.line_content_kg + end * plant.filter_area_m2
     dead_end = air.dead_end_pa_v(plant, full)
@@ -89,7 +89,7 @@ def predict(plant: PlantParameters, presets: Presets) -> Prediction:
         throughput_kg_h(batch_kg, taken.cycle_ms / 1_000.0),
         used_kg / NORMAL_KG_M3 / (batch_kg / 1_000.0) if batch_kg > 0.0 else math.inf,
         shot,
-        cycle.flap_times(plant, rest),
+        pneumatics.flap_times(plant, rest),
         tank_time_constant_s(plant.tank_volume_m3, plant.tank_fill_m3_s_pa, plant.site_temperature_k),
         cycle.drain_free_s(plant, largest_kg),
         cycle.blocked_release_s(plant, presets, dead_end),
@@ -104,7 +104,7 @@ def _tanks_m3(plant: PlantParameters) -> float:
 
 
 def _cake(
-    plant: PlantParameters, presets: Presets, batch_kg: float, shot: cycle.Pulse
+    plant: PlantParameters, presets: Presets, batch_kg: float, shot: pneumatics.Pulse
 ) -> tuple[float, float]:
     """
     Cake on the cloth at begin and end of a batch, when each clean takes off what came since the last [kg/m2].

@@ -1,0 +1,103 @@
+"""
+The check's prediction against logic and plant run together, over plants that differ in all that matters.
+
+The prediction is algebra and closed forms, the plant steps differential equations; both stand on the same
+parameters and formulas. So agreement says that neither made a slip, not that a real station does so.
+"""
+
+import math
+
+import pytest
+from cycles import Measured, measured
+
+from controller.sequence.presets import Presets, limits
+from controller.station_check.prediction import Prediction, predict
+from io_sim.parameters import PlantParameters
+
+WITHIN = 0.15
+MEDIUM = PlantParameters(vessel_demand_kg_h=20_000.0, vessel_capacity_m3=1.0)
+
+VARIATIONS = {
+    "medium": {},
+    "short line": {"line_length_m": 6.0, "line_lift_m": 3.0, "line_bends": 1.0},
+    "long line": {"line_length_m": 30.0, "line_lift_m": 8.0, "line_bends": 5.0},
+    "flat line": {"line_lift_m": 0.0},
+    "steep line": {"line_length_m": 16.0, "line_lift_m": 13.0},
+    "light product": {"material_bulk_density_kg_m3": 320.0},
+    "heavy product": {"material_bulk_density_kg_m3": 900.0, "material_flow_factor": 0.8},
+    "half the feed": {"feed_limit_kg_s": 0.25},
+    "twice the feed": {"feed_limit_kg_s": 1.0},
+    "supply of 5.5 bar": {"supply_network_pa_g": 5.5e5},
+    "supply of 4.6 bar": {"supply_network_pa_g": 4.6e5},
+    "thin supply line": {"supply_network_m3_s_pa": 4e-8},
+    "long line, twice the feed": {"line_length_m": 30.0, "line_lift_m": 8.0, "feed_limit_kg_s": 1.0},
+    "light product, long line, weak supply": {
+        "material_bulk_density_kg_m3": 320.0, "line_length_m": 25.0, "line_lift_m": 6.0,
+        "supply_network_pa_g": 5.5e5, "feed_limit_kg_s": 0.3,
+    },
+    "thin line on a hill": {"line_bore_m": 0.04, "site_altitude_m": 1_500.0, "feed_limit_kg_s": 0.35},
+    "fine dust": {"filter_cake_resistance_1_s": 4e5},
+}  # fmt: skip
+
+
+def commissioned(plant: PlantParameters) -> Presets:
+    """Presets that the check has nothing against: its own computed figures, and time enough to empty."""
+    presets = Presets(supply_low_pa_g=350_000, clear_ms=20_000, drain_ms=10_000)
+    for _ in range(2):  # the figures lean on each other
+        predicted = predict(plant, presets)
+        air_only, conveying = predicted.air_only.body_pa_v, predicted.conveying.body_pa_v
+        useful_kg = plant.body_useful_volume_m3 * plant.material_bulk_density_kg_m3
+        wanted = {
+            "no_material_pa": math.sqrt(air_only * conveying),
+            "vacuum_high_pa": math.sqrt(1.5 * conveying * 0.7 * predicted.dead_end_pa_v),
+            "line_empty_pa": 1.25 * predicted.air_only_purge.body_pa_v,
+            "proving_pa": 0.5 * predicted.air_only_low.body_pa_v,
+            "fill_ms": 900.0 * useful_kg / predicted.conveying.solids_kg_s,
+            "no_material_arm_ms": 1_000.0 * predicted.conveying.transit_s + 1_500.0,
+        }
+        presets = presets._replace(
+            **{
+                name: int(min(max(value, limits()[name].low), limits()[name].high))
+                for name, value in wanted.items()
+            }
+        )
+    return presets
+
+
+def pairs(predicted: Prediction, got: Measured) -> dict[str, tuple[float, float]]:
+    return {
+        "t/h": (predicted.rate_kg_h, got.rate_kg_h),
+        "dirty-side vacuum": (predicted.conveying.body_pa_v, got.vacuum_pa_v),
+        "Nm3/t": (predicted.air_nm3_t, got.air_nm3_t),
+        "cycle": (predicted.steps.cycle_ms, got.cycle_ms),
+    }
+
+
+@pytest.mark.parametrize("name", VARIATIONS)
+def test_prediction_and_simulated_batches_agree(name: str) -> None:
+    plant = MEDIUM._replace(**VARIATIONS[name])
+    presets = commissioned(plant)
+    compared = pairs(predict(plant, presets), measured(plant, presets))
+    off = {what: round(said / got - 1.0, 3) for what, (said, got) in compared.items()}
+    assert all(abs(miss) <= WITHIN for miss in off.values()), off
+
+
+def test_the_variations_are_not_one_station_again() -> None:
+    plants = [MEDIUM._replace(**changes) for changes in VARIATIONS.values()]
+    predicted = [predict(plant, commissioned(plant)) for plant in plants]
+    assert len(predicted) >= 12
+    for figures, spread in (
+        ([p.rate_kg_h for p in predicted], 2.0),
+        ([p.conveying.body_pa_v for p in predicted], 2.0),
+        ([p.air_nm3_t for p in predicted], 2.0),
+        ([p.conveying.feed_point_m_s for p in predicted], 1.5),
+    ):
+        assert max(figures) / min(figures) > spread
+    assert {p.conveying.limited_by for p in predicted} >= {"feed", "loading"}
+
+
+def test_a_prediction_for_another_line_is_noticed() -> None:
+    plant = MEDIUM._replace(line_length_m=30.0, line_lift_m=8.0)
+    presets = commissioned(plant)
+    said, got = pairs(predict(MEDIUM, presets), measured(plant, presets))["dirty-side vacuum"]
+    assert abs(said / got - 1.0) > WITHIN
