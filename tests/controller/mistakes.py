@@ -113,7 +113,11 @@ MISTAKES = (
     Mistake("lost I/O is only told", interlocks(lambda i: i._replace(effect="warn") if i.name == "IO_LOST" else i), ("lost I/O is a fault",)),
     Mistake("the safety chain is looked at in suction only", interlocks(lambda i: i._replace(steps=DRAWING) if i.name == "SAFETY_CHAIN_OPEN" and i.effect == "trip" else i), ("an open safety chain stops whatever runs",)),
     Mistake("lost air is only told", interlocks(lambda i: i._replace(effect="warn") if i.name == "SUPPLY_AIR_LOST" else i), ("under the very low limit nothing goes on working",)),
-    Mistake("the first-out is kept in the wrong step", replace(RECEIVER, facts=Watched, fault=LEVEL_HOLD), ("a stored fault and its first-out go together", "outside a fault there is no first-out", "the first-out is kept until the reset")),
+    Mistake("a trip ends in a hold, and the first-out is kept there", replace(RECEIVER, facts=Watched, fault=LEVEL_HOLD, rows=tuple(r._replace(to=LEVEL_HOLD) if r.guard.name == "trip" else r for r in RECEIVER.rows)),
+            ("a stored fault and its first-out go together", "outside a fault there is no first-out")),
+    Mistake("a fault without a trip, and rows that trip in it", replace(RECEIVER, facts=Watched, rows=tuple(r._replace(guard=Facts.stopped) if r.guard.name == "trip" else r for r in RECEIVER.rows),
+            interlocks=tuple(i._replace(steps=(*i.steps, FAULT)) if i.name == "IO_LOST" else i for i in RECEIVER.interlocks)),
+            ("a stored fault and its first-out go together", "a fault has a first-out", "the first-out is kept until the reset")),
     # ---- runs
     Mistake("the run latch outlives a trip", rules(run=fact(lambda s: (s.was.run or s.start_accepted) and not (s.stop or s.halt or s.warn_cancelled), first=False)), ("no run latch at rest or in a fault", "a start held through a reset starts nothing")),
     Mistake("the level of the button starts", rules(start_edge=fact(lambda s: s.start_wanted)), ("a run begins with a fresh start edge only, at rest, when all is ready",)),
