@@ -1,0 +1,359 @@
+"""
+The test bench: the logic, a small obliging machine and virtual time, wired input to output.
+
+    bench = BENCHES.at(CONVEY)          # reached through inputs, then copied for every test that asks
+    bench.force(flap_closed_fb=False)   # a wire, as an engineer forces a point
+    assert bench.run_until(FAULT, within_ms=200) == 130
+
+The machine only does what it is told, so that a test shows the sequence and nothing else; the physics live
+in `io_sim`. A scan is 10 ms unless a bench is told otherwise. The generated, interpreted scan is used; its
+text is made to give every condition of the scan, so that a `Recorder` can say which line was ever at work.
+"""
+
+import copy
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from controller.engines import generated
+from controller.engines.as_written import AsWritten, on_rows
+from controller.image import Inputs, Outputs
+from controller.sequence.definition import Definition
+from controller.sequence.logic import Logic
+from controller.sequence.presets import Presets
+from controller.sequence.receiver import RECEIVER
+from controller.sequence.steps import (
+    CLEAR,
+    CONVEY,
+    DRAIN,
+    DRAW,
+    FAULT,
+    LEVEL_HOLD,
+    OPEN,
+    PULSE,
+    PURGE,
+    RECOVER,
+    REOPEN,
+    REST,
+    SEAL,
+    SETTLE,
+    VENT,
+    WARNING,
+    Step,
+)
+
+COMMANDS = ("start_edge", "reset_edge", "clean_request", "empty_request")
+BROKEN_WIRE_UA = 0
+
+
+def vacuum_ua(kpa: float) -> int:
+    """The current of the body vacuum transmitter, 4-20 mA for 0-100 kPa."""
+    return round(4_000 + 160 * kpa)
+
+
+def supply_ua(bar_g: float) -> int:
+    """The current of the supply air transmitter, 4-20 mA for 0-10 bar gauge."""
+    return round(4_000 + 1_600 * bar_g)
+
+
+@dataclass
+class Machine:
+    """
+    A receiver that obliges: flap with both switches, vacuum of first order, level probe, supply air.
+
+    The vacuum goes towards a figure with 300 ms when the vent is shut and with 100 ms when it is open.
+    """
+
+    conveying_kpa: float = 13.7  # medium station of the plant model
+    air_only_kpa: float = 4.3
+    flap_travel_ms: int = 300
+    seat_free: bool = True  # else a lump stops the flap half-way to closed
+    level_free: bool = True
+    supply_bar_g: float = 7.0
+    vacuum_kpa: float = 0.0
+    flap_place: float = 0.0  # 0 closed, 1 open
+
+    def advance(self, outputs: list[int], dt_ms: int) -> None:
+        source, flap_open, vent_close, _, _, feed, *_ = outputs
+        wanted = self.conveying_kpa if source and feed else self.air_only_kpa if source else 0.0
+        self.vacuum_kpa += (wanted - self.vacuum_kpa) * min(1.0, dt_ms / (300 if vent_close else 100))
+        travel = dt_ms / self.flap_travel_ms
+        if flap_open:
+            self.flap_place = min(1.0, self.flap_place + travel)
+        else:
+            self.flap_place = max(0.0 if self.seat_free else 0.5, self.flap_place - travel)
+
+    def wires(self) -> dict[str, int]:
+        return {
+            "level_free": int(self.level_free),
+            "flap_closed_fb": int(self.flap_place < 0.02),
+            "flap_open_fb": int(self.flap_place > 0.98),
+            "vacuum_ua": vacuum_ua(self.vacuum_kpa),
+            "supply_air_ua": supply_ua(self.supply_bar_g),
+        }
+
+
+class Works:
+    """One definition made ready to run: its generated scan, and the conditions that the scan reports."""
+
+    def __init__(self, definition: Definition = RECEIVER) -> None:
+        self.logic = Logic(definition)
+        text = generated.source(self.logic)
+        head, body = text.split("\n", 1)
+        local = {line.split(" = ")[0].strip() for line in body.splitlines() if " = " in line}
+        facts = [f.name for f in self.logic.facts.values() if f.kind is bool and f.name in local]
+        self.names = ("was_step", "step", "clean_request", "empty_request", *facts)
+        self.memory_places = {n: k for k, n in enumerate(self.logic.memory)}
+        self.input_places = {n: k for k, n in enumerate(Inputs._fields)}
+        asked = [f"inputs[{self.input_places[n]}]" for n in ("clean_request", "empty_request")]
+        told = ", ".join(("_step_before", "step", *asked, *facts))
+        was = f"    _step_before = memory[{self.memory_places['step']}]\n"
+        names: dict[str, Any] = {}
+        exec(compile(f"{head}\n{was}{body}    return bytes(({told},))\n", "<bench scan>", "exec"), names)
+        self.scan: Callable[..., bytes] = names["scan"]
+        self.as_written: AsWritten | None = None
+
+
+class Bench:
+    """The logic and the machine, scan by scan."""
+
+    def __init__(self, works: Works, seen: set[bytes] | None = None, scan_ms: int = 10) -> None:
+        self.works, self.seen, self.scan_ms = works, seen, scan_ms
+        self.machine = Machine()
+        self.presets = Presets()
+        self.now_ms = 0
+        self.forced: dict[str, int] = {}
+        self.history: list[tuple[int, Step]] = []  # (when, step entered)
+        self.acted: dict[str, int] = {}  # interlock: when it first acted
+        self._requests: set[str] = set()
+        self._wake({})
+
+    def _wake(self, kept: Mapping[str, int]) -> None:
+        self._memory = generated.flat(self.works.logic, dict(kept))
+        self._before, self._inputs = self._memory[:], [int(v) for v in Inputs()]
+        self._out, self._acts = [0] * len(Outputs._fields), [0] * len(self.works.logic.interlock_names)
+        self._told = b""
+
+    def copy(self) -> "Bench":
+        """Another bench in the same situation."""
+        other = copy.copy(self)
+        other.machine = copy.copy(self.machine)
+        for name in ("_memory", "_before", "_out", "_acts", "forced", "acted", "history", "_requests"):
+            setattr(other, name, copy.copy(getattr(self, name)))
+        return other
+
+    # ---- what is done to it ----
+
+    def preset(self, **presets: int) -> "Bench":
+        """Other presets, from now on."""
+        self.presets = self.presets._replace(**presets)
+        return self
+
+    def force(self, **points: int) -> None:
+        """Hold inputs at a value, as raw wires and microamperes."""
+        assert set(points) <= set(Inputs._fields), points
+        self.forced.update({n: int(v) for n, v in points.items()})
+
+    def release(self, *points: str) -> None:
+        for point in points:
+            del self.forced[point]
+
+    def request(self, *names: str) -> list[str]:
+        """Commands of the shell, true for one scan, which is run. Returns the reasons of refusal."""
+        self._requests = {f"{n}_request" for n in names}
+        self.scan()
+        return [r for n in names for r in self.refusals(n)]
+
+    def press(self, button: str, for_ms: int = 100) -> list[str]:
+        """Press and let go a push button of the panel. Returns the reasons of refusal at the press."""
+        self.force(**{f"{button}_pb": True})
+        self.scan()
+        reasons = self.refusals(button)
+        self.run(for_ms - self.scan_ms)
+        self.release(f"{button}_pb")
+        return reasons
+
+    def press_start(self) -> list[str]:
+        return self.press("start")
+
+    def press_reset(self) -> list[str]:
+        return self.press("reset")
+
+    def scan(self, count: int = 1) -> None:
+        w, dt_ms = self.works, self.scan_ms
+        for _ in range(count):
+            self.machine.advance(self._out, dt_ms)
+            values = {**Inputs()._asdict(), **self.machine.wires(), **self.forced}
+            self._inputs = [int(v) for v in values.values()]
+            for name in self._requests:
+                self._inputs[w.input_places[name]] = 1
+            self._requests = set()
+            self._before = self._memory[:]
+            self._told = w.scan(self._memory, self._inputs, self.presets, dt_ms, self._out, self._acts)
+            self.now_ms += dt_ms
+            if self.seen is not None:
+                self.seen.add(self._told)
+            if self._told[0] != self._told[1]:
+                self.history.append((self.now_ms, self.step))
+            if any(self._acts):
+                for name in self.acts:
+                    self.acted.setdefault(name, self.now_ms)
+
+    def run(self, for_ms: int, never: Callable[["Bench"], bool] | None = None) -> None:
+        """Run on; `never` is asked after each scan."""
+        for _ in range(for_ms // self.scan_ms):
+            self.scan()
+            assert never is None or not never(self), self.explain()
+
+    def run_until(self, step: Step, *, within_ms: int, never: Callable[["Bench"], bool] | None = None) -> int:
+        """Run until `step` is active; return how long it took [ms]."""
+        start_ms = self.now_ms
+        while self.step is not step:
+            assert self.now_ms - start_ms < within_ms, (
+                f"{step.name} not reached within {within_ms} ms; {self.explain()}"
+            )
+            self.scan()
+            assert never is None or not never(self), self.explain()
+        return self.now_ms - start_ms
+
+    def run_off(self, *, within_ms: int) -> int:
+        """Run until the present step is left; return how long it took [ms]."""
+        start_ms, step = self.now_ms, self.step
+        while self.step is step:
+            assert self.now_ms - start_ms < within_ms, f"{step.name} not left; {self.explain()}"
+            self.scan()
+        return self.now_ms - start_ms
+
+    def power_cycle(self, off_ms: int = 1_000) -> None:
+        """The controller loses power and comes back with its kept memory; the machine takes its rest."""
+        kept = {n: self.remembers(n) for n in self.works.logic.kept}
+        self._wake(kept)
+        for _ in range(off_ms // self.scan_ms):
+            self.machine.advance(self._out, self.scan_ms)
+            self.now_ms += self.scan_ms
+        self.scan()
+
+    # ---- what can be read ----
+
+    @property
+    def step(self) -> Step:
+        return Step(self.remembers("step"))
+
+    @property
+    def outputs(self) -> Outputs:
+        return Outputs(*map(bool, self._out))
+
+    @property
+    def on(self) -> set[str]:
+        """The outputs that are energised, by name without `_cmd`."""
+        return {n.removesuffix("_cmd") for n, v in zip(Outputs._fields, self._out, strict=True) if v}
+
+    @property
+    def acts(self) -> set[str]:
+        return {n for n, v in zip(self.works.logic.interlock_names, self._acts, strict=True) if v}
+
+    @property
+    def first_out(self) -> str:
+        number = self.remembers("first_out")
+        return self.works.logic.interlock_names[number - 1] if number else ""
+
+    @property
+    def path(self) -> list[Step]:
+        """The steps entered since the bench was handed out, in order."""
+        return [step for _, step in self.history]
+
+    def remembers(self, name: str) -> int:
+        return self._memory[self.works.memory_places[name]]
+
+    def fact(self, name: str) -> bool:
+        """A condition of the last scan."""
+        return bool(self._told[self.works.names.index(name)])
+
+    def refusals(self, command: str) -> list[str]:
+        """Why the command would have been refused in the last scan."""
+        return [
+            r.reason
+            for r in self.works.logic.definition.refusals
+            if r.command == command and self.fact(r.fact.name)
+        ]
+
+    def explain(self) -> str:
+        """The situation in words, with what the rows of the last scan waited for."""
+        w = self.works
+        w.as_written = w.as_written or AsWritten(w.logic, on_rows)
+        before = w.logic.Memory._make(self._before)
+        facts = w.as_written.all_facts(before, Inputs(*self._inputs), self.presets, self.scan_ms)
+        waits = []
+        for guard in dict.fromkeys(row.guard.name for row in w.logic.rows_from(self.step)):
+            reads = {r.name: facts[r.name] for r in w.logic.reads(guard) if r.group == "this"}
+            waits.append(f"    {guard} {facts[guard]}: {reads}")
+        return (
+            f"at {self.now_ms} ms in {self.step.name}, acts {self.acts}, first-out {self.first_out!r}, "
+            f"on {self.on}, forced {self.forced}, {self.machine}\n" + "\n".join(waits)
+        )
+
+
+BEFORE = {
+    WARNING: REST, SEAL: WARNING, DRAW: SEAL, CONVEY: DRAW, CLEAR: CONVEY, VENT: CLEAR, OPEN: VENT,
+    DRAIN: OPEN, PULSE: DRAIN, RECOVER: PULSE, SETTLE: RECOVER, REOPEN: SETTLE, PURGE: CONVEY,
+    LEVEL_HOLD: CONVEY, FAULT: CONVEY,
+}  # fmt: skip
+"""The step from which the bench is led to another."""
+
+
+class Benches:
+    """
+    Benches in a given step of ordinary work, each reached from power-up through inputs once, then copied.
+
+    PURGE is reached by a halt in CONVEY, REOPEN by a lump on the seat (gone again), LEVEL_HOLD by a covered
+    probe (still covered), FAULT by an open safety chain in CONVEY (closed again).
+    """
+
+    def __init__(self, definition: Definition = RECEIVER, seen: set[bytes] | None = None) -> None:
+        self.works, self.seen = Works(definition), seen
+        self._ready: dict[Step, Bench] = {}
+
+    def new(self, **presets: int) -> Bench:
+        """Never powered before."""
+        return Bench(self.works, self.seen).preset(**presets)
+
+    def at(self, step: Step, **presets: int) -> Bench:
+        """In the scan that entered `step`; the presets hold from here on."""
+        if step not in self._ready:
+            self._ready[step] = self._lead_to(step)
+        bench = self._ready[step].copy().preset(**presets)
+        bench.history, bench.acted = [], {}
+        return bench
+
+    def _lead_to(self, step: Step) -> Bench:
+        bench = self.new() if step is REST else self.at(BEFORE[step])
+        if step is REST:
+            bench.run(6_000)
+            bench.press_start()
+            bench.run_until(CONVEY, within_ms=40_000)
+            bench.request("stop")
+        elif step is WARNING:
+            bench.run(6_000)
+            bench.press_start()
+        elif step is REOPEN:
+            bench.machine.seat_free = False
+            bench.run_until(REOPEN, within_ms=10_000)
+            bench.machine.seat_free = True
+        elif step is PURGE:
+            bench.request("halt")
+            bench.run(1_000)
+            bench.press_start()
+        elif step is LEVEL_HOLD:
+            bench.machine.level_free = False
+        elif step is FAULT:
+            bench.force(safety_chain_healthy=False)
+            bench.scan()
+            bench.release("safety_chain_healthy")
+        bench.run_until(step, within_ms=60_000)
+        return bench
+
+
+SEEN: set[bytes] = set()
+"""The conditions of every different scan that any bench of this session has run."""
+
+BENCHES = Benches(seen=SEEN)
