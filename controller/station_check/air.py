@@ -22,9 +22,8 @@ from io_sim.formulas_line import air_only_drop_pa, haaland_friction
 from io_sim.parameters import CURVE_POINTS, PlantParameters
 
 NOZZLE_RATIO = 0.528  # critical ratio of an ideal nozzle
-_FIRST = PlantParameters._fields.index
-VACUUM_SHARES = slice(_FIRST("source_vacuum_share_0"), _FIRST("source_vacuum_share_0") + CURVE_POINTS)
-FLOW_SHARES = slice(_FIRST("source_flow_share_0"), _FIRST("source_flow_share_0") + CURVE_POINTS)
+VACUUM_SHARES = [f"source_vacuum_share_{i}" for i in range(CURVE_POINTS)]
+FLOW_SHARES = [f"source_flow_share_{i}" for i in range(CURVE_POINTS)]
 STRENGTH_MAX = 1.1  # a source is not trusted to gain more from supply over its nominal
 
 
@@ -121,7 +120,8 @@ def suction_kg_s(plant: PlantParameters, header_pa_g: float, clean_pa_v: float) 
     if share >= 1.0:
         return 0.0
     free = plant.source_free_flow_kg_s * source_strength(plant, header_pa_g)
-    x, y = plant[VACUUM_SHARES], plant[FLOW_SHARES]
+    x = [float(getattr(plant, name)) for name in VACUUM_SHARES]
+    y = [float(getattr(plant, name)) for name in FLOW_SHARES]
     i = max(k for k in range(CURVE_POINTS - 1) if x[k] <= max(share, 0.0))
     return free * (y[i] + (y[i + 1] - y[i]) * (share - x[i]) / (x[i + 1] - x[i]))
 
@@ -177,14 +177,15 @@ def release_s(plant: PlantParameters, area_m2: float, start_pa_v: float, end_pa_
     """
     Time in which the body fills through an opening from one vacuum to a lesser one.
 
-    Choked flow first, if so deep: V dp / (R T m). Then d/dt dp = -k sqrt(dp), k = R T A sqrt(2 rho) / V:
-    2 (sqrt(dp0) - sqrt(dp1)) / k. Isothermal, body empty.
+    Choked flow m first, down to the vacuum at which A sqrt(2 rho dp) is as much: V dp / (R T m). Then
+    d/dt dp = -k sqrt(dp), k = R T A sqrt(2 rho) / V: 2 (sqrt(dp0) - sqrt(dp1)) / k. Isothermal, body empty.
     """
     place = site(plant)
-    choked_below = 0.472 * place.air_pa
+    choked = choked_hole_kg_s(1.0, place.air_pa, plant.site_temperature_k)  # per area
+    choked_below = choked * choked / (2.0 * place.air_kg_m3)
     time_s = 0.0
     if start_pa_v > choked_below:
-        flow = choked_hole_kg_s(area_m2, place.air_pa, plant.site_temperature_k)
+        flow = choked * area_m2
         deepest = max(end_pa_v, choked_below)
         time_s = plant.body_gas_volume_m3 * (start_pa_v - deepest) / (place.gas_j_kg * flow)
         start_pa_v = deepest

@@ -37,8 +37,8 @@ def time_findings(plant: PlantParameters, presets: Presets, predicted: Predictio
             low=3.0 * SCAN_MS, fails="warning",
         ),
         preset(
-            presets, "tank_charge_ms", "3 x fill time constant, ISO 6358",
-            computed=3_000.0 * predicted.tank_tau_s,
+            presets, "tank_charge_ms", "pulse tanks from atmosphere to supply, ISO 6358",
+            computed=1_000.0 * predicted.tank_charge_s,
         ),
         preset(
             presets, "proving_ms", f"{RULE}: 3 x the time to the threshold",

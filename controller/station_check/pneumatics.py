@@ -74,11 +74,18 @@ def pulse(plant: PlantParameters, presets: Presets, header_pa_g: float) -> Pulse
     tau = tank_time_constant_s(volume, fill, kelvin)
     b = plant.tank_critical_ratio
     target = (0.95 * header_pa_g + place.air_pa) / header_pa
-    recovery_s = max(_charge_s(tau, b, tank_pa / header_pa, target), 0.0)
+    recovery_s = max(charge_s(tau, b, tank_pa / header_pa, target), 0.0)
     return Pulse(tank_pa - place.air_pa, blown, recovery_s, left)
 
 
-def _charge_s(tau_s: float, b: float, start: float, end: float) -> float:
+def tank_charge_s(plant: PlantParameters, header_pa_g: float) -> float:
+    """Time of the pulse tanks from atmosphere to the header's pressure."""
+    tau = tank_time_constant_s(plant.tank_volume_m3, plant.tank_fill_m3_s_pa, plant.site_temperature_k)
+    air_pa = site(plant).air_pa
+    return charge_s(tau, plant.tank_critical_ratio, air_pa / (header_pa_g + air_pa), 1.0)
+
+
+def charge_s(tau_s: float, b: float, start: float, end: float) -> float:
     """Time to charge from one share of the supply to another, isothermal."""
     straight = max(b - start, 0.0)
     from_angle = math.asin((max(start, b) - b) / (1.0 - b))

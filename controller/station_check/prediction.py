@@ -11,7 +11,7 @@ from typing import NamedTuple
 from controller.sequence.presets import Presets
 from controller.station_check import air, cycle, pneumatics
 from controller.station_check.conveying import Point, air_only_point, conveying_point
-from io_sim.formulas_air import STANDARD_PA, air_density_kg_m3, tank_time_constant_s
+from io_sim.formulas_air import STANDARD_PA, air_density_kg_m3
 from io_sim.formulas_powder import throughput_kg_h
 from io_sim.parameters import PlantParameters
 
@@ -41,7 +41,7 @@ class Prediction(NamedTuple):
     air_nm3_t: float
     pulse: pneumatics.Pulse
     flap: pneumatics.Flap
-    tank_tau_s: float  # fill time constant of the pulse tanks
+    tank_charge_s: float  # pulse tanks from empty to full
     drain_s: float
     release_s: float  # from dead end through the vent
     line_clearing_s: float  # to the line-empty threshold
@@ -90,7 +90,7 @@ def predict(plant: PlantParameters, presets: Presets) -> Prediction:
         used_kg / NORMAL_KG_M3 / (batch_kg / 1_000.0) if batch_kg > 0.0 else math.inf,
         shot,
         pneumatics.flap_times(plant, rest),
-        tank_time_constant_s(plant.tank_volume_m3, plant.tank_fill_m3_s_pa, plant.site_temperature_k),
+        pneumatics.tank_charge_s(plant, rest),
         cycle.drain_free_s(plant, largest_kg),
         cycle.blocked_release_s(plant, presets, dead_end),
         cycle.emptying_s(plant, presets, conveying, end),
