@@ -96,3 +96,44 @@ def check(
     else:
         tables.show(found, Console(highlight=False))
     raise typer.Exit(0 if found.good else CHECK_FAILED)
+
+
+@app.command()
+def simulate(
+    station: Annotated[str, typer.Argument(help="Folder of a station, or the name of one that comes along.")],
+    lasts: Annotated[str, typer.Option("--for", help="Plant time: 1h, 12m30s, 90s.")] = "1h",
+    fail: Annotated[
+        list[str] | None,
+        typer.Option(help="MODE@TIME or MODE@STEP, MODE@drain#3, MODE=0.5@10m+30s; may be given again."),
+    ] = None,
+    seed: Annotated[int, typer.Option(help="For noise and feed variation.", min=0)] = 1,
+    out: Annotated[Path | None, typer.Option(help="Run folder to leave: journal, picture, run.json.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
+    explain: Annotated[
+        str | None, typer.Option(help="What the sequence waits for at this time, or at the end.")
+    ] = None,
+    reset_after: Annotated[
+        str | None, typer.Option(help="The operator resets a trip after this time, and starts again.")
+    ] = None,
+    executor: Annotated[str | None, typer.Option(help="compiled, generated or transitions.")] = None,
+) -> None:
+    """Run a station in a simulated plant, far quicker than real time."""
+    from rich.console import Console
+
+    from controller.reporting.journal import JournalError
+    from controller.simulate import command, tables
+
+    try:
+        ask = command.read_ask(
+            station_folder(station), lasts=lasts, fail=fail or [], seed=seed, out=out, explain=explain,
+            reset_after=reset_after, executor=executor,
+        )  # fmt: skip
+        with tables.progress(ask.for_ms, shown=not as_json) as told:
+            outcome = command.simulate(ask, told)
+    except (command.WrongAsk, JournalError) as no:
+        typer.echo(str(no), err=True)
+        raise typer.Exit(WRONG_INPUT) from None
+    if as_json:
+        typer.echo(command.as_json(outcome))
+    else:
+        tables.show(outcome, Console(highlight=False, width=None if Console().is_terminal else 120))

@@ -1,0 +1,79 @@
+"""
+What reporting receives: the record of a cycle and the record of an event.
+
+Units stand in the names; times are whole milliseconds since the controller started. What could not be
+known (a flap travel that was never finished) is None, never a made-up number.
+"""
+
+from typing import Any, NamedTuple
+
+
+class StepTaken(NamedTuple):
+    """One step of a cycle."""
+
+    step: str
+    ms: int
+    ended_by: str  # the guard of the row that fired, in words; empty if the run ended in it
+
+
+class CycleRecord(NamedTuple):
+    """One cycle, from the seal of the flap to the end of its cleaning, or to whatever broke it off."""
+
+    number: int
+    kind: str  # batch; emptying (what was found on board); clean
+    start_utc: str  # ISO 8601
+    start_ms: int
+    steps: tuple[StepTaken, ...]  # in the order taken; a step may come twice
+    result: str  # complete, trip <first-out>, halt, stop, unfinished
+    fill_ended_by: str  # time, empty, stop, vacuum, air, trip, halt; empty if nothing was drawn
+    vacuum_peak_pa: int | None  # while the source acted
+    vacuum_mean_pa: int | None  # in convey
+    vacuum_air_only_pa: int | None  # at the end of a clear that ended by line empty
+    flap_opening_ms: int | None  # command to switch
+    flap_closing_ms: int | None
+    pulses: int
+    supply_lowest_pa_g: int | None
+    supply_resting_pa_g: int | None  # last reading before the source was started
+    delivered_kg: float  # into the vessel below; from the simulated plant where `simulated`
+    air_nm3: float  # at 0 degrees C, 101.325 kPa (DIN 1343)
+    flap_retries: int
+    resumes: int
+    on_board: str  # at the start: no, yes, unknown
+    line_loaded: bool  # at the start
+    alarms: tuple[str, ...]  # raised in this cycle, in order
+    software: str
+    simulated: bool
+
+    @property
+    def ms(self) -> int:
+        """How long the cycle took."""
+        return sum(step.ms for step in self.steps)
+
+    def step_ms(self, *names: str) -> int:
+        """Time in these steps together."""
+        return sum(step.ms for step in self.steps if step.step in names)
+
+
+class EventRecord(NamedTuple):
+    """Something that happened, in one scan."""
+
+    at_ms: int
+    utc: str  # ISO 8601
+    id: str  # a row of `controller.events`
+    what: str  # raised, gone, or the move itself: "DRAIN -> PULSE"
+    priority: int
+    detail: str  # facts behind it, with values and limits; may be empty
+
+
+def as_document(record: CycleRecord) -> dict[str, Any]:
+    """A cycle record as it stands in JSON: plain values under the names of its fields."""
+    document = record._asdict()
+    document["steps"] = [step._asdict() for step in record.steps]
+    document["alarms"] = list(record.alarms)
+    return document
+
+
+def from_document(document: dict[str, Any]) -> CycleRecord:
+    """The record that `as_document` wrote."""
+    steps = tuple(StepTaken(**step) for step in document["steps"])
+    return CycleRecord(**{**document, "steps": steps, "alarms": tuple(document["alarms"])})

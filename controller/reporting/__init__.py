@@ -1,0 +1,1 @@
+"""Where records go. Knows the records, not the sequence that made them."""

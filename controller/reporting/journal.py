@@ -1,0 +1,135 @@
+"""
+The journal of a run: cycle records and events in one SQLite file, with one writer.
+
+A cycle is on the disk before `add_cycle` returns (WAL, synchronous FULL, one commit each), so that neither a
+killed process nor a power cut loses a finished cycle. Events wait for the next commit: a kill may take the
+events since the last finished cycle or trip, never one before it.
+"""
+
+import json
+import sqlite3
+from collections.abc import Iterable, Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+from typing import Any, Self
+
+from controller.events import Priority
+from controller.records import CycleRecord, EventRecord, as_document, from_document
+
+FILE = "journal.sqlite"
+FORMAT = 1
+
+_TABLES = """
+CREATE TABLE IF NOT EXISTS cycle (
+  number INTEGER PRIMARY KEY, start_ms INTEGER NOT NULL, record TEXT NOT NULL);
+CREATE TABLE IF NOT EXISTS event (
+  n INTEGER PRIMARY KEY, at_ms INTEGER NOT NULL, utc TEXT NOT NULL, id TEXT NOT NULL, what TEXT NOT NULL,
+  priority INTEGER NOT NULL, detail TEXT NOT NULL);
+"""
+
+
+class JournalError(Exception):
+    """The journal cannot be written or read; says where and why."""
+
+
+class Journal:
+    """
+    The one writer of a journal.
+
+    Raises:
+        JournalError: The folder or the file cannot be written, or it is not a journal of this format.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.path = folder / FILE
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            self._db = sqlite3.connect(self.path, isolation_level=None)
+            self._prepare()
+        except (OSError, sqlite3.Error) as error:
+            msg = f"{folder}: the run folder cannot be written: {_why(error)}"
+            raise JournalError(msg) from error
+
+    def _prepare(self) -> None:
+        self._db.execute("PRAGMA journal_mode = WAL")
+        self._db.execute("PRAGMA synchronous = FULL")
+        (found,) = self._db.execute("PRAGMA user_version").fetchone()
+        if found not in (0, FORMAT):
+            self._db.close()
+            msg = f"{self.path}: is a journal of format {found}, this program writes format {FORMAT}"
+            raise JournalError(msg)
+        self._db.executescript(_TABLES)
+        self._db.execute(f"PRAGMA user_version = {FORMAT}")
+        self._db.execute("BEGIN")
+
+    def add_cycle(self, record: CycleRecord) -> None:
+        """Writes a cycle and commits all that waits."""
+        row = (record.number, record.start_ms, json.dumps(as_document(record)))
+        with self._told():
+            self._db.execute("INSERT INTO cycle VALUES (?, ?, ?)", row)
+            self._commit()
+
+    def add_events(self, records: Iterable[EventRecord]) -> None:
+        """Writes events; commits at once where one of them is a fault."""
+        rows = list(records)
+        with self._told():
+            self._db.executemany("INSERT INTO event VALUES (NULL, ?, ?, ?, ?, ?, ?)", rows)
+            if any(row.priority == Priority.HIGH for row in rows):
+                self._commit()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Commits what waits."""
+        with self._told():
+            self._db.execute("COMMIT")
+            self._db.close()
+
+    def _commit(self) -> None:
+        self._db.execute("COMMIT")
+        self._db.execute("BEGIN")
+
+    @contextmanager
+    def _told(self) -> Iterator[None]:
+        try:
+            yield
+        except sqlite3.Error as error:
+            msg = f"{self.path}: cannot be written: {error}"
+            raise JournalError(msg) from error
+
+
+def read_cycles(folder: Path) -> list[CycleRecord]:
+    """
+    The finished cycles of a run.
+
+    Raises:
+        JournalError: There is no journal, or it cannot be read.
+    """
+    return [from_document(json.loads(row[0])) for row in _rows(folder, "SELECT record FROM cycle")]
+
+
+def read_events(folder: Path) -> list[EventRecord]:
+    """The events of a run, in order. Raises as `read_cycles`."""
+    columns = ", ".join(EventRecord._fields)
+    return [EventRecord(*row) for row in _rows(folder, f"SELECT {columns} FROM event ORDER BY n")]
+
+
+def _rows(folder: Path, query: str) -> list[tuple[Any, ...]]:
+    path = folder / FILE
+    if not path.is_file():
+        msg = f"{path}: no such file; a run folder holds a {FILE}"
+        raise JournalError(msg)
+    try:
+        with closing(sqlite3.connect(path)) as db:
+            return db.execute(query).fetchall()
+    except sqlite3.Error as error:
+        msg = f"{path}: cannot be read: {error}"
+        raise JournalError(msg) from error
+
+
+def _why(error: Exception) -> str:
+    return (error.strerror or str(error)) if isinstance(error, OSError) else str(error)

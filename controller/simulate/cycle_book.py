@@ -1,0 +1,237 @@
+"""The cycle book: reads the trace, segment by segment, and writes one record for each cycle."""
+
+from collections.abc import Sequence
+from itertools import pairwise
+from typing import NamedTuple
+
+from controller.explain import Scene
+from controller.records import CycleRecord, StepTaken
+from controller.sequence.logic import Logic
+from controller.sequence.steps import (
+    CLEAR,
+    CONVEY,
+    DRAIN,
+    DRAW,
+    DRAWING,
+    FAULT,
+    LEVEL_HOLD,
+    PURGE,
+    REOPEN,
+    REST,
+    SEAL,
+    SETTLE,
+    TO_CLEAN,
+    WORKING,
+    Step,
+)
+from controller.simulate.station_loop import Segment
+
+ON_BOARD = ("no", "yes", "unknown")
+AIR_KG_NM3 = 101_325 / (287.05 * 273.15)
+"""Dry air at 0 degrees C, 101.325 kPa (DIN 1343), ideal gas [kg/m3]."""
+AIR_TOTALS = ("motive_air_kg", "pulse_air_kg", "cylinder_air_kg")
+FILLING = (PURGE, DRAW, CONVEY)
+FILL_ENDS = {
+    "fill over": "time",
+    "has vacuum filled": "time",
+    "line is empty": "empty",
+    "stop feeding": "stop",
+    "batch too high": "vacuum",
+    "wait": "air",
+    "halt": "halt",
+}
+"""The guard that ended the fill, and the word for it."""
+
+
+class _Totals(NamedTuple):
+    delivered_kg: float
+    air_kg: float
+
+
+class _Cycle:
+    """A cycle that is running: what has been seen of it."""
+
+    def __init__(self, number: int, start_ms: int, start_utc: str, kind: str, start: dict[str, int]) -> None:
+        self.number, self.start_ms, self.start_utc, self.kind = number, start_ms, start_utc, kind
+        self.on_board, self.line_loaded = ON_BOARD[start["on_board"]], bool(start["line_loaded"])
+        self.steps: list[StepTaken] = []
+        self.fill_ended_by = ""
+        self.drawing_peak: list[int] = []  # of each segment
+        self.convey_sum = self.convey_scans = 0
+        self.air_only: int | None = None
+        self.supply_lowest: list[int] = []
+        self.supply_resting: int | None = None
+        self.opening_ms: int | None = None
+        self.closing_ms: int | None = None
+        self.pulses = self.retries = self.resumes = 0
+        self.alarms: list[str] = []
+
+
+class CycleBook:
+    """
+    Feed it every segment of a run, in order, with the scene of the last scan where the step changed.
+
+    A cycle begins when the machine leaves rest, hold or the cycle before for a working step, and ends when
+    the next begins or the machine stands. One that never drew, opened or tripped leaves no record.
+    """
+
+    def __init__(self, logic: Logic, *, software: str, simulated: bool) -> None:
+        self._places = {name: k for k, name in enumerate(logic.memory)}
+        self._software, self._simulated = software, simulated
+        self._cycle: _Cycle | None = None
+        self._number = 0
+        self._step_since_ms = 0
+        self._at_start = _Totals(0, 0)
+        self._pulse_cmd = self._flap_cmd = 0
+        self._flap_since_ms: int | None = None
+
+    def take(
+        self, segment: Segment, scene: Scene | None, utc: str, raised: Sequence[str]
+    ) -> CycleRecord | None:
+        """
+        Takes note of a segment; returns the record of the cycle that ended in it.
+
+        Args:
+            segment: The next scans of the run.
+            scene: Its last scan laid open, if that changed the step.
+            utc: The date of its last scan, ISO 8601.
+            raised: Interlocks that began to act in its last scan.
+        """
+        before = segment.memory_before[self._places["step"]]
+        if self._cycle:
+            self._measure(self._cycle, segment, before)
+            self._cycle.alarms += raised
+        self._follow_flap(segment)
+        self._count_pulses(segment)
+        if scene is None:
+            return None
+        return self._step_changed(segment, scene, Step(before), Step(scene.facts["step"]), utc)
+
+    def unfinished(self, segment: Segment) -> CycleRecord | None:
+        """The record of the cycle that the end of the run broke off."""
+        if self._cycle is None:
+            return None
+        step = segment.column("step")[-1]
+        self._step_ended(self._cycle, Step(step), segment.last_ms, "")
+        return self._close(segment, "unfinished")
+
+    # ---- measuring -------------------------------------------------------------------------------------
+    def _measure(self, cycle: _Cycle, segment: Segment, step: int) -> None:
+        supply = segment.column("supply_pa_g")
+        cycle.supply_lowest.append(min(supply))
+        if step == SEAL:
+            cycle.supply_resting = supply[-1]
+        if step in DRAWING:
+            vacuum = segment.column("vacuum_pa")
+            cycle.drawing_peak.append(max(vacuum))
+            if step == CONVEY:
+                cycle.convey_sum += sum(vacuum)
+                cycle.convey_scans += len(vacuum)
+            if step == CLEAR:
+                cycle.air_only = vacuum[-1]
+
+    def _follow_flap(self, segment: Segment) -> None:
+        """Time from command to switch, across segments."""
+        commands = segment.column("flap_open_cmd")
+        if self._flap_since_ms is None and self._flap_cmd == commands[0] == commands[-1]:
+            return
+        switches = {1: segment.column("flap_open_fb"), 0: segment.column("flap_closed_fb")}
+        for k, command in enumerate(commands):
+            now_ms = segment.first_ms + k * segment.scan_ms
+            if command != self._flap_cmd:
+                self._flap_cmd, self._flap_since_ms = command, now_ms
+            elif self._flap_since_ms is not None and switches[command][k]:
+                took_ms, self._flap_since_ms = now_ms - self._flap_since_ms, None
+                if self._cycle and command:
+                    self._cycle.opening_ms = took_ms
+                elif self._cycle:
+                    self._cycle.closing_ms = took_ms
+
+    def _count_pulses(self, segment: Segment) -> None:
+        pulses = segment.column("pulse_cmd")
+        begun = sum(b > a for a, b in pairwise((self._pulse_cmd, *pulses)))
+        self._pulse_cmd = pulses[-1]
+        if self._cycle:
+            self._cycle.pulses += begun
+
+    # ---- beginning and ending --------------------------------------------------------------------------
+    def _step_changed(
+        self, segment: Segment, scene: Scene, before: Step, after: Step, utc: str
+    ) -> CycleRecord | None:
+        cycle, done = self._cycle, None
+        goes_on = bool(scene.facts["broken_off"])
+        if cycle:
+            self._step_ended(cycle, before, segment.last_ms, scene.reason())
+            cycle.retries += after == REOPEN
+            cycle.resumes += before == LEVEL_HOLD and after in WORKING
+            if result := self._result(before, after, scene, goes_on):
+                done = self._close(segment, result)
+        if after in WORKING and self._cycle is None:
+            self._open(segment, scene, after, utc)
+        self._step_since_ms = segment.last_ms
+        return done
+
+    def _result(self, before: Step, after: Step, scene: Scene, goes_on: bool) -> str:
+        """How the cycle ended with this change of step; empty if it goes on."""
+        if after == FAULT:
+            return f"trip {scene.first_out()}"
+        if after == REST and scene.facts["halted"]:
+            return "halt"
+        if before in (DRAIN, SETTLE) and after in (REST, LEVEL_HOLD, SEAL):
+            return "complete"
+        if after == REST or (after == LEVEL_HOLD and not goes_on):
+            return "stop"
+        return "complete" if before == LEVEL_HOLD and not goes_on else ""
+
+    def _step_ended(self, cycle: _Cycle, step: Step, now_ms: int, reason: str) -> None:
+        cycle.steps.append(StepTaken(step.name, now_ms - self._step_since_ms, reason))
+        if step in FILLING and reason:
+            by = FILL_ENDS.get(reason, "trip" if reason.isupper() else "")
+            cycle.fill_ended_by = by or cycle.fill_ended_by
+        if step == CLEAR and reason != "line empty":
+            cycle.air_only = None
+
+    def _open(self, segment: Segment, scene: Scene, step: Step, utc: str) -> None:
+        kind = "batch" if step == SEAL else "clean" if scene.facts["order"] == TO_CLEAN else "emptying"
+        self._number += 1
+        self._cycle = _Cycle(self._number, segment.last_ms, utc, kind, scene.facts)
+        self._at_start = self._totals(segment)
+
+    def _close(self, segment: Segment, result: str) -> CycleRecord | None:
+        cycle, self._cycle = self._cycle, None
+        assert cycle is not None
+        moved = any(Step[taken.step] not in (SEAL, LEVEL_HOLD) for taken in cycle.steps)
+        if not moved and not result.startswith("trip"):
+            self._number -= 1
+            return None
+        used = self._totals(segment)
+        return CycleRecord(
+            number=cycle.number,
+            kind=cycle.kind,
+            start_utc=cycle.start_utc,
+            start_ms=cycle.start_ms,
+            steps=tuple(cycle.steps),
+            result=result,
+            fill_ended_by=cycle.fill_ended_by,
+            vacuum_peak_pa=max(cycle.drawing_peak, default=None),
+            vacuum_mean_pa=cycle.convey_sum // cycle.convey_scans if cycle.convey_scans else None,
+            vacuum_air_only_pa=cycle.air_only,
+            flap_opening_ms=cycle.opening_ms,
+            flap_closing_ms=cycle.closing_ms,
+            pulses=cycle.pulses,
+            supply_lowest_pa_g=min(cycle.supply_lowest, default=None),
+            supply_resting_pa_g=cycle.supply_resting,
+            delivered_kg=round(used.delivered_kg - self._at_start.delivered_kg, 6),
+            air_nm3=round((used.air_kg - self._at_start.air_kg) / AIR_KG_NM3, 6),
+            flap_retries=cycle.retries,
+            resumes=cycle.resumes,
+            on_board=cycle.on_board,
+            line_loaded=cycle.line_loaded,
+            alarms=tuple(dict.fromkeys(cycle.alarms)),
+            software=self._software,
+            simulated=self._simulated,
+        )
+
+    def _totals(self, segment: Segment) -> _Totals:
+        air_kg = sum(segment.reading(name)[-1] for name in AIR_TOTALS)
+        return _Totals(segment.reading("delivered_kg")[-1], air_kg)

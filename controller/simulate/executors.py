@@ -1,0 +1,106 @@
+"""
+The executors of the closed loop: three ways to run the same logic and the same plant.
+
+`transitions` runs the rules as written and lets the library move the steps; `generated` runs the generated
+scan; both on plain Python lists. `compiled` runs the generated scan, the plant and the loop through Numba.
+"""
+
+import hashlib
+import inspect
+import operator
+from collections.abc import Callable, Sequence
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from controller.engines import generated
+from controller.engines.as_written import AsWritten
+from controller.engines.compiled import compiled
+from controller.sequence.logic import Logic
+from controller.sequence.presets import Presets
+from controller.simulate import closed_loop
+from io_sim import kernel
+
+NAMES = ("compiled", "generated", "transitions")
+
+
+class Executor(NamedTuple):
+    """A way to run the loop: the loop itself, and what makes its flat sequences."""
+
+    name: str
+    loop: Callable[..., int]
+    whole: Callable[[Sequence[int]], Any]  # flat whole numbers
+    floats: Callable[[Sequence[float]], Any]
+    presets: Callable[[Presets], Any]
+
+
+def best() -> str:
+    """The quickest executor that this installation has."""
+    return "compiled" if find_spec("numba") else "generated"
+
+
+def executor(name: str, logic: Logic, cache: Path | None = None) -> Executor:
+    """
+    The executor of this name.
+
+    Args:
+        name: One of `NAMES`.
+        logic: What it runs.
+        cache: Where compiled code is kept; a folder of the user's own if left out.
+
+    Raises:
+        ModuleNotFoundError: `compiled` without Numba.
+        OSError: The cache folder cannot be written.
+    """
+    if name == "compiled":
+        return _compiled(logic, cache)
+    as_written = name == "transitions"
+    scan = _flat(AsWritten(logic)) if as_written else generated.interpreted(logic)
+    loop = closed_loop.bound(logic, scan=scan, advance=kernel.advance, differ=operator.ne)
+    return Executor(name, loop, list, list, Presets._make if as_written else _whole)
+
+
+def _whole(presets: Presets) -> list[int]:
+    return [int(value) for value in presets]
+
+
+def _flat(engine: AsWritten) -> generated.FlatScan:
+    """The engine of named tuples behind the flat call; presets come as `Presets`."""
+    memory_of, inputs_of = engine.logic.Memory._make, engine.logic.definition.inputs._make
+
+    def scan(memory: Any, inputs: Any, presets: Any, dt_ms: int, outputs: Any, acts: Any) -> None:
+        done = engine.scan(memory_of(memory), inputs_of(inputs), presets, dt_ms)
+        memory[:], outputs[:], acts[:] = done.memory, done.outputs, done.acts
+
+    return scan
+
+
+def _compiled(logic: Logic, cache: Path | None) -> Executor:
+    """
+    Loop, scan and plant through Numba, kept on disk.
+
+    Numba does not see a change in a function that another file defines: the folder is named by a hash of
+    all three texts, so that changed text is never found under an old name.
+    """
+    import numba
+
+    from io_sim.compiled import compiled_advance, default_cache_dir, float_array, int_array, kernel_text
+
+    root = cache or default_cache_dir()
+    scan_text = generated.source(logic, branch_free=True)
+    texts = (inspect.getsource(closed_loop), scan_text, kernel_text(), numba.__version__)
+    key = hashlib.sha256("\0".join(texts).encode()).hexdigest()[:16]
+    folder = root / "loops" / key
+    folder.mkdir(parents=True, exist_ok=True)
+    config: Any = numba.config
+    before, config.CACHE_DIR = config.CACHE_DIR, str(folder)
+    try:
+        differ = numba.njit(closed_loop.differs)
+        parts = {"scan": compiled(logic, root / "scans"), "advance": compiled_advance(root / "plants")}
+        loop = numba.njit(closed_loop.bound(logic, differ=differ, **parts), cache=True)
+    finally:
+        config.CACHE_DIR = before
+    return Executor(
+        "compiled", loop, lambda values: int_array(list(values)), lambda values: float_array(list(values)),
+        lambda presets: int_array(_whole(presets)),
+    )  # fmt: skip

@@ -1,0 +1,135 @@
+"""One station in the closed loop: what the run stands on between two pauses, and the trace of the last."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from controller.engines import generated
+from controller.image import Inputs, Outputs
+from controller.sequence.logic import Logic
+from controller.sequence.presets import Presets
+from controller.simulate.executors import Executor
+from io_sim import failures
+from io_sim.constants import at_rest, flat
+from io_sim.parameters import PlantParameters
+from io_sim.state import State
+
+BLOCK = 1_000
+"""Scans that the trace has room for."""
+
+
+class Segment:
+    """
+    Scans in a row, in one step with the same interlocks acting, but for the last: it may have changed both.
+
+    `memory_before` is the memory before the first of them.
+    """
+
+    def __init__(self, loop: "StationLoop", scans: int, first_ms: int, memory_before: list[int]) -> None:
+        self.scans, self.first_ms, self.memory_before = scans, first_ms, memory_before
+        self.last_ms = first_ms + (scans - 1) * loop.scan_ms
+        self.scan_ms = loop.scan_ms
+        self._loop = loop
+
+    def column(self, name: str) -> list[int]:
+        """An input, output, memory or interlock (`<ID>` acts) over these scans."""
+        loop = self._loop
+        values = loop.trace[loop.places[name] : self.scans * loop.row : loop.row]
+        return values if isinstance(values, list) else values.tolist()
+
+    def reading(self, name: str) -> list[float]:
+        """A field of the plant's `State` over these scans."""
+        loop, width = self._loop, len(State._fields)
+        values = loop.states[State._fields.index(name) : self.scans * width : width]
+        return values if isinstance(values, list) else values.tolist()
+
+    def memory(self, k: int) -> list[int]:
+        """The memory before scan k of these."""
+        if k == 0:
+            return self.memory_before
+        start = (k - 1) * self._loop.row + len(Inputs._fields) + len(Outputs._fields)
+        return self._ints(start, len(self.memory_before))
+
+    def inputs(self, k: int) -> list[int]:
+        """The inputs of scan k of these."""
+        return self._ints(k * self._loop.row, len(Inputs._fields))
+
+    def _ints(self, start: int, count: int) -> list[int]:
+        return [int(value) for value in self._loop.trace[start : start + count]]
+
+
+class StationLoop:
+    """
+    Logic and plant of one station, from power-up on.
+
+    `press` and `fail` act from the next scan on. Scan k is at k x `scan_ms`; time 0 is power-up.
+    """
+
+    def __init__(
+        self,
+        logic: Logic,
+        presets: Presets,
+        plant: PlantParameters,
+        executor: Executor,
+        *,
+        seed: int = 1,
+        scan_ms: int = 10,
+        step_ms: int = 5,
+    ) -> None:
+        self.plant_steps, rest = divmod(scan_ms, step_ms)
+        if rest or not self.plant_steps:
+            msg = f"a scan of {scan_ms} ms is not a whole number of plant steps of {step_ms} ms; change one"
+            raise ValueError(msg)
+        self.logic, self.scan_ms, self.now_ms = logic, scan_ms, 0
+        self._run, self._step_s = executor.loop, step_ms / 1_000
+        whole, floats = executor.whole, executor.floats
+        self._presets, self._par = executor.presets(presets), floats(flat(plant))
+        self._failures = floats([0.0] * len(failures.CATALOGUE))
+        self._memory = whole(generated.flat(logic))
+        self._inputs, self._outputs = whole([*map(int, Inputs())]), whole([*map(int, Outputs())])
+        self._acts = whole([0] * len(logic.interlock_names))
+        self._acts_before = whole([0] * len(logic.interlock_names))
+        self._state = floats(at_rest(plant, seed))
+        columns = (*Inputs._fields, *Outputs._fields, *logic.memory, *logic.interlock_names)
+        self.places: dict[str, int] = {}
+        for place, name in enumerate(columns):
+            self.places.setdefault(name, place)  # an output that is memory too stands twice, alike
+        self.row = len(columns)
+        self.trace = whole([0] * (BLOCK * self.row))
+        self.states = floats([0.0] * (BLOCK * len(State._fields)))
+
+    def run(self, scans: int) -> Segment:
+        """Up to `scans` scans, until something changes that somebody has to look at."""
+        before, first_ms = [int(v) for v in self._memory], self.now_ms + self.scan_ms
+        done = self._run(
+            min(scans, BLOCK), self.scan_ms, self.plant_steps, self._step_s, self._presets, self._par,
+            self._failures, self._memory, self._inputs, self._outputs, self._acts, self._acts_before,
+            self._state, self.trace, self.states,
+        )  # fmt: skip
+        self.now_ms += int(done) * self.scan_ms
+        return Segment(self, int(done), first_ms, before)
+
+    def press(self, point: str, value: int) -> None:
+        """Sets an input that no instrument drives."""
+        self._inputs[Inputs._fields.index(point)] = value
+
+    def fail(self, mode: str, amount: float) -> None:
+        """Sets the amount of a failure mode, 0 to end it."""
+        self._failures[failures.slot(mode)] = amount
+
+    def remembers(self, name: str) -> int:
+        """A value of the memory, now."""
+        return int(self._memory[list(self.logic.memory).index(name)])
+
+    def reading(self, name: str) -> float:
+        """A field of the plant's `State`, now."""
+        return float(self._state[State._fields.index(name)])
+
+    def acting(self) -> Sequence[str]:
+        """The interlocks that act now."""
+        return [n for n, acts in zip(self.logic.interlock_names, self._acts, strict=True) if acts]
+
+
+def whole_memory(logic: Logic, values: Sequence[int]) -> Any:
+    """Flat memory as the record that the engine as written takes."""
+    kinds = (fact.kind for fact in logic.facts.values() if fact.first is not None)
+    return logic.Memory._make([kind(value) for kind, value in zip(kinds, values, strict=True)])

@@ -1,0 +1,137 @@
+"""A run on the screen: the cycles, the totals, each trip in words, and what the sequence waited for."""
+
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+
+from rich.box import SIMPLE_HEAD
+from rich.console import Console
+from rich.progress import Progress
+from rich.table import Table
+
+from controller.events import EVENTS
+from controller.records import CycleRecord
+from controller.sequence.steps import EMPTYING, SUCTION
+from controller.simulate.command import NOTICE, Outcome
+from controller.simulate.station_run import Explained, Totals, Trip
+from controller.simulate.times import typed
+
+SHOWN = 5
+"""Cycles at either end of a long run that the table shows."""
+COLUMNS = {
+    **{step.name.lower(): (step.name,) for step in SUCTION + EMPTYING},
+    "clean": ("PULSE", "RECOVER"),
+    "settle": ("SETTLE",),
+    "hold": ("LEVEL_HOLD",),
+}
+"""The columns of the table: which steps each sums."""
+
+
+def show(outcome: Outcome, console: Console) -> None:
+    """The whole outcome."""
+    ask, receiver = outcome.ask, outcome.ask.station.receiver
+    console.print(f"{receiver.name}, {receiver.product}: {receiver.description}. {NOTICE.capitalize()}.")
+    cycles(outcome.cycles, console)
+    for trip in outcome.totals.trips:
+        tripped(trip, console)
+    totals(outcome.totals, len(outcome.cycles), console)
+    if outcome.explained:
+        explained(outcome.explained, console)
+    for failure in outcome.never_due:
+        console.print(f"Never came due: {failure}")
+    for note in outcome.notes:
+        console.print(note)
+    times = outcome.totals.ms / 1_000 / max(outcome.took_s, 0.001)
+    console.print(
+        f"{typed(outcome.totals.ms)} of plant time in {outcome.took_s:.1f} s, {times:,.0f} x real time, "
+        f"{ask.executor} executor, seed {ask.seed}."
+    )
+    if ask.out:
+        console.print(f"Left in {ask.out}: {', '.join(sorted(path.name for path in ask.out.iterdir()))}")
+
+
+def cycles(records: Sequence[CycleRecord], console: Console) -> None:
+    """One line a cycle, milliseconds in each step; of many the first and the last few."""
+    if not records:
+        console.print("No cycle.")
+        return
+    columns = [head for head, names in COLUMNS.items() if any(record.step_ms(*names) for record in records)]
+    table = Table(box=SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
+    for head in ("no", "start", *columns, "all", "kPa", "kg", "Nm3"):
+        table.add_column(head, justify="right", no_wrap=True)
+    table.add_column("fill ended by")
+    hidden = len(records) - 2 * SHOWN
+    for k, record in enumerate(records):
+        if k < SHOWN or k >= len(records) - SHOWN or hidden <= 1:
+            table.add_row(*_row(record, columns))
+        elif k == SHOWN:
+            table.add_row(*_mean(records[SHOWN:-SHOWN], columns))
+    console.print(table)
+    console.print("Steps in ms; clean: pulse and recover together; kPa: highest vacuum.")
+
+
+def _row(record: CycleRecord, columns: Sequence[str]) -> list[str]:
+    times = [f"{ms}" if (ms := record.step_ms(*COLUMNS[head])) else "" for head in columns]
+    peak = "" if record.vacuum_peak_pa is None else f"{record.vacuum_peak_pa / 1_000:.1f}"
+    minutes, seconds = divmod(record.start_ms // 1_000, 60)
+    said = [record.fill_ended_by] if record.fill_ended_by not in ("", "trip", "halt") else []
+    said += [record.kind] if record.kind != "batch" else []
+    said += [record.result.removeprefix("trip ")] if record.result != "complete" else []
+    amounts = [peak, f"{record.delivered_kg:.2f}", f"{record.air_nm3:.3f}"]
+    return [str(record.number), f"{minutes}:{seconds:02}", *times, str(record.ms), *amounts, ", ".join(said)]
+
+
+def _mean(records: Sequence[CycleRecord], columns: Sequence[str]) -> list[str]:
+    """The line for those not shown: mean times and amounts."""
+    n = len(records)
+    times = [f"{round(sum(r.step_ms(*COLUMNS[head]) for r in records) / n)}" for head in columns]
+    whole = f"{round(sum(r.ms for r in records) / n)}"
+    kg = f"{sum(r.delivered_kg for r in records) / n:.2f}"
+    nm3 = f"{sum(r.air_nm3 for r in records) / n:.3f}"
+    return ["...", "", *times, whole, "", kg, nm3, f"mean of {n} more"]
+
+
+def totals(run: Totals, count: int, console: Console) -> None:
+    """What the run came to."""
+    tonnes, hours = run.delivered_kg / 1_000, run.ms / 3_600_000
+    air = f"{run.air_nm3 / tonnes:.0f} Nm3/t" if tonnes else "no product"
+    console.print(
+        f"{count} cycles, {run.delivered_kg:.0f} kg, {tonnes / hours:.2f} t/h, {air}, "
+        f"{len(run.trips)} trips, {run.level_stops} level stops; {run.step} at the end."
+    )
+
+
+def tripped(trip: Trip, console: Console) -> None:
+    """A trip in words: what, the facts behind it, where it usually comes from, what to do."""
+    row = EVENTS[trip.id]
+    console.print(f"[bold]TRIP {trip.id}[/bold] at {typed(trip.at_ms)} in {trip.step}: {row.text}.")
+    console.print(f"  facts     {'; '.join(trip.grounds) or 'none known'}")
+    console.print(f"  cause     {row.cause}")
+    console.print(f"  to do     {row.action}")
+    if trip.followers:
+        console.print(f"  with it   {', '.join(trip.followers)}")
+    console.print()
+
+
+def explained(scan: Explained, console: Console) -> None:
+    """What the sequence waited for, row by row."""
+    hold = f", {scan.hold}" if scan.hold else ""
+    console.print(f"At {typed(scan.at_ms)}: {scan.step}{hold} for {scan.in_step_ms} ms.")
+    if scan.moved:
+        console.print(f"  entered in this very scan: {scan.moved}")
+    if scan.acting:
+        console.print(f"  interlocks acting: {', '.join(scan.acting)}")
+    table = Table(box=SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
+    for head in ("to", "waits for", "held back by"):
+        table.add_column(head)
+    for to, guard, grounds in scan.rows:
+        table.add_row(to, guard, "; ".join(grounds))
+    console.print(table)
+
+
+@contextmanager
+def progress(for_ms: int, *, shown: bool) -> Iterator[Callable[[int], None]]:
+    """A bar on the terminal that is told the plant time; gone when the run is over."""
+    console = Console(stderr=True)
+    with Progress(console=console, transient=True, disable=not (shown and console.is_terminal)) as bar:
+        task = bar.add_task("simulating", total=for_ms)
+        yield lambda now_ms: bar.update(task, completed=now_ms)
