@@ -84,9 +84,10 @@ class _Window:
         assert answer != z3.unknown, self.solver.reason_unknown()
         model = self.solver.model() if answer == z3.sat else None
         if model is not None and self.scans.percents:
-            self.solver.add(*self.scans.pinned(model))
-            if self.solver.check() == z3.sat:
-                model = self.solver.model()
+            for exact in self.scans.pinned(model):
+                if self.solver.check(*exact) == z3.sat:
+                    model = self.solver.model()
+                    break
         self.solver.pop()
         return model
 

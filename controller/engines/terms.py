@@ -7,7 +7,7 @@ unknowns is left open, but for bounds that always hold, so that all stays linear
 
 import ast
 import operator
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from controller.sequence.expressions import Read, read_of
@@ -123,37 +123,48 @@ class Scans:
         return made
 
     def _percent_of(self, a: Any, p: Any, tree: ast.expr) -> Any:
+        """Exact where one of the two is a number; else bounded. Of the same percentage, more of more."""
         z3 = self._z3
-        over = z3.If(a >= 0, a, z3.IntVal(0))
-        if z3.is_int_value(p) or z3.is_int_value(a):
-            return over * z3.If(p >= 0, p, z3.IntVal(0)) / 100
-        whole = self._percent(a, p)
+        over, percentage = z3.If(a >= 0, a, z3.IntVal(0)), z3.If(p >= 0, p, z3.IntVal(0))
+        if z3.is_int_value(p):
+            return over * percentage / 100
+        exact = z3.is_int_value(a)
+        whole = over * percentage / 100 if exact else self._percent(a, p)
         if any(whole.eq(known) for _, _, known in self.percents):
             return whole
-        read, limits = read_of(tree), self.logic.definition.limits
-        low, high = limits[read.name][:2] if read and read.group == "set" else (0, 0)
-        if 0 <= low < high:  # p within limits: percent lies between two straight lines
-            self.assumed += [whole * 100 <= over * high, whole * 100 > over * low - 100]
         for a_too, p_too, whole_too in self.percents:
-            if p.eq(p_too):  # of more there is no less
+            if p.eq(p_too):
                 self.assumed += [z3.Implies(a >= a_too, whole >= whole_too)]
                 self.assumed += [z3.Implies(a <= a_too, whole <= whole_too)]
+        self.percents.append((a, p, whole))
+        if not exact:
+            self._bound(over, p, whole, tree)
+        return whole
+
+    def _bound(self, over: Any, p: Any, whole: Any, tree: ast.expr) -> None:
+        z3, read, limits = self._z3, read_of(tree), self.logic.definition.limits
+        low, high = limits[read.name][:2] if read and read.group == "set" else (0, 0)
+        if 0 <= low < high:  # p within limits: between two straight lines
+            self.assumed += [whole * 100 <= over * high, whole * 100 > over * low - 100]
         self.assumed += [
             whole >= 0,
-            z3.Implies(z3.Or(a <= 0, p <= 0), whole == 0),
+            z3.Implies(z3.Or(over == 0, p <= 0), whole == 0),
             z3.Implies(p <= 100, whole <= over),
             z3.Implies(p >= 100, whole >= over),
         ]
-        self.percents.append((a, p, whole))
-        return whole
 
-    def pinned(self, model: Any) -> list[Any]:
-        """Terms that make every `percent` exact, at the percentages of a model."""
-        z3, terms = self._z3, []
-        for a, p, whole in self.percents:
-            value = max(model.eval(p, model_completion=True).as_long(), 0)
-            terms += [p == value, whole == z3.If(a >= 0, a, z3.IntVal(0)) * value / 100]
-        return terms
+    def pinned(self, model: Any) -> Iterator[list[Any]]:
+        """Terms that make every `percent` exact: at the percentages of a model, then at either limit."""
+        z3, limits = self._z3, self.logic.definition.limits
+        of_preset = {t.get_id(): limits[r.name] for (_, r), t in self.unknowns.items() if r.group == "set"}
+        for end in None, 1, 0:
+            terms = []
+            for a, p, whole in self.percents:
+                value = model.eval(p, model_completion=True).as_long()
+                if end is not None and p.get_id() in of_preset:
+                    value = of_preset[p.get_id()][end]
+                terms += [p == value, whole == z3.If(a >= 0, a, z3.IntVal(0)) * max(value, 0) / 100]
+            yield terms
 
     def _constant(self, value: int) -> Any:
         return self._z3.BoolVal(value) if isinstance(value, bool) else self._z3.IntVal(value)

@@ -54,6 +54,7 @@ class _Found:
     first: int | None = None
     kept: bool = False
     rule: Callable[[Any], Any] | None = None
+    kind: type | None = None  # None: whatever the rule gives
 
 
 class Logic:
@@ -175,20 +176,22 @@ class Logic:
         if value.delay is None:
             found[name] = _Found(source, value.first, value.kept, value.rule)
             return
-        found[f"{name}_seen"] = _Found(source, False, rule=value.rule)
+        found[f"{name}_seen"] = _Found(source, False, rule=value.rule, kind=bool)
         for made in delayed(name, value.delay, source.where):
-            found[made.name] = _Found(self._text(made.text, source.where, source.doc), made.first)
+            text = self._text(made.text, source.where, source.doc)
+            found[made.name] = _Found(text, made.first, kind=made.kind)
 
     def _add_made(self, found: dict[str, _Found]) -> None:
         for made in made_facts(self.definition):
             if made.name in found:
                 where = found[made.name].source.where
                 self._problems.append(f"{where}: {made.name}: {made.where} makes a fact of this name too")
-            found[made.name] = _Found(self._text(made.text, made.where), made.first, made.kept)
+            text = self._text(made.text, made.where)
+            found[made.name] = _Found(text, made.first, made.kept, kind=made.kind)
         if "step" in found:
             self._problems.append(f"{found['step'].source.where}: step: comes from the rows")
         guards = " or ".join(dict.fromkeys(f"s.{r.guard.name}" for r in self.rows)) or "False"
-        found["step"] = _Found(self._text(guards, ROWS, "The step of the machine."), 0)
+        found["step"] = _Found(self._text(guards, ROWS, "The step of the machine."), 0, kind=bool)
 
     def _text(self, text: str, where: str, doc: str = "") -> Written:
         names = vars(language) | dict(self.steps.__members__)
@@ -225,7 +228,7 @@ class Logic:
             return
         subset = Subset(self.kinds, self.steps, f.source.names)
         try:
-            kind, tree = subset.read(f.source.tree)
+            kind, tree = subset.read(f.source.tree, f.kind)
             tree = self._same_constants(subset, tree)
         except Refused as no:
             self._problems.append(f"{f.source.where}: {name}: {no}")
@@ -233,7 +236,6 @@ class Logic:
         text = ast.unparse(f.source.tree)
         if name == "step":
             kind, text = int, self._rows_text()
-            self._check_guards()
         if f.first is not None and type(f.first) is not kind:
             self._problems.append(
                 f"{f.source.where}: {name}: remembers a {kind.__name__}, but first={f.first!r} is a "
@@ -248,11 +250,6 @@ class Logic:
                 msg = f"{name} is {value} here and {self.constants[name]} elsewhere"
                 raise Refused(msg)
         return tree
-
-    def _check_guards(self) -> None:
-        for n, row in enumerate(self.rows, 1):
-            if self.kinds.get(Read("this", row.guard.name)) is int:
-                self._problems.append(f"row {n}: guard {row.guard.name} is a whole number")
 
     def _rows_text(self) -> str:
         def name(k: int) -> str:

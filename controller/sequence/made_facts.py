@@ -19,6 +19,7 @@ class Made(NamedTuple):
     where: str  # what it was made from
     first: int | None = None  # None: not remembered
     kept: bool = False
+    kind: type = bool
 
 
 class Line(NamedTuple):
@@ -46,7 +47,7 @@ def delayed(name: str, delay: str, where: str) -> list[Made]:
     """What a delay on the cause `<name>_seen` makes, `<name>_seen` itself apart."""
     held = f"min(s.was.{name}_held_ms + s.dt_ms, DAY_MS) if s.was.{name}_seen else 0"
     return [
-        Made(f"{name}_held_ms", held, where, first=0),
+        Made(f"{name}_held_ms", held, where, first=0, kind=int),
         Made(name, f"s.{name}_seen and s.{name}_held_ms >= {_time(delay)}", where),
     ]
 
@@ -124,8 +125,8 @@ def _effects(definition: Definition) -> list[Made]:
         if trips != "False":
             tripped = f"{number} if {trips} else {tripped}"
     stored = f"(s.was.first_out if s.was.first_out != 0 else {tripped})"
-    fault = definition.step(definition.fault).name
-    made.append(Made("first_out", f"{stored} if s.step == {fault} else 0", "first-out", first=0, kept=True))
+    text = f"{stored} if s.step == {definition.step(definition.fault).name} else 0"
+    made.append(Made("first_out", text, "first-out", first=0, kept=True, kind=int))
     return made
 
 

@@ -1,6 +1,7 @@
 # ruff: noqa: N805, `s` is the scan
 """A small receiver in every word of the language, for the tests of the reader and of the engines."""
 
+import random
 from enum import IntEnum
 from typing import NamedTuple
 
@@ -48,6 +49,8 @@ class Inputs(NamedTuple):
     level_free: bool = True
     vacuum_ua: int = 4_000
     supply_air_pa_g: int = 600_000
+    dust_seen: bool = False
+    knock_pb: bool = False
 
 
 class Presets(NamedTuple):
@@ -65,9 +68,9 @@ class Presets(NamedTuple):
     supply_low_effect: int = 0
     vacuum_pa_per_100ua: int = 625
     step_bound_percent: int = 150
-    after_run_ms: int = 300
-    pulse_ms: int = 300
-    pulse_in_drop: bool = True
+    dust_trap_ms: int = 300
+    knock_ms_max: int = 300
+    knock_in_drop: bool = True
 
 
 LIMITS = {
@@ -85,9 +88,9 @@ LIMITS = {
     "supply_low_effect": (0, 1),
     "vacuum_pa_per_100ua": (100, 625),
     "step_bound_percent": (120, 300),
-    "after_run_ms": (0, 10_000),
-    "pulse_ms": (0, 10_000),
-    "pulse_in_drop": (0, 1),
+    "dust_trap_ms": (0, 10_000),
+    "knock_ms_max": (0, 10_000),
+    "knock_in_drop": (0, 1),
 }
 
 
@@ -95,7 +98,8 @@ class Outputs(NamedTuple):
     source_cmd: bool = False
     flap_open_cmd: bool = False
     vent_close_cmd: bool = False
-    pulse_cmd: bool = False
+    dust_trap_cmd: bool = False
+    knock_cmd: bool = False
     fault_lamp: bool = False
 
 
@@ -107,7 +111,6 @@ class Signals(Scan[Inputs, Presets]):
     hold = fact[bool]()
     wait = fact[bool]()
     run = fact[bool]()
-    source_cmd = fact[bool]()
     in_step_ms = fact[int]()
     first_out = fact[int]()
 
@@ -178,32 +181,30 @@ class Counters(Signals):
 
     # the timers of IEC 61131-3 that are not an on-delay
 
-    @memory(first=0)
-    def source_off_ms(s) -> int:
-        """TOF: since the source went off; starts at its limit, nothing ran before power-up."""
-        return 0 if s.source_cmd else min(s.was.source_off_ms + (0 if s.was.source_on else s.dt_ms), DAY_MS)
+    @memory(first=False)
+    def dust_trap(s) -> bool:
+        """TOF: dust is seen, or was not so long ago."""
+        return s.now.dust_seen or (s.was.dust_trap and not s.dust_gone)
+
+    dust_gone = on_delay(lambda s: not s.now.dust_seen, by="dust_trap_ms")
 
     @memory(first=False)
-    def source_on(s) -> bool:
-        return s.source_cmd
-
-    @memory(first=False)
-    def after_run(s) -> bool:
-        """TOF: the source acts, or did not so long ago."""
-        return s.source_cmd or (s.was.after_run and s.source_off_ms < s.set.after_run_ms)
-
-    @memory(first=False)
-    def drop_seen(s) -> bool:
-        return s.step == DROP
-
-    @memory(first=False)
-    def pulse(s) -> bool:
-        """TP: from the rising edge for its time, whatever the input does; never a second one inside it."""
-        return s.pulse_starts or (s.was.pulse and s.pulse_lasts)
+    def knock(s) -> bool:
+        """TP: on from the rising edge for its time, whatever the button does; no second one inside it."""
+        return s.knock_starts or (s.was.knock and s.knock_lasts)
 
     @memory(first=0)
-    def pulse_run_ms(s) -> int:
-        return 0 if s.pulse_starts else min(s.was.pulse_run_ms + s.dt_ms, DAY_MS)
+    def knock_ms(s) -> int:
+        """TP: since the rising edge."""
+        return 0 if s.knock_starts else min(s.was.knock_ms + s.dt_ms, DAY_MS)
+
+    @memory(first=False)
+    def knock_held(s) -> bool:
+        """The button as last seen."""
+        return s.now.knock_pb
+
+    knock_lasts = fact(lambda s: s.was.knock_ms + s.dt_ms < s.set.knock_ms_max)
+    knock_starts = fact(lambda s: s.now.knock_pb and not s.was.knock_held and not s.was.knock)
 
 
 class Facts(Counters):
@@ -220,7 +221,7 @@ class Facts(Counters):
     stays_shut = fact(lambda s: s.travel_over and (s.now.flap_closed_fb or not s.now.flap_open_fb))
     retry_left = fact(lambda s: s.was.flap_retries < s.set.flap_retries_max)
     seat_not_clear = fact(lambda s: s.flap_unproven and s.travel_over and not s.retry_left)
-    filled = fact(lambda s: s.in_step_ms >= s.set.fill_ms or s.was.on_board == 1 and s.was.step == SEAL)  # noqa: RUF021
+    filled = fact(lambda s: s.in_step_ms >= s.set.fill_ms)
     bound_ms = fact(
         lambda s: percent(s.set.release_limit_ms + s.set.flap_travel_ms, s.set.step_bound_percent)
     )
@@ -236,12 +237,7 @@ class Facts(Counters):
     )
     no_reset_yet = fact(lambda s: s.was.step == FAULT and (s.under_vacuum or s.supply_under_limit))
     not_resting = fact(lambda s: s.was.step not in (REST,))
-    pulse_starts = fact(
-        lambda s: s.step == DROP and not s.was.drop_seen and not (s.was.pulse and s.pulse_lasts)
-    )
-    pulse_lasts = fact(lambda s: s.was.pulse_run_ms + s.dt_ms < s.set.pulse_ms)
-    pulsing = fact(lambda s: s.pulse and s.set.pulse_in_drop)
-    sealed_or_venting = fact(lambda s: s.step == VENT or s.after_run)
+    knocking = fact(lambda s: s.knock and s.set.knock_in_drop)
 
 
 INTERLOCKS = (
@@ -284,7 +280,8 @@ OUTPUTS = (
     Output("flap_open_cmd",  (REOPEN,),    unless=Facts.under_vacuum),
     Output("flap_open_cmd",  (DROP,),      unless=Facts.under_vacuum, remembered=True),
     Output("vent_close_cmd", (SEAL, DRAW)),
-    Output("pulse_cmd",      (DROP,),      when=Facts.pulsing),
+    Output("dust_trap_cmd",  ALWAYS,       when=Facts.dust_trap),
+    Output("knock_cmd",      (DROP,),      when=Facts.knocking),
     Output("fault_lamp",     (FAULT,)),
     Output("fault_lamp",     ALWAYS,       when=Facts.chain_open),
 )  # fmt: skip
@@ -310,3 +307,34 @@ MINIATURE = Definition(
     refusals=REFUSALS,
     ranges={"vacuum_ua": (0, 24_000), "supply_air_pa_g": (0, 1_000_000)},
 )
+
+
+def next_inputs(inputs: Inputs, outputs: Outputs, rnd: random.Random) -> Inputs:
+    """Inputs that follow the outputs most of the time, and misbehave some of it."""
+    if rnd.random() < 0.04:  # something odd, until something else happens to the same point
+        name = rnd.choice(Inputs._fields)
+        odd = {
+            "vacuum_ua": (0, 4_239, 4_240, 4_300, 12_000),
+            "supply_air_pa_g": (0, 399_999, 400_000, 429_999, 430_000),
+        }
+        return inputs._replace(**{name: rnd.choice(odd.get(name, (False, True)))})
+    if rnd.random() < 0.3:
+        return inputs._replace(start_pb=not inputs.start_pb)
+    if rnd.random() < 0.15:
+        return Inputs(
+            start_pb=inputs.start_pb,
+            reset_pb=rnd.random() < 0.5,
+            flap_closed_fb=not outputs.flap_open_cmd,
+            flap_open_fb=outputs.flap_open_cmd,
+            level_free=inputs.level_free,
+            vacuum_ua=8_000 if outputs.source_cmd else 4_000,
+            dust_seen=inputs.dust_seen,
+            knock_pb=rnd.random() < 0.5,
+        )
+    return inputs
+
+
+QUICK = Presets(
+    flap_travel_ms=500, fill_ms=1_500, drain_ms=500, release_limit_ms=4_000, supply_low_ms=100, level_on_ms=50
+)
+"""Presets under which much happens in few scans."""
