@@ -77,7 +77,7 @@ def pairs(predicted: Prediction, got: Measured) -> dict[str, tuple[float, float]
 
 
 @pytest.mark.parametrize("name", VARIATIONS)
-def test_prediction_and_simulated_batches_agree(name: str) -> None:
+def test_prediction_and_a_simulated_hour_agree(name: str) -> None:
     plant = MEDIUM._replace(**VARIATIONS[name])
     presets = commissioned(plant)
     compared = pairs(predict(plant, presets), measured(plant, presets))
@@ -85,7 +85,7 @@ def test_prediction_and_simulated_batches_agree(name: str) -> None:
     assert all(abs(miss) <= WITHIN for miss in off.values()), off
 
 
-def test_prediction_and_simulated_batches_agree_at_the_demo_station() -> None:
+def test_prediction_and_a_simulated_hour_agree_at_the_demo_station() -> None:
     folder = Path(__file__).parents[2] / "configs" / "buckwheat_mill"
     plant, presets = load_plant(folder), load_station(folder).receiver.presets
     plant = plant._replace(vessel_demand_kg_h=20_000.0)  # capacity is predicted, not what the vessel takes
