@@ -150,3 +150,68 @@ def test_blocked_pick_up_climbs_as_in_the_prototype(plant, do, ms, kpa):
     plant.advance(do.draw, ms)
 
     assert plant.reading("vacuum_pa_v") / 1e3 == pytest.approx(kpa, rel=0.15)
+
+
+def test_pulse_under_suction_cleans_little(plant, do):
+    left = []
+    for command in (do.pulse, do.air_only._replace(pulse_cmd=True)):
+        plant = Plant(plant.parameters)
+        plant.advance(command._replace(pulse_cmd=False), 2_000)
+        plant.set_state(cake_kg_m2=0.2)
+        plant.advance(command, 120)
+        left.append(plant.state.cake_kg_m2)
+
+    assert left[0] < 0.05
+    assert left[1] > 0.15
+
+
+def test_tank_never_falls_under_the_body_pressure(quiet, do):
+    plant = Plant(quiet._replace(supply_network_pa_g=0.0, tank_valve_m3_s_pa=1e-6), step_ms=10)
+    plant.set_state(tank_pa=3e5)
+    for _ in range(50):
+        plant.advance(do.pulse, 10)
+        assert plant.state.tank_pa > plant.derived.air_pa - 1.0
+
+
+def test_probe_lets_go_a_little_under_the_height_where_it_took_hold(quiet, do):
+    plant = Plant(quiet._replace(vessel_demand_kg_h=1_000.0))
+    plant.set_state(vessel_kg=46.0)
+    assert not plant.advance(do.rest, 10).level_free
+    grip = plant.state
+    plant.set_state(vessel_kg=grip.vessel_kg - 1.0)  # 6 mm lower, or more
+    held = plant.advance(do.rest, 10).level_free
+    plant.set_state(vessel_kg=grip.vessel_kg - 4.0)
+
+    assert not held
+    assert plant.advance(do.rest, 10).level_free
+
+
+def test_vessel_full_up_to_the_flap_keeps_it_from_closing(quiet, do):
+    plant = Plant(quiet._replace(vessel_demand_kg_h=0.0))
+    plant.set_state(vessel_kg=plant.derived.vessel_capacity_kg - 1.0, body_kg=7.0)
+    plant.advance(do.empty, 3_000)
+    inputs = plant.advance(do.rest, 3_000)
+
+    assert not inputs.flap_closed_fb
+    assert plant.state.body_kg == pytest.approx(6.0)
+
+
+def test_body_that_is_drawn_overfull_stops_taking_product_and_the_vacuum_climbs(plant, do):
+    plant.advance(do.draw, 15_000)
+    before = plant.reading("vacuum_pa_v")
+    plant.advance(do.draw, 15_000)
+
+    assert plant.state.body_kg < 1.3 * plant.derived.body_limit_kg
+    assert plant.reading("vacuum_pa_v") > 1.5 * before
+
+
+def test_feed_varies_by_its_stated_share(quiet, do):
+    plant = Plant(quiet._replace(feed_variation=0.1, feed_variation_s=0.1))
+    shares = []
+    for _ in range(4_000):
+        plant.advance(do.rest, 5)
+        shares.append(plant.state.feed_deviation)
+    mean = sum(shares) / len(shares)
+
+    assert mean == pytest.approx(0.0, abs=0.02)
+    assert (sum((x - mean) ** 2 for x in shares) / len(shares)) ** 0.5 == pytest.approx(0.1, rel=0.15)
