@@ -171,6 +171,7 @@ class Bench:
         reasons = self.refusals(button)
         self.run(for_ms - self.scan_ms)
         self.release(f"{button}_pb")
+        self.scan()
         return reasons
 
     def press_start(self) -> list[str]:

@@ -242,12 +242,30 @@ def test_a_whole_batch_between_them_begins_the_row_anew(at):
     """Low air once a batch, three batches: not in a row, and not yet more than three an hour."""
     bench = at(CONVEY, **WAIT, resume_stop_ms=5_000, resumes_in_row_max=1)
     for _ in range(3):
+        bench.run(4_000)
         bench.machine.supply_bar_g = LOW_BAR_G
         bench.run_until(LEVEL_HOLD, within_ms=2_000)
         bench.machine.supply_bar_g = 7.0
         bench.run_until(CONVEY, within_ms=15_000)
         bench.run_until(SETTLE, within_ms=40_000)
         bench.run_until(CONVEY, within_ms=5_000)
+
+
+def test_a_pause_soon_after_the_last_drain_is_for_air_and_the_batch_goes_on(at):
+    """
+    The vessel is not full, the level has only not yet been seen clear for the clear delay since the drain:
+    the reason is air, and the batch goes on with seal and draw; it is not dropped half filled.
+    """
+    bench = at(SETTLE, **WAIT, resume_stop_ms=5_000)
+    bench.run_until(CONVEY, within_ms=5_000)
+    bench.machine.supply_bar_g = LOW_BAR_G
+    bench.run_until(LEVEL_HOLD, within_ms=2_000)
+    bench.scan()
+    assert not bench.fact("vessel_full")
+    assert bench.remembers("hold_reason") == NO_AIR
+    bench.machine.supply_bar_g = 7.0
+    bench.run_off(within_ms=20_000)
+    assert bench.step is SEAL
 
 
 def test_more_than_three_an_hour_trips_and_time_gives_one_back(at):
