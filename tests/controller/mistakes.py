@@ -142,6 +142,7 @@ MISTAKES = (
     Mistake("the source runs on in vent", output("source_cmd", steps=(*DRAWING, VENT)), ("the source acts only while it draws",)),
     Mistake("the lost flap is counted from its switch alone", rules(flap_lost=on_delay(lambda s: not s.flap_closed, by="flap_lost_ms")), ("the clock of the lost flap is the watched one",)),
     Mistake("no last word on the source", output("source_cmd", unless=None), ("no source once the flap has been unproven for the lost-closed delay",)),
+    Mistake("a lost flap is only told", interlocks(lambda i: i._replace(effect="warn") if i.name == "FLAP_LOST_CLOSED" else i), ("the last word never has to take the source off: the trip comes first", "a drawing receiver trips when the flap is lost")),
     Mistake("the source runs while the flap opens", output("source_cmd", steps=(*DRAWING, OPEN)), ("never source and open flap together", "the source acts only while it draws")),
     Mistake("no last word on the flap", output("flap_open_cmd", unless=None), ("flap-open is first given with good vacuum under the release threshold",)),
     Mistake("a doubtful signal lets the flap go", rules(release_known=fact(lambda s: s.under_release)), ("without a good vacuum signal flap-open waits its full time after source off",)),
