@@ -27,6 +27,7 @@ FLAP_OPEN_CMD = Outputs._fields.index("flap_open_cmd")
 P_AIR_PA = at("air_pa")
 P_GAS = at("gas_j_kg")
 P_FLAP_AREA = at("flap_area_m2")
+P_HEADER_M3 = at("supply_header_volume_m3")
 P_TRAVEL_S = at("flap_travel_s")
 P_CYLINDER_AREA = at("cylinder_area_m2")
 P_STROKE = at("flap_cylinder_stroke_m")
@@ -40,15 +41,19 @@ FULL_SPEED_AT = 0.2  # of the spring force: less surplus than this moves the fla
 STANDING_PRODUCT = 0.3  # a vessel full up to the flap keeps it so far open
 
 
-def move_cylinder(state: Floats, par: Floats, outputs: Ints, step_s: float) -> float:
-    """Fill or vent the cylinder for one step; the header loses what is returned [kg]."""
-    target = max(state[HEADER_PA], par[P_AIR_PA]) if outputs[FLAP_OPEN_CMD] else par[P_AIR_PA]
+def move_cylinder(state: Floats, par: Floats, outputs: Ints, step_s: float) -> None:
+    """Fill the cylinder from the header, or vent it, for one step; it never passes their common pressure."""
     before = state[CYLINDER_PA]
+    target = par[P_AIR_PA]
+    volume = par[P_CYLINDER_AREA] * par[P_STROKE]
+    if outputs[FLAP_OPEN_CMD]:
+        header = par[P_HEADER_M3]
+        target = max((state[HEADER_PA] * header + before * volume) / (header + volume), target)
     after = lagged(before, target, par[P_CYLINDER_LAG], step_s)
     state[CYLINDER_PA] = after
-    used = max(after - before, 0.0) * par[P_CYLINDER_AREA] * par[P_STROKE] / par[P_GAS]
-    state[CYLINDER_AIR_KG] += used
-    return used
+    if after > before:
+        state[CYLINDER_AIR_KG] += (after - before) * volume / par[P_GAS]
+        state[HEADER_PA] -= (after - before) * volume / par[P_HEADER_M3]
 
 
 def flap_force_n(state: Floats, par: Floats) -> float:

@@ -12,17 +12,18 @@ PULSE_CMD = Outputs._fields.index("pulse_cmd")
 
 P_GAS = at("gas_j_kg")
 P_TEMPERATURE = at("site_temperature_k")
+P_HEADER_M3 = at("supply_header_volume_m3")
 P_TANKS = at("tanks_m3")
 P_VALVE = at("tanks_valve_m3_s_pa")
 P_FILL = at("tanks_fill_m3_s_pa")
 P_RATIO = at("tank_critical_ratio")
 
 
-def move_tanks(state: Floats, par: Floats, failures: Floats, outputs: Ints, step_s: float) -> float:
+def move_tanks(state: Floats, par: Floats, failures: Floats, outputs: Ints, step_s: float) -> None:
     """
-    Fill and blow the tanks for one step; the header loses what is returned [kg].
+    Fill the tanks from the header and blow them for one step.
 
-    Filling is explicit and never crosses the header's pressure. Blowing is the exact exponential of a
+    Filling is explicit and never passes the common pressure of both. Blowing is the exact exponential of a
     choked outflow, and never falls under the body's pressure.
     """
     tank_pa = state[TANK_PA]
@@ -30,7 +31,9 @@ def move_tanks(state: Floats, par: Floats, failures: Floats, outputs: Ints, step
     filled = 0.0
     if state[HEADER_PA] > tank_pa:
         flow = iso_6358_kg_s(par[P_FILL], par[P_RATIO], state[HEADER_PA], tank_pa, par[P_TEMPERATURE])
-        filled = min(flow * step_s, (state[HEADER_PA] - tank_pa) / per_kg)
+        header_per_kg = par[P_GAS] / par[P_HEADER_M3]
+        filled = min(flow * step_s, (state[HEADER_PA] - tank_pa) / (per_kg + header_per_kg))
+        state[HEADER_PA] -= filled * header_per_kg
     opening = max(float(outputs[PULSE_CMD]), failures[PULSE_VALVE_STUCK_OPEN])
     blown = 0.0
     if opening > 0.0:
@@ -45,4 +48,3 @@ def move_tanks(state: Floats, par: Floats, failures: Floats, outputs: Ints, step
     state[TANK_PA] = tank_pa + (filled - blown) * per_kg
     state[PULSE_AIR_KG_S] = blown / step_s
     state[PULSE_AIR_KG] += blown
-    return filled

@@ -18,8 +18,8 @@ P_MOTIVE = at("source_motive_m3_s_pa")
 NOZZLE_RATIO = 0.528  # critical ratio of an ideal nozzle
 
 
-def move_supply(state: Floats, par: Floats, failures: Floats, drawn_kg: float, step_s: float) -> None:
-    """Move network and header for one step; `drawn_kg` is what tanks and cylinder took in it."""
+def move_supply(state: Floats, par: Floats, failures: Floats, step_s: float) -> None:
+    """Move network and header for one step, and feed the ejector; tanks and cylinder have had theirs."""
     target = par[P_AIR_PA] + par[P_NETWORK] * (1.0 - failures[SUPPLY_FALLS])
     if state[NETWORK_PA] != target:
         most = par[P_RAMP] * step_s
@@ -37,7 +37,8 @@ def move_supply(state: Floats, par: Floats, failures: Floats, drawn_kg: float, s
     motive = 0.0
     if state[SOURCE_OPEN] > 0.0:
         nozzle = par[P_MOTIVE] * state[SOURCE_OPEN]
-        motive = iso_6358_kg_s(nozzle, NOZZLE_RATIO, header_pa, par[P_AIR_PA], par[P_TEMPERATURE]) * step_s
-    state[HEADER_PA] = header_pa + (passed - motive - drawn_kg) * per_kg
+        flow = iso_6358_kg_s(nozzle, NOZZLE_RATIO, header_pa, par[P_AIR_PA], par[P_TEMPERATURE])
+        motive = min(flow * step_s, max((header_pa - par[P_AIR_PA]) / per_kg + passed, 0.0))
+    state[HEADER_PA] = header_pa + (passed - motive) * per_kg
     state[NETWORK_AIR_KG] += passed
     state[MOTIVE_AIR_KG] += motive

@@ -215,3 +215,14 @@ def test_feed_varies_by_its_stated_share(quiet, do):
 
     assert mean == pytest.approx(0.0, abs=0.02)
     assert (sum((x - mean) ** 2 for x in shares) / len(shares)) ** 0.5 == pytest.approx(0.1, rel=0.15)
+
+
+def test_tiny_header_is_drawn_empty_and_never_below(quiet, do):
+    plant = Plant(
+        quiet._replace(supply_header_volume_m3=1e-4, source_motive_m3_s_pa=1e-6, supply_network_m3_s_pa=1e-9),
+        step_ms=10,
+    )
+    for command in (do.draw, do.empty, do.draw, do.pulse):
+        for _ in range(30):
+            plant.advance(command, 10)
+            assert plant.state.header_pa >= plant.derived.air_pa - 1e-6
