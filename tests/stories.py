@@ -26,8 +26,12 @@ SETS = (
     SHORT,
     SHORT._replace(supply_low_effect=1, resumes_in_row_max=1, clean_every=3, resume_spacing_ms=1_900_000),
     SHORT._replace(finish_fill_on_stop=True, clear_ms=0, flap_retries_max=0, pulses=0, pulses_last=1),
-    SHORT._replace(supply_low_effect=1, resumes_in_row_max=5, resume_spacing_ms=300_000, vacuum_high_repeats=1),
-    SHORT._replace(flap_retries_max=2, pulses=3, vacuum_high_repeats=3, short_batches_max=1, warning_ms=0, settle_ms=0),
+    SHORT._replace(
+        supply_low_effect=1, resumes_in_row_max=5, resume_spacing_ms=300_000, vacuum_high_repeats=1
+    ),
+    SHORT._replace(
+        flap_retries_max=2, pulses=3, vacuum_high_repeats=3, short_batches_max=1, warning_ms=0, settle_ms=0
+    ),
     SHORT._replace(supply_low_effect=1, no_material_ms=600, vacuum_high_repeats=3, fill_ms=2_500),
 )
 """Presets of the stories: each choice both ways, counts small and large."""
@@ -64,7 +68,9 @@ class Story:
     def inputs(self, out: Outputs, dt_ms: int) -> Inputs:
         """Let the machine follow `out` for `dt_ms` and read it."""
         at_rest = not out.run_lamp and self.rnd.random() < 0.8
-        self._change_moods(dt_ms * 10 if at_rest else dt_ms)  # what is wrong is soon put right while it stands
+        self._change_moods(
+            dt_ms * 10 if at_rest else dt_ms
+        )  # what is wrong is soon put right while it stands
         self._move(out, dt_ms)
         r = self.rnd
         idle = not (out.run_lamp or out.fault_lamp or out.horn)
@@ -114,7 +120,9 @@ class Story:
             if self.left_ms[n] <= 0:
                 mood = self.rnd.choices(list(self.weights), list(self.weights.values()))[0]
                 longest = 3 if mood in SHORT_ONES else 5
-                self.left_ms[n] = self.rnd.choice(LENGTHS_MS[4:] if mood in LONG_ONES else LENGTHS_MS[:longest])
+                self.left_ms[n] = self.rnd.choice(
+                    LENGTHS_MS[4:] if mood in LONG_ONES else LENGTHS_MS[:longest]
+                )
                 self.moods[n] = mood
                 self.lump = self.lump or mood == "lump"
 
@@ -130,11 +138,11 @@ class Story:
     def _vacuum_aim(self, out: Outputs) -> float:
         if self.has("below_atmosphere"):
             return -1_200
-        if self.has("vacuum_at_rest") or self.has("source_passes") and out.vent_close_cmd:
+        if self.has("vacuum_at_rest") or (self.has("source_passes") and out.vent_close_cmd):
             return 1_500
         if not out.source_cmd or self.flap > 0.05:
             return self.vacuum_pa if self.has("vent_shut") else 0
-        if self.has("plug") or self.has("high") and not out.purge_cmd:
+        if self.has("plug") or (self.has("high") and not out.purge_cmd):
             return 60_000
         if self.has("half_clear"):
             return 10_000

@@ -133,9 +133,7 @@ class DeadEnds:
         return Searched(len(seen), complete, {m[self.step] for m, _ in seen}, found)
 
     # ---- one scan ------------------------------------------------------------------------------------
-    def _advance(
-        self, was: tuple[int, ...], world: World, people: dict[str, bool]
-    ) -> tuple[State, str]:
+    def _advance(self, was: tuple[int, ...], world: World, people: dict[str, bool]) -> tuple[State, str]:
         """Scan once, then let the world follow the outputs. Answers the new state, and what went wrong."""
         inputs = Inputs(**people)._replace(
             level_free=not world.full,
@@ -177,7 +175,7 @@ class DeadEnds:
         falls = flap == 2 and w.flap == 2 and w.body > 0
         arriving = drawn and not w.plug and w.material and not out.purge_cmd
         vacuum = (60 if w.plug else 13 if arriving else 4) if drawn else 0
-        body = 0 if falls else max(w.body, 1 if arriving or drawn and out.purge_cmd else 0)
+        body = 0 if falls else max(w.body, 1 if arriving or (drawn and out.purge_cmd) else 0)
         return w._replace(flap=flap, vacuum_kpa=vacuum, body=body, delivered=falls, lump=w.lump and flap != 2)
 
     # ---- what may happen -----------------------------------------------------------------------------
@@ -226,7 +224,7 @@ class DeadEnds:
             people = {"reset_pb": step == FAULT and pressed, "start_pb": step == REST and pressed}
             state, _ = self._advance(memory, w, people)
             conveyed = conveyed or state[0][self.step] == CONVEY
-            if state in self.good or conveyed and state[0][self.step] == DRAIN and state[1].delivered:
+            if state in self.good or (conveyed and state[0][self.step] == DRAIN and state[1].delivered):
                 self.good.update(walked)
                 return True
             walked.append(state)

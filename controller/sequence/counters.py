@@ -168,16 +168,16 @@ class Counters(Signals):
         """Product stands in the line; a trip, a halt and a power loss leave it there."""
         return (
             s.step in (DRAW, CONVEY)
-            or s.was.line_loaded
+            or (s.was.line_loaded
             and not (s.was.step == CLEAR and s.step == VENT)
-            and not (s.was.step == CONVEY and s.step == VENT and s.no_material_acts)
+            and not (s.was.step == CONVEY and s.step == VENT and s.no_material_acts))
         )
 
     @memory(first=False)
     def broken_off(s) -> bool:
         """This batch was broken off by low air and is to be gone on with."""
-        return (s.was.broken_off or s.was.step in DRAWING and s.step == LEVEL_HOLD) and (
-            s.step in (SEAL, REOPEN, PURGE, DRAW, CONVEY) or s.step == LEVEL_HOLD and not s.full_stands
+        return (s.was.broken_off or (s.was.step in DRAWING and s.step == LEVEL_HOLD)) and (
+            s.step in (SEAL, REOPEN, PURGE, DRAW, CONVEY) or (s.step == LEVEL_HOLD and not s.full_stands)
         )
 
     @memory(first=0)
@@ -228,7 +228,7 @@ class Counters(Signals):
     def proved(s) -> bool:
         """Vacuum has passed the proving threshold since the source was started."""
         return s.step in (PURGE, DRAW, CONVEY) and (
-            s.was.proved or s.was.step in (PURGE, DRAW) and s.vacuum_pa >= s.set.proving_pa
+            s.was.proved or (s.was.step in (PURGE, DRAW) and s.vacuum_pa >= s.set.proving_pa)
         )
 
     # ---- a living vacuum transmitter moves when the source goes on and off ---------------------------
@@ -248,7 +248,7 @@ class Counters(Signals):
     def vacuum_frozen(s) -> bool:
         """The reading did not move over source on and off; forgotten as soon as it moves again."""
         return s.vacuum_still and (
-            s.was.vacuum_frozen or s.was.step == VENT and s.in_step_ms >= s.set.release_limit_ms
+            s.was.vacuum_frozen or (s.was.step == VENT and s.in_step_ms >= s.set.release_limit_ms)
         )
 
     # ---- retries, pulses, cleaning -------------------------------------------------------------------
@@ -274,7 +274,7 @@ class Counters(Signals):
     def recovery(s) -> bool:
         """This emptying is for a batch found on board; it is always followed by a clean."""
         return s.step not in (REST, FAULT, SEAL, LEVEL_HOLD) and (
-            s.was.recovery or s.was.step in (WARNING, LEVEL_HOLD) and s.step == VENT
+            s.was.recovery or (s.was.step in (WARNING, LEVEL_HOLD) and s.step == VENT)
         )
 
     @memory(first=0)

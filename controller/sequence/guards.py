@@ -93,7 +93,7 @@ class Facts(Causes):
     sealed_line_loaded = fact(lambda s: s.sealed and s.was.line_loaded)
     reopened = fact(lambda s: s.in_step_ms >= s.set.flap_reopen_ms)
     stop_feeding = fact(lambda s: not s.run and not s.set.finish_fill_on_stop)
-    purged = fact(lambda s: s.line_empty or s.in_step_ms >= s.set.clear_ms and not s.vacuum_high)
+    purged = fact(lambda s: s.line_empty or (s.in_step_ms >= s.set.clear_ms and not s.vacuum_high))
     has_vacuum = fact(lambda s: s.was.proved or s.vacuum_pa >= s.set.proving_pa)
     fill_over = fact(lambda s: s.filled_now_ms >= s.set.fill_ms)
     has_vacuum_filled = fact(lambda s: s.has_vacuum and s.fill_over)
@@ -103,7 +103,7 @@ class Facts(Causes):
 
     # ---- emptying and filter clean -----------------------------------------------------------------------
     vented = fact(
-        lambda s: s.released and s.in_step_ms >= s.set.vent_min_ms or s.vacuum_bad and s.release_over
+        lambda s: (s.released and s.in_step_ms >= s.set.vent_min_ms) or (s.vacuum_bad and s.release_over)
     )
     opened_to_clean = fact(lambda s: s.flap_open_proven and s.was.order == TO_CLEAN)
     open_again = fact(lambda s: s.open_late and s.open_retry_left and not s.wait_stands)
@@ -116,7 +116,7 @@ class Facts(Causes):
         and s.pulses_wanted > 0
         and (s.was.batches_since_clean + 1 >= s.set.clean_every or s.was.recovery or s.last_clean)
     )
-    pulse_over = fact(lambda s: s.was.pulsed and s.pulse_on_ms >= s.set.pulse_ms or s.pulse_cut)
+    pulse_over = fact(lambda s: (s.was.pulsed and s.pulse_on_ms >= s.set.pulse_ms) or s.pulse_cut)
     pulse_cut = fact(lambda s: s.was.pulsed and not s.was.pulse_cmd)
     recovered = fact(lambda s: s.in_step_ms >= s.set.recovery_ms)
     recovered_next = fact(lambda s: s.recovered and s.was.pulses_done < s.pulses_wanted)
@@ -127,7 +127,7 @@ class Facts(Causes):
     over_and_starved = fact(lambda s: s.batch_over and s.starved)
 
     # ---- level hold --------------------------------------------------------------------------------------
-    full_stands = fact(lambda s: s.vessel_full or s.was.step == LEVEL_HOLD and not s.level_clear_long)
+    full_stands = fact(lambda s: s.vessel_full or (s.was.step == LEVEL_HOLD and not s.level_clear_long))
     starved_stands = fact(
         lambda s: s.starved and not (s.was.step == LEVEL_HOLD and s.in_step_ms >= s.set.starved_pause_ms)
     )
@@ -150,15 +150,15 @@ class Facts(Causes):
     reopen_pulse_called = fact(
         lambda s: s.was.step == REOPEN
         and s.flap_open_proven
-        and (s.was.pulse_cmd or s.pulse_air and not s.was.pulsed)
+        and (s.was.pulse_cmd or (s.pulse_air and not s.was.pulsed))
         and s.pulse_on_ms < s.set.pulse_ms
     )
     pulse_barred = fact(
         lambda s: not s.flap_open_proven
         or s.source_cmd
         or s.pulse_on_ms >= min(s.set.pulse_ms, PULSE_MAX_MS)
-        or not s.was.pulse_cmd
-        and s.pulse_off_ms < s.set.pulse_off_min_ms
+        or (not s.was.pulse_cmd
+        and s.pulse_off_ms < s.set.pulse_off_min_ms)
     )
     lamp_on = fact(lambda s: s.flash_ms < 500)
     horn_wanted = fact(lambda s: not s.horn_silenced)

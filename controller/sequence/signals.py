@@ -124,8 +124,8 @@ class Signals(Scan[Inputs, Presets]):
         lambda s: s.was.flap_open_cmd
         and (
             s.was.step in (REOPEN, OPEN, DRAIN)
-            or s.was.order == TO_CLEAN
-            and s.was.step in FILTER_CLEAN
+            or (s.was.order == TO_CLEAN
+            and s.was.step in FILTER_CLEAN)
         )
     )
 
@@ -152,5 +152,5 @@ class Signals(Scan[Inputs, Presets]):
         return (
             s.was.vessel_full
             if s.level_masked
-            else s.level_covered_long or s.level_unsure or s.was.vessel_full and not s.level_free_long
+            else s.level_covered_long or s.level_unsure or (s.was.vessel_full and not s.level_free_long)
         )

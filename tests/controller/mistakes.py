@@ -156,7 +156,7 @@ MISTAKES = (
     Mistake("the first scan does not know that it is", rules(powered=fact(lambda s: s.step == WARNING, first=False)), ("only the first scan after power-up is the first",)),
     Mistake("rest is left in the first scan", rows(lambda r: r._replace(guard=Facts.powering_up) if r.guard.name == "asked" else r), ("no step but rest, or a fault, in the first scan", "rest is left by an order only, and to the warning")),
     Mistake("an emptied receiver after half a drain", rules(on_board=fact(lambda s: BATCH if s.step in DRAWING else EMPTY if s.step == OPEN else s.was.on_board, first=UNKNOWN, kept=True)), ("on board becomes no after a whole drain only",)),
-    Mistake("the line counts as loaded from convey on", rules(line_loaded=fact(lambda s: s.step == CONVEY or s.was.line_loaded and s.step != SEAL, first=True, kept=True)), ("a line that was fed counts as loaded",)),
+    Mistake("the line counts as loaded from convey on", rules(line_loaded=fact(lambda s: s.step == CONVEY or (s.was.line_loaded and s.step != SEAL), first=True, kept=True)), ("a line that was fed counts as loaded",)),
     Mistake("clean with a batch on board", without_refusal("batch_perhaps_on_board"), ("a clean alone is done with nothing on board",)),
     Mistake("a found batch is forgotten", without_row("warned_with_batch"), ("suction is begun empty, or with a batch broken off by air",)),
     Mistake("a hold ends in suction whatever is on board", without_row("hold_over_with_batch"), ("suction is begun empty, or with a batch broken off by air",)),

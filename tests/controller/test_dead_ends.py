@@ -44,8 +44,6 @@ def test_a_planted_dead_end_is_found(mistake):
 
 def test_a_batch_on_top_of_another_is_found():
     """The world counts what is really in the body, whatever the memory says."""
-    forgets = rules(
-        on_board=fact(lambda s: BATCH if s.step == CONVEY else EMPTY, first=EMPTY, kept=True)
-    )
+    forgets = rules(on_board=fact(lambda s: BATCH if s.step == CONVEY else EMPTY, first=EMPTY, kept=True))
     searched = DeadEnds(Logic(forgets), wait=False).run(states_max=6_000)
     assert any("on top of another" in f.what for f in searched.found)

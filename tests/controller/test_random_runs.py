@@ -24,7 +24,8 @@ UNREACHABLE = {
 class Told(NamedTuple):
     """One scan of a story, as every executor ran it."""
 
-    fresh: bool  # power was cut before it
+    fresh: bool  # power came before it
+    goes_on: bool  # after a cut within the story: what is kept was kept
     presets: Presets
     inputs: Inputs
     dt_ms: int
@@ -51,7 +52,7 @@ def told():
             answer = first[1].scan(memory, inputs, presets, dt_ms)
             for name, executor in others:
                 assert executor.scan(memory, inputs, presets, dt_ms) == answer, (seed, n, name, inputs)
-            scans.append(Told(cut, presets, inputs, dt_ms))
+            scans.append(Told(cut, cut and n > 0, presets, inputs, dt_ms))
             memory = answer.memory
             inputs, dt_ms = story.send(answer.outputs)
     return scans
@@ -63,15 +64,12 @@ def observed(told):
     logic = Logic(replace(RECEIVER, facts=Watched))
     written = AsWritten(logic, on_rows)
     memory = logic.power_up()
-    started = False
     seen = {name: set() for name in logic.facts}
     fired, blocked = [0] * len(logic.rows), [0] * len(logic.rows)
     meant, broken = dict.fromkeys((c.name for c in CLAIMS), 0), []
     for t in told:
         if t.fresh:
-            power_cut = started and t.presets is presets
-            memory = logic.power_up({n: getattr(memory, n) for n in logic.kept} if power_cut else None)
-        started, presets = True, t.presets
+            memory = logic.power_up({n: getattr(memory, n) for n in logic.kept} if t.goes_on else None)
         s = written._scan_class(memory, t.inputs, t.presets, t.dt_ms)
         memory = logic.Memory._make([getattr(s, n) for n in logic.Memory._fields])
         for name in seen:
