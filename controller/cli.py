@@ -137,3 +137,47 @@ def simulate(
         typer.echo(command.as_json(outcome))
     else:
         tables.show(outcome, Console(highlight=False, width=None if Console().is_terminal else 120))
+
+
+@app.command()
+def prove(
+    station: Annotated[str, typer.Argument(help="Folder of a station, or the name of one that comes along.")],
+) -> None:
+    """Prove every promise of the sequence, for all inputs, histories and presets within their limits."""
+    from controller.settings import load_station
+
+    name = load_station(station_folder(station)).receiver.name
+    try:
+        import z3  # noqa: F401
+    except ModuleNotFoundError as error:
+        typer.echo(f"prove: needs {error.name}, which is not installed (extra `prove`)", err=True)
+        raise typer.Exit(WRONG_INPUT) from None
+    from controller.engines.proving import prove_all
+
+    raise typer.Exit(0 if prove_all(name, typer.echo) else CHECK_FAILED)
+
+
+@app.command()
+def diagram(
+    station: Annotated[str, typer.Argument(help="Folder of a station, or the name of one that comes along.")],
+    out: Annotated[Path | None, typer.Option(help="Draw it to this SVG file.")] = None,
+) -> None:
+    """Print the state diagram as Mermaid text, or draw it as SVG."""
+    from controller.engines import diagram as drawn
+    from controller.sequence.logic import Logic
+    from controller.sequence.receiver import RECEIVER
+    from controller.settings import load_station
+
+    load_station(station_folder(station))
+    logic = Logic(RECEIVER)
+    if out is None:
+        typer.echo(drawn.mermaid(logic), nl=False)
+        return
+    try:
+        drawn.svg(logic, out)
+    except ModuleNotFoundError as error:
+        typer.echo(f"diagram: needs {error.name}, which is not installed (extra `plot`)", err=True)
+        raise typer.Exit(WRONG_INPUT) from None
+    except OSError as error:
+        typer.echo(f"--out {out}: cannot be written: {error.strerror}", err=True)
+        raise typer.Exit(WRONG_INPUT) from None

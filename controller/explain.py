@@ -6,16 +6,15 @@ Works for any scan of which memory before it and inputs are known, on the rig as
 
 import ast
 from collections.abc import Iterable
-from functools import cache
-from types import CodeType, SimpleNamespace
+from functools import cached_property
 from typing import Any, NamedTuple
 
 from controller.engines.as_written import AsWritten
-from controller.sequence import definition as language
 from controller.sequence.definition import Row
 from controller.sequence.expressions import Read, read_of
 from controller.sequence.logic import Logic
 from controller.sequence.made_facts import lines_of
+from controller.sequence.reasons import reason
 
 SIGNS = {ast.Eq: "=", ast.NotEq: "not", ast.Lt: "<", ast.LtE: "<=", ast.Gt: ">", ast.GtE: ">="}
 CONTRARY = {"=": "not", "not": "=", "<": ">=", "<=": ">", ">": "<=", ">=": "<"}
@@ -23,7 +22,7 @@ MANY = 4
 """An `or` of more alternatives than this, none of which stands, is counted, not listed."""
 
 
-FEW = 2
+FEW = 3
 """A fact with more grounds than this is named, not followed."""
 
 
@@ -42,8 +41,8 @@ class Scene:
         self.logic: Logic = engine.logic
         self.facts = engine.all_facts(memory, inputs, presets, dt_ms)
         self.was_step: int = memory.step
-        s = SimpleNamespace(now=inputs, set=presets, was=memory, dt_ms=dt_ms, **self.facts)
-        self._names: dict[str, Any] = {**vars(language), **self.logic.constants, "s": s}
+        self._read = {"now": inputs, "set": presets, "was": memory}
+        self._dt_ms = dt_ms
 
     def fired(self) -> Row | None:
         """The row taken in this scan."""
@@ -101,7 +100,15 @@ class Scene:
         return fact
 
     def _value(self, node: ast.expr) -> Any:
-        return eval(_code(ast.unparse(node)), self._names)
+        return reason(node, self._values, self.logic.constants).value
+
+    @cached_property
+    def _values(self) -> dict[Read, int]:
+        """All that can be read in this scan."""
+        values = {Read("this", name): value for name, value in self.facts.items()}
+        for group, record in self._read.items():
+            values |= {Read(group, name): value for name, value in record._asdict().items()}
+        return {**values, Read("this", "dt_ms"): self._dt_ms}
 
     def _grounds(self, node: ast.expr) -> list[str]:
         match node:
@@ -144,11 +151,6 @@ class Scene:
         value = self._value(node)
         shown = ("on" if value else "off") if isinstance(value, bool) else f"{value:,}"
         return shown if isinstance(node, ast.Constant) else f"{_text(node)} {shown}"
-
-
-@cache
-def _code(text: str) -> CodeType:
-    return compile(text, "<fact>", "eval")
 
 
 def _name(read: Read) -> str:

@@ -21,6 +21,7 @@ from controller.simulate.picture import CyclePicture
 from controller.simulate.station_loop import Segment, StationLoop
 from controller.simulate.station_run import Explained, StationRun, Totals, Watcher
 from controller.simulate.times import milliseconds
+from io_sim.constants import derived
 from io_sim.parameters import PlantParameters
 from io_sim.settings import load_plant
 
@@ -125,7 +126,7 @@ def simulate(ask: Ask, progress: Callable[[int], None]) -> Outcome:
         seed=ask.seed, scan_ms=SCAN_MS, step_ms=STEP_MS,
     )  # fmt: skip
     cycles: list[CycleRecord] = []
-    picture = CyclePicture() if ask.out else None
+    picture = CyclePicture(derived(ask.plant).air_pa) if ask.out else None
 
     def on_cycle(record: CycleRecord) -> None:
         cycles.append(record)

@@ -75,22 +75,30 @@ def _flat(engine: AsWritten) -> generated.FlatScan:
     return scan
 
 
-def _compiled(logic: Logic, cache: Path | None) -> Executor:
+def loop_folder(logic: Logic, root: Path) -> Path:
     """
-    Loop, scan and plant through Numba, kept on disk.
+    Where the compiled loop is kept: named by a hash of the texts of loop, scan and plant.
 
-    Numba does not see a change in a function that another file defines: the folder is named by a hash of
-    all three texts, so that changed text is never found under an old name.
+    Numba does not see a change in a function that another file defines; so changed text must never be
+    looked for under an old name.
     """
     import numba
 
-    from io_sim.compiled import compiled_advance, default_cache_dir, float_array, int_array, kernel_text
+    from io_sim.compiled import kernel_text
 
-    root = cache or default_cache_dir()
     scan_text = generated.source(logic, branch_free=True)
     texts = (inspect.getsource(closed_loop), scan_text, kernel_text(), numba.__version__)
-    key = hashlib.sha256("\0".join(texts).encode()).hexdigest()[:16]
-    folder = root / "loops" / key
+    return root / "loops" / hashlib.sha256("\0".join(texts).encode()).hexdigest()[:16]
+
+
+def _compiled(logic: Logic, cache: Path | None) -> Executor:
+    """Loop, scan and plant through Numba, kept on disk."""
+    import numba
+
+    from io_sim.compiled import compiled_advance, default_cache_dir, float_array, int_array
+
+    root = cache or default_cache_dir()
+    folder = loop_folder(logic, root)
     folder.mkdir(parents=True, exist_ok=True)
     config: Any = numba.config
     before, config.CACHE_DIR = config.CACHE_DIR, str(folder)

@@ -32,11 +32,10 @@ class Operator:
 
     def act(self, loop: StationLoop) -> str:
         """Does what is due now; says which command was given: start, reset or nothing."""
-        due = sorted(entry for entry in self._plan if entry[0] <= loop.now_ms)
-        self._plan = [entry for entry in self._plan if entry not in due]
         command = ""
-        for _, what in due:
-            verb, _, point = what.partition(" ")
+        while due := sorted(entry for entry in self._plan if entry[0] <= loop.now_ms):
+            self._plan.remove(due[0])
+            verb, _, point = due[0][1].partition(" ")
             if verb == "look":
                 self._look(loop)
                 continue

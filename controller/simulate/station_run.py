@@ -53,7 +53,7 @@ class Explained(NamedTuple):
     step: str
     in_step_ms: int
     moved: str  # the reason, if it entered that step in this very scan
-    hold: str  # the reason of the hold
+    why: str  # the reason of the hold, the first-out of the fault
     rows: tuple[tuple[str, str, tuple[str, ...]], ...]  # to, guard in words, what holds it back
     acting: tuple[str, ...]
 
@@ -191,9 +191,9 @@ class StationRun:
         if scene.fired():
             scene = self._scene(segment, ahead=True)
         rows = tuple((w.to, w.guard.replace("_", " "), w.holds_back) for w in scene.waiting())
-        hold = REASONS.get(self._loop.remembers("hold_reason"), "")
+        why = REASONS.get(self._loop.remembers("hold_reason"), "") or scene.first_out()
         step, in_step_ms = Step(scene.was_step).name, self._loop.remembers("step_ms")
-        return Explained(segment.last_ms, step, in_step_ms, moved, hold, rows, tuple(self._loop.acting()))
+        return Explained(segment.last_ms, step, in_step_ms, moved, why, rows, tuple(self._loop.acting()))
 
     def _utc(self) -> str:
         date = self._start + timedelta(milliseconds=self._loop.now_ms)

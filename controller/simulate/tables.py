@@ -29,7 +29,8 @@ COLUMNS = {
 def show(outcome: Outcome, console: Console) -> None:
     """The whole outcome."""
     ask, receiver = outcome.ask, outcome.ask.station.receiver
-    console.print(f"{receiver.name}, {receiver.product}: {receiver.description}. {NOTICE.capitalize()}.")
+    console.print(f"{receiver.name}, {receiver.product}: {receiver.description}.", soft_wrap=True)
+    console.print(f"{NOTICE.capitalize()}.")
     cycles(outcome.cycles, console)
     for trip in outcome.totals.trips:
         tripped(trip, console)
@@ -55,10 +56,10 @@ def cycles(records: Sequence[CycleRecord], console: Console) -> None:
         console.print("No cycle.")
         return
     columns = [head for head, names in COLUMNS.items() if any(record.step_ms(*names) for record in records)]
-    table = Table(box=SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
+    table = Table(box=None, padding=(0, 1, 0, 0), pad_edge=False, header_style="bold")
     for head in ("no", "start", *columns, "all", "kPa", "kg", "Nm3"):
         table.add_column(head, justify="right", no_wrap=True)
-    table.add_column("fill ended by")
+    table.add_column("fill ended by", min_width=20)
     hidden = len(records) - 2 * SHOWN
     for k, record in enumerate(records):
         if k < SHOWN or k >= len(records) - SHOWN or hidden <= 1:
@@ -114,8 +115,8 @@ def tripped(trip: Trip, console: Console) -> None:
 
 def explained(scan: Explained, console: Console) -> None:
     """What the sequence waited for, row by row."""
-    hold = f", {scan.hold}" if scan.hold else ""
-    console.print(f"At {typed(scan.at_ms)}: {scan.step}{hold} for {scan.in_step_ms} ms.")
+    why = f" ({scan.why})" if scan.why else ""
+    console.print(f"At {typed(scan.at_ms)}: {scan.step}{why} for {scan.in_step_ms} ms.")
     if scan.moved:
         console.print(f"  entered in this very scan: {scan.moved}")
     if scan.acting:

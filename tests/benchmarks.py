@@ -1,0 +1,150 @@
+"""
+The figures of this machine, printed. Run by `make bench`; never part of the tests.
+
+CPU seconds of one process unless it says wall: the figures of a shared machine are only worth that much.
+"""
+
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from importlib.util import find_spec
+from pathlib import Path
+
+from controller.engines import generated
+from controller.engines.as_written import AsWritten, on_rows
+from controller.image import Inputs, Outputs
+from controller.sequence.logic import Logic
+from controller.sequence.presets import Presets
+from controller.sequence.receiver import RECEIVER
+from controller.simulate import command, executors
+from controller.simulate.station_loop import StationLoop
+from io_sim.parameters import PlantParameters
+
+STATION = Path(__file__).parents[1] / "configs" / "buckwheat_mill"
+LOGIC = Logic(RECEIVER)
+
+
+def cpu_s(work, *args):
+    began = time.process_time()
+    work(*args)
+    return time.process_time() - began
+
+
+def line(what, figure, aim=""):
+    print(f"{what:62} {figure:>16}  {aim}", flush=True)
+
+
+def wall_s(*arguments, **environment):
+    began = time.monotonic()
+    subprocess.run(
+        [sys.executable, "-m", "controller", *arguments],
+        env={**os.environ, **environment}, check=True, stdout=subprocess.DEVNULL,
+        cwd=Path(__file__).parents[1],
+    )  # fmt: skip
+    return time.monotonic() - began
+
+
+def whole_path(name, minutes):
+    """Plant time over CPU time of `simulate` as a user runs it: trace, records, table data, start-up apart."""
+    ask = command.read_ask(
+        STATION, lasts=f"{minutes}m", fail=[], seed=1, out=None, explain=None, reset_after=None, executor=name
+    )
+    command.simulate(ask._replace(for_ms=60_000), lambda now_ms: None)  # everything loaded and compiled
+    short = cpu_s(command.simulate, ask._replace(for_ms=10), lambda now_ms: None)
+    return minutes * 60 / max(cpu_s(command.simulate, ask, lambda now_ms: None) - short, 1e-9)
+
+
+def bare_loop(name, minutes):
+    """Plant time over CPU time of the loop alone, traced, nobody looking at it."""
+    loop = StationLoop(LOGIC, Presets(), PlantParameters(), executors.executor(name, LOGIC))
+    loop.run(100)
+    loop.press("start_pb", 1)
+
+    def run():
+        while loop.now_ms < minutes * 60_000:
+            loop.run(1_000)
+
+    return minutes * 60 / cpu_s(run)
+
+
+def scan_us(scan, scans, flat=list):
+    memory = flat(generated.flat(LOGIC))
+    inputs, presets = flat([*map(int, Inputs(supply_air_ua=15_200))]), flat([*map(int, Presets())])
+    outputs, acts = flat([0] * len(Outputs._fields)), flat([0] * len(LOGIC.interlock_names))
+    scan(memory, inputs, presets, 10, outputs, acts)
+
+    def run():
+        for _ in range(scans):
+            scan(memory, inputs, presets, 10, outputs, acts)
+
+    return cpu_s(run) / scans * 1e6
+
+
+def as_written_us(engine, scans):
+    inputs, presets, memory = Inputs(supply_air_ua=15_200), Presets(), LOGIC.power_up()
+
+    def run():
+        was = memory
+        for _ in range(scans):
+            was = engine.scan(was, inputs, presets, 10).memory
+
+    return cpu_s(run) / scans * 1e6
+
+
+def compiled_ns(scan, array, scans=500_000):
+    """One scan inside a compiled loop."""
+    from numba import njit
+
+    @njit
+    def many(n, memory, inputs, presets, outputs, acts):
+        for _ in range(n):
+            scan(memory, inputs, presets, 10, outputs, acts)
+
+    values = [
+        array(generated.flat(LOGIC)), array([*map(int, Inputs(supply_air_ua=15_200))]),
+        array([*map(int, Presets())]), array([0] * len(Outputs._fields)), array([0] * len(LOGIC.interlock_names)),
+    ]  # fmt: skip
+    many(1, *values)
+    return cpu_s(many, scans, *values) / scans * 1e9
+
+
+def main():
+    fast = find_spec("numba") is not None
+    print(f"{len(LOGIC.facts)} facts, {len(LOGIC.memory)} memory, {len(LOGIC.rows)} rows, "
+          f"{len(RECEIVER.interlocks)} interlock lines; 10 ms scan, 5 ms plant step")  # fmt: skip
+    line("--help, wall", f"{min(wall_s('--help') for _ in range(3)):.2f} s", "< 0.4 s")
+    cache = Path(tempfile.mkdtemp())
+    try:
+        kept = {"VACUUM_RECEIVER_CACHE": str(cache)}
+        hour = ("simulate", str(STATION), "--for", "1h", "--out")
+        line(
+            "first virtual hour, nothing compiled, wall",
+            f"{wall_s(*hour, str(cache / 'a'), **kept):.1f} s",
+            "< 25 s",
+        )
+        line("again, wall", f"{wall_s(*hour, str(cache / 'b'), **kept):.1f} s", "< 10 s")
+    finally:
+        shutil.rmtree(cache)
+    line("scan as written, rows on transitions", f"{as_written_us(AsWritten(LOGIC), 2_000):.0f} us")
+    line("scan as written, rows on three lines", f"{as_written_us(AsWritten(LOGIC, on_rows), 2_000):.0f} us")
+    line("scan generated, interpreted", f"{scan_us(generated.interpreted(LOGIC), 5_000):.1f} us")
+    if fast:
+        from controller.engines.compiled import array, compiled
+
+        with tempfile.TemporaryDirectory() as folder:
+            line("scan compiled, cold", f"{cpu_s(compiled, LOGIC, Path(folder)):.1f} s")
+            line("scan compiled, from the cache", f"{cpu_s(compiled, LOGIC, Path(folder)):.2f} s")
+            scan = compiled(LOGIC, Path(folder))
+            line("scan compiled, called from Python", f"{scan_us(scan, 50_000, array):.2f} us")
+            line("scan compiled, inside a compiled loop", f"{compiled_ns(scan, array):.0f} ns")
+        line("closed loop compiled, traced, x real time", f"{bare_loop('compiled', 240):,.0f}", ">= 20,000")
+        line("whole path compiled, x real time", f"{whole_path('compiled', 60):,.0f}", ">= 500")
+    line("whole path generated, interpreted, x real time", f"{whole_path('generated', 3):.0f}", ">= 80")
+    line("whole path as written on transitions, x real time", f"{whole_path('transitions', 2):.0f}", ">= 50")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,120 @@
+"""The journal: nothing finished is lost, whatever happens to the process."""
+
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+
+import pytest
+
+from controller.records import CycleRecord, EventRecord, StepTaken
+from controller.reporting.journal import FILE, Journal, JournalError, read_cycles, read_events
+
+
+def cycle(number):
+    return CycleRecord(
+        number=number, kind="batch", start_utc="2026-01-05T06:00:00+00:00", start_ms=number * 1_000,
+        steps=(StepTaken("SEAL", 1_000, "sealed"), StepTaken("DRAW", 110, "has vacuum")),
+        result="complete", fill_ended_by="time", vacuum_peak_pa=14_000, vacuum_mean_pa=13_000,
+        vacuum_air_only_pa=None, flap_opening_ms=390, flap_closing_ms=None, pulses=2,
+        supply_lowest_pa_g=650_000, supply_resting_pa_g=700_000, delivered_kg=7.97, air_nm3=0.38,
+        flap_retries=0, resumes=0, on_board="no", line_loaded=False, alarms=("NO_MATERIAL",),
+        software="0", simulated=True,
+    )  # fmt: skip
+
+
+def event(name="STEP_CHANGED", priority=0):
+    return EventRecord(10, "2026-01-05T06:00:00+00:00", name, "SEAL -> DRAW", priority, "sealed")
+
+
+def test_what_is_written_is_read_back_the_same(tmp_path):
+    with Journal(tmp_path / "run") as journal:
+        journal.add_events([event()])
+        journal.add_cycle(cycle(1))
+        journal.add_cycle(cycle(2))
+
+    assert read_cycles(tmp_path / "run") == [cycle(1), cycle(2)]
+    assert read_events(tmp_path / "run") == [event()]
+
+
+def test_a_cycle_is_seen_by_others_while_the_writer_still_runs(tmp_path):
+    with Journal(tmp_path) as journal:
+        journal.add_cycle(cycle(1))
+        assert read_cycles(tmp_path) == [cycle(1)]
+
+
+def test_a_fault_is_on_the_disk_at_once(tmp_path):
+    with Journal(tmp_path) as journal:
+        journal.add_events([event("NO_VACUUM", priority=3)])
+        assert [found.id for found in read_events(tmp_path)] == ["NO_VACUUM"]
+
+
+WRITER = """
+import sys
+from itertools import count
+from pathlib import Path
+sys.path.insert(0, sys.argv[2])
+from test_journal import cycle, event
+from controller.reporting.journal import Journal
+journal = Journal(Path(sys.argv[1]))
+for number in count(1):
+    journal.add_events([event()] * 5)
+    journal.add_cycle(cycle(number))
+    print(number, flush=True)
+"""
+
+
+@pytest.mark.parametrize("cycles_before", [1, 37])
+def test_a_killed_writer_loses_no_finished_cycle_and_its_journal_opens_again(tmp_path, cycles_before):
+    writer = subprocess.Popen(
+        [sys.executable, "-c", WRITER, str(tmp_path), os.path.dirname(__file__)],
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    told = 0
+    for line in writer.stdout:
+        told = int(line)
+        if told == cycles_before:
+            os.kill(writer.pid, signal.SIGKILL)
+    writer.wait()
+    writer.stdout.close()
+
+    kept = [record.number for record in read_cycles(tmp_path)]
+    assert told >= cycles_before
+    assert kept[:told] == list(range(1, told + 1))
+    with Journal(tmp_path) as journal:
+        journal.add_cycle(cycle(10_000))
+    assert read_cycles(tmp_path)[-1] == cycle(10_000)
+    with sqlite3.connect(tmp_path / FILE) as db:
+        assert db.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    db.close()
+
+
+def test_a_folder_that_cannot_be_written_is_said_with_its_name(tmp_path):
+    (tmp_path / "file").write_text("in the way")
+    with pytest.raises(JournalError, match=r"file/run: the run folder cannot be written: Not a directory"):
+        Journal(tmp_path / "file" / "run")
+
+
+def test_a_file_that_is_no_journal_is_refused(tmp_path):
+    (tmp_path / FILE).write_text("not a database, but long enough to look like one " * 20)
+    with pytest.raises(JournalError, match="cannot be written"):
+        Journal(tmp_path)
+    with pytest.raises(JournalError, match="cannot be read"):
+        read_cycles(tmp_path)
+
+
+def test_a_journal_of_another_format_is_left_alone(tmp_path):
+    with Journal(tmp_path):
+        pass
+    db = sqlite3.connect(tmp_path / FILE)
+    db.execute("PRAGMA user_version = 99")
+    db.close()
+    with pytest.raises(JournalError, match="is a journal of format 99, this program writes format 1"):
+        Journal(tmp_path)
+
+
+def test_a_folder_without_a_journal_says_so(tmp_path):
+    with pytest.raises(JournalError, match=r"journal\.sqlite: no such file"):
+        read_cycles(tmp_path)

@@ -1,0 +1,250 @@
+"""`receiver simulate`: what comes out, and what is said of wrong input."""
+
+import json
+import re
+
+import pytest
+from typer.testing import CliRunner
+
+from controller.cli import app, main
+from controller.records import from_document
+from controller.reporting.journal import read_cycles, read_events
+from controller.simulate import picture
+from controller.simulate.cycle_book import AIR_KG_NM3
+from controller.simulate.executors import best
+from controller.simulate.failures_asked import Asked, Failures, read
+from controller.simulate.times import milliseconds
+from io_sim.failures import CATALOGUE
+from io_sim.parameters import PlantParameters
+
+
+def simulate(*options, executor=None):
+    executor = executor or best()
+    return CliRunner().invoke(app, ["simulate", "buckwheat_mill", "--executor", executor, *options])
+
+
+def as_document(*options):
+    result = simulate(*options, "--json")
+    assert result.exit_code == 0, result.output
+    return json.loads(result.stdout)
+
+
+@pytest.fixture(scope="module")
+def run(tmp_path_factory):
+    """Emptying, one whole batch, then a trip: the pick-up is blocked at the second draw."""
+    out = tmp_path_factory.mktemp("runs") / "blocked"
+    options = ("--for", "1m", "--fail", "inlet_hose_off@convey#2", "--out", str(out), "--explain", "20s")
+    result = simulate(*options)
+    assert result.exit_code == 0, result.output
+    return result, out
+
+
+def test_the_head_says_that_it_is_simulated_and_no_safety_function(run):
+    assert run[0].stdout.splitlines()[1] == "Simulated; ordinary software, not a safety function."
+
+
+def test_the_table_fits_120_columns_and_gives_steps_and_why_the_fill_ended(run):
+    lines = run[0].stdout.splitlines()
+    assert max(map(len, lines)) <= 120
+    batch = next(line for line in lines if re.match(r" *2 ", line))
+    assert "16000" not in batch  # the first batch was begun in purge, whose time counts as fill time
+    assert batch.rstrip().endswith("time")
+
+
+def test_a_trip_is_explained_with_values_against_limits_cause_and_what_to_do(run):
+    said = run[0].stdout
+    assert "TRIP NO_VACUUM at" in said
+    paragraph = said[said.index("TRIP NO_VACUUM") :]
+    assert re.search(
+        r"facts +proved before is on; vacuum_pa [\d,]+ < proving_pa 1,200; for 1,000 ms", paragraph
+    )
+    assert "cause" in paragraph
+    assert "to do" in paragraph
+
+
+def test_explain_names_what_each_row_waits_for(run):
+    said = run[0].stdout
+    assert re.search(r"At 20s: CONVEY for \d+ ms", said)
+    assert re.search(r"CLEAR +fill over +filled_now_ms [\d,]+ < fill_ms 16,000", said)
+
+
+def test_the_run_folder_holds_journal_picture_and_what_is_needed_to_run_it_again(run):
+    _, out = run
+    assert sorted(path.name for path in out.iterdir()) == ["cycle.svg", "journal.sqlite", "run.json"]
+    document = json.loads((out / "run.json").read_text())
+    assert (document["station"], document["seed"], document["simulated"]) == ("R-101", 1, True)
+    assert document["presets"]["fill_ms"] == 16_000
+    assert document["failures"][0]["mode"] == "inlet_hose_off"
+
+
+def test_the_journal_has_each_cycle_with_its_steps_adding_up_and_the_trip_with_its_grounds(run):
+    cycles, events = read_cycles(run[1]), read_events(run[1])
+    assert [(c.number, c.kind, c.result) for c in cycles] == [
+        (1, "emptying", "complete"), (2, "batch", "complete"), (3, "batch", "trip NO_VACUUM"),
+    ]  # fmt: skip
+    assert cycles[1].start_ms + cycles[1].ms == cycles[2].start_ms
+    trip = next(event for event in events if event.id == "NO_VACUUM")
+    assert (trip.what, trip.priority) == ("raised", 3)
+    assert "proving_pa 1,200" in trip.detail
+    assert [event.what for event in events if event.id == "FAILURE_SET"] == ["inlet_hose_off"]
+
+
+def test_a_record_holds_what_the_cycle_showed(run):
+    batch = read_cycles(run[1])[1]
+    assert batch.fill_ended_by == "time"
+    assert batch.pulses == 2
+    assert batch.step_ms("PULSE") == 2 * 120
+    assert (batch.on_board, batch.line_loaded, batch.simulated) == ("no", True, True)
+    assert 300 <= batch.flap_opening_ms <= 600
+    assert 300 <= batch.flap_closing_ms <= 600
+    assert batch.vacuum_air_only_pa < batch.vacuum_mean_pa < batch.vacuum_peak_pa
+    assert batch.supply_lowest_pa_g < batch.supply_resting_pa_g
+    reasons = {taken.step: taken.ended_by for taken in batch.steps}
+    assert (reasons["CONVEY"], reasons["CLEAR"], reasons["SEAL"]) == (
+        "fill over",
+        "line empty",
+        "sealed line loaded",
+    )
+
+
+def test_the_air_of_a_batch_is_what_the_nozzle_blows_at_supply_pressure():
+    """
+    A choked nozzle passes C x p, absolute (ISO 6358); ANR is 20 degrees C, 100 kPa (ISO 8778).
+
+    The station's nozzle: 1130 l/min ANR at 6 bar gauge. Pulses and flap come on top: under a tenth.
+    """
+    (batch,) = [
+        c for c in as_document("--for", "45s")["cycles"] if c["result"] == "complete" and c["kind"] == "batch"
+    ]
+    drawing_s = (
+        sum(s["ms"] for s in batch["steps"] if s["step"] in ("PURGE", "DRAW", "CONVEY", "CLEAR")) / 1_000
+    )
+    anr_m3 = 1.130 / 60 * drawing_s * (batch["supply_lowest_pa_g"] + 101_325) / (600_000 + 101_325)
+    nm3 = anr_m3 * (100_000 / 101_325) * (273.15 / 293.15)
+    assert nm3 < batch["air_nm3"] < 1.1 * nm3
+
+
+def test_a_normal_cubic_metre_of_dry_air_weighs_1_293_kg():
+    """DIN 1343: 0 degrees C, 101.325 kPa; 1.293 kg/m3 in any table of air (from memory)."""
+    assert pytest.approx(1.293, rel=1e-3) == AIR_KG_NM3
+
+
+def test_json_is_one_document_whose_cycles_are_records():
+    document = as_document("--for", "30s")
+    assert document["simulated"] is True
+    assert from_document(document["cycles"][0]).kind == "emptying"
+    assert document["totals"]["step_at_end"] == document["cycles"][-1]["steps"][-1]["step"]
+
+
+def test_the_totals_are_the_sum_of_the_cycles():
+    document = as_document("--for", "80s")
+    assert document["totals"]["delivered_kg"] == pytest.approx(
+        sum(c["delivered_kg"] for c in document["cycles"]), abs=0.01
+    )
+    assert document["totals"]["delivered_kg"] > 10
+    assert document["totals"]["air_nm3"] == pytest.approx(
+        sum(c["air_nm3"] for c in document["cycles"]), rel=0.01
+    )
+
+
+def test_a_full_vessel_stops_the_receiver_and_is_counted():
+    document = as_document("--for", "50s", "--fail", "level_probe_stuck_covered@drain#2")
+    assert document["totals"]["level_stops"] == 1
+    assert document["totals"]["step_at_end"] == "LEVEL_HOLD"
+    assert document["trips"] == []
+
+
+def test_after_a_trip_the_fault_stays_unless_the_operator_resets():
+    fail = ("--for", "40s", "--fail", "source_dead@1s+20s")
+    stays = as_document(*fail)
+    assert stays["totals"]["step_at_end"] == "FAULT"
+    goes_on = as_document(*fail, "--reset-after", "10s")
+    assert len(goes_on["trips"]) == 1
+    assert goes_on["totals"]["step_at_end"] not in ("FAULT", "REST")
+
+
+def test_a_missing_plot_library_is_said_and_the_rest_goes_on(tmp_path, monkeypatch):
+    monkeypatch.setitem(__import__("sys").modules, "matplotlib", None)
+    result = simulate("--for", "45s", "--out", str(tmp_path / "run"))
+    assert result.exit_code == 0
+    assert "matplotlib is not installed" in result.stdout
+    assert not (tmp_path / "run" / picture.FILE).exists()
+    assert read_cycles(tmp_path / "run")
+
+
+WRONG = {
+    ("--for", "1x"): "'1x' is not a duration: write it as 1h, 12m30s",
+    ("--for", "5ms"): "not a whole number of scans of 10 ms",
+    ("--fail", "line_blokked@10m"): "no failure mode 'line_blokked' - did you mean 'line_blocked'?",
+    ("--fail", "line_blocked@drian"): "'drian' is neither a time .* - did you mean 'drain'?",
+    ("--fail", "line_blocked"): "write MODE@TIME or MODE@STEP",
+    ("--fail", "line_blocked=2@10m"): "the amount is '2', must be over 0 and at most 1",
+    ("--fail", "line_blocked@drain#0"): "a whole number from 1",
+    ("--fail", "line_blocked@10m+soon"): "'soon' is not a duration",
+    ("--for", "1m", "--explain", "2m"): "--explain 2m: is outside the run, which lasts 1m",
+    ("--reset-after", "0s"): "--reset-after: '0s' is not a duration",
+}
+
+
+@pytest.mark.parametrize("options", WRONG, ids=" ".join)
+def test_wrong_input_is_said_with_what_is_allowed_and_exit_2(options):
+    result = simulate(*options)
+    assert result.exit_code == 2
+    assert re.search(WRONG[options], result.stderr), result.stderr
+    assert "Traceback" not in result.output
+
+
+def test_an_unknown_failure_mode_brings_the_whole_list():
+    said = simulate("--fail", "nothing@1m").stderr
+    assert all(mode.id in said for mode in CATALOGUE)
+
+
+def test_everything_wrong_is_said_at_once():
+    said = simulate("--for", "x", "--fail", "y@1m", "--fail", "line_blocked@z", executor="w").stderr
+    assert all(word in said for word in ("'x'", "'y'", "'z'", "--executor w"))
+
+
+def test_a_run_folder_that_cannot_be_written_is_said_before_the_run(tmp_path):
+    (tmp_path / "file").write_text("")
+    result = simulate("--for", "100h", "--out", str(tmp_path / "file" / "run"))
+    assert result.exit_code == 2
+    assert "the run folder cannot be written: Not a directory" in result.stderr
+
+
+def test_a_run_folder_that_holds_a_run_is_not_written_over(run):
+    result = simulate("--for", "1s", "--out", str(run[1]))
+    assert result.exit_code == 2
+    assert "holds a run already" in result.stderr
+
+
+def test_an_unknown_station_is_said_with_those_there_are(monkeypatch, capsys):
+    monkeypatch.setattr("sys.argv", ["receiver", "simulate", "buckwheat_mil"])
+    with pytest.raises(SystemExit) as stop:
+        main()
+    assert stop.value.code == 2
+    assert "did you mean 'buckwheat_mill'?" in capsys.readouterr().err
+
+
+def test_failures_are_read_with_amount_moment_and_duration():
+    assert read("feed_empty=0.5@10m+30s") == Asked("feed_empty", 0.5, 600_000, None, 1, 30_000)
+    assert read("flap_slow@drain#3")[2:5] == (None, 10, 3)
+
+
+def test_a_failure_whose_moment_does_not_come_is_named():
+    assert Failures([read("flap_slow@reopen"), read("flap_slow@1h")]).left() == [
+        "flap_slow at 1h",
+        "flap_slow at REOPEN #1",
+    ]
+    assert as_document("--for", "2s", "--fail", "flap_slow@drain")["failures_never_due"] == [
+        "flap_slow at DRAIN #1"
+    ]
+
+
+def test_times_are_read_as_typed():
+    for text in ("", "h", "10", "1m1h", "-1s", "1.5h"):
+        with pytest.raises(ValueError, match="is not a duration"):
+            milliseconds(text)
+
+
+def test_the_nozzle_of_the_example_is_that_of_the_check_above():
+    assert PlantParameters().source_motive_m3_s_pa * 701_325 * 60_000 == pytest.approx(1_130, rel=0.01)
