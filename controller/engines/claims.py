@@ -148,6 +148,8 @@ LAST_WORD = (
           then=lambda s: s.unproven_ms == s.flap_lost_held_ms),
     Claim("no source once the flap has been unproven for the lost-closed delay", when=lambda s: s.source_cmd,
           then=lambda s: s.flap_proven or s.unproven_ms < s.set.flap_lost_ms),
+    Claim("the trip counts the lost flap as long as the last word does", when=lambda s: s.step in DRAWING and s.flap_unproven,
+          then=lambda s: s.flap_lost_closed_seen and s.flap_lost_closed_held_ms == s.flap_lost_held_ms),
     Claim("the last word never has to take the source off: the trip comes first", then=lambda s: not s.source_cmd_overruled),
     Claim("a drawing receiver trips when the flap is lost", when=lambda s: s.flap_lost_closed_acts, then=lambda s: s.step == FAULT),
     Claim("never source and open flap together", then=lambda s: not (s.source_cmd and s.flap_open_cmd)),

@@ -163,7 +163,7 @@ MISTAKES = (
     Mistake("seal does not ask what is on board", rules(broken_off=fact(lambda s: False, first=False)), ("no batch on top of another",)),
     Mistake("fill time begins anew after air", rules(filled_ms=fact(lambda s: s.filled_now_ms if s.step in (PURGE, DRAW, CONVEY) else 0, first=0)), ("a batch broken off by air goes on with its fill time",)),
     Mistake("seal does not wait for the level", rules(sealed=fact(lambda s: s.flap_proven and s.in_step_ms >= s.set.tank_charge_ms and not s.vessel_full)), ("no batch begins with level high or unsettled",)),
-    Mistake("seal does not wait for the flap", rules(sealed=fact(lambda s: s.in_step_ms >= s.set.tank_charge_ms and s.level_settled and not s.vessel_full)), ("a batch begins with the flap proven closed",)),
+    Mistake("seal does not wait for the flap", rules(sealed=fact(lambda s: s.in_step_ms >= s.set.tank_charge_ms and s.level_settled and not s.vessel_full)), ("a batch begins with the flap proven closed", "the trip counts the lost flap as long as the last word does")),
     Mistake("a loaded line is not purged", without_row("sealed_line_loaded"), ("a line left loaded is purged first",)),
     Mistake("a recovery is not cleaned", rules(clean_due=fact(lambda s: s.drained and s.pulses_wanted > 0 and s.last_clean)), ("a recovery emptying is followed by a clean",)),
     Mistake("a hold that stands with no reason", rules(hold_over=fact(lambda s: not s.full_stands and not s.starved_stands and not s.air_stands and s.flap_proven)), ("a hold has a reason",)),
