@@ -94,11 +94,15 @@ class Machine:
 
 
 class Works:
-    """One definition made ready to run: its generated scan, and the conditions that the scan reports."""
+    """
+    One definition made ready to run: its generated scan, and the conditions that the scan reports.
 
-    def __init__(self, definition: Definition = RECEIVER) -> None:
+    `in_a_hurry`: a scan that is written sooner and runs slower, for definitions that run only a little.
+    """
+
+    def __init__(self, definition: Definition = RECEIVER, in_a_hurry: bool = False) -> None:
         self.logic = Logic(definition)
-        text = generated.source(self.logic)
+        text = generated.source(self.logic, branch_free=in_a_hurry)
         head, body = text.split("\n", 1)
         local = {line.split(" = ")[0].strip() for line in body.splitlines() if " = " in line}
         facts = [f.name for f in self.logic.facts.values() if f.kind is bool and f.name in local]
@@ -133,6 +137,14 @@ class Bench:
         self._before, self._inputs = self._memory[:], [int(v) for v in Inputs()]
         self._out, self._acts = [0] * len(Outputs._fields), [0] * len(self.works.logic.interlock_names)
         self._told = b""
+
+    def moved_to(self, works: Works) -> "Bench":
+        """The same situation under another definition of the same memory."""
+        other = self.copy()
+        other.works, other.seen = works, None
+        other._memory = [self.remembers(name) for name in works.logic.memory]
+        other._acts = [0] * len(works.logic.interlock_names)
+        return other
 
     def copy(self) -> "Bench":
         """Another bench in the same situation."""
@@ -310,8 +322,8 @@ class Benches:
     probe (still covered), FAULT by an open safety chain in CONVEY (closed again).
     """
 
-    def __init__(self, definition: Definition = RECEIVER, seen: set[bytes] | None = None) -> None:
-        self.works, self.seen = Works(definition), seen
+    def __init__(self, works: Works, seen: set[bytes] | None = None) -> None:
+        self.works, self.seen = works, seen
         self._ready: dict[Step, Bench] = {}
 
     def new(self, **presets: int) -> Bench:
@@ -357,4 +369,4 @@ class Benches:
 SEEN: set[bytes] = set()
 """The conditions of every different scan that any bench of this session has run."""
 
-BENCHES = Benches(seen=SEEN)
+BENCHES = Benches(Works(), SEEN)

@@ -2,6 +2,7 @@
 
 import pytest
 from bench import Bench, vacuum_ua
+
 from controller.sequence.steps import (
     AT_REST,
     BUT_FAULT,
@@ -36,7 +37,7 @@ def test_an_open_safety_chain_trips_in_every_step_that_runs_in_the_same_scan(at,
     assert not bench.remembers("run")
 
 
-@pytest.mark.parametrize("step", (REST, WARNING), ids=name)
+@pytest.mark.parametrize("step", [REST, WARNING], ids=name)
 def test_an_open_safety_chain_in_idle_blocks_the_start_without_a_latch(at, step):
     """IDLE: start refused, no fault; healthy again, start is accepted without a reset."""
     bench = at(step)
@@ -214,7 +215,8 @@ def test_power_loss_in_every_step_restarts_nothing(at, step):
 @pytest.mark.parametrize("step", BUT_FAULT, ids=name)
 def test_after_power_loss_a_start_makes_sure_of_receiver_and_line(at, step):
     """
-    On board unknown unless IDLE (rest or warning) was stored with "no": emptying with clean first. Line loaded kept: purge.
+    On board unknown unless IDLE (rest or warning) was stored with "no": emptying with clean first.
+    Line loaded kept: purge.
     No source before the emptying is over, none on a loaded line but by purge.
     """
     bench = at(step)

@@ -2,6 +2,7 @@
 
 import pytest
 from bench import Bench, vacuum_ua
+
 from controller.sequence.steps import (
     CLEAR,
     CONVEY,
@@ -321,7 +322,7 @@ def test_neither_switch_for_less_than_the_travel_time_does_not_trip_in_vent(at):
 # ---- FLAP_MOVED ----
 
 
-@pytest.mark.parametrize("step", (REST, WARNING, LEVEL_HOLD), ids=name)
+@pytest.mark.parametrize("step", [REST, WARNING, LEVEL_HOLD], ids=name)
 def test_a_flap_that_leaves_its_place_without_command_trips_at_rest_and_in_a_hold(at, step):
     bench = at(step)
     bench.run(2_000)
@@ -330,7 +331,7 @@ def test_a_flap_that_leaves_its_place_without_command_trips_at_rest_and_in_a_hol
     assert took_ms >= DEBOUNCE_MS
 
 
-@pytest.mark.parametrize("step", (REST, WARNING, LEVEL_HOLD), ids=name)
+@pytest.mark.parametrize("step", [REST, WARNING, LEVEL_HOLD], ids=name)
 def test_bounce_at_rest_does_not_trip(at, step):
     bench = at(step)
     bench.run(2_000)
@@ -343,7 +344,7 @@ def test_bounce_at_rest_does_not_trip(at, step):
     assert "FLAP_MOVED" not in bench.acted
 
 
-@pytest.mark.parametrize("step", (REST, LEVEL_HOLD), ids=name)
+@pytest.mark.parametrize("step", [REST, LEVEL_HOLD], ids=name)
 def test_a_flap_that_moves_without_air_is_not_moved_by_anybody(at, step):
     """FLAP_MOVED asks for air: a dumped supply lets the flap hang."""
     bench = at(step)
@@ -367,7 +368,7 @@ def test_a_flap_frozen_open_by_halt_that_falls_shut_has_moved(at):
 
 
 def test_the_flap_is_not_first_opened_over_the_release_threshold(at):
-    """Vacuum 5 kPa when seal wants to re-open: the command is held back, and that is a trip, not a flicker."""
+    """Vacuum 5 kPa when seal wants to re-open: the command is held back, and that is a trip."""
     bench = at(SETTLE)
     bench.machine.seat_free = False
     bench.run_until(SEAL, within_ms=2_000)

@@ -2,6 +2,7 @@
 
 import pytest
 from bench import Bench
+
 from controller.sequence.steps import (
     BATCH,
     CONVEY,

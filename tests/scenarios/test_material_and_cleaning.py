@@ -2,6 +2,7 @@
 
 import pytest
 from bench import Bench
+
 from controller.sequence.steps import (
     CLEAR,
     CONVEY,
@@ -14,6 +15,7 @@ from controller.sequence.steps import (
     PULSE,
     PURGE,
     RECOVER,
+    REOPEN,
     REST,
     SEAL,
     SETTLE,
@@ -171,6 +173,16 @@ def test_with_no_pulses_set_there_is_no_clean_and_the_batch_is_over(at):
     assert bench.step is REST
 
 
+def test_after_a_drain_without_clean_the_same_order_holds(at):
+    """No last pulses set: straight after the drain, full holds as full, starved as starved."""
+    full, starved = at(CONVEY, pulses_last=0, clean_every=50), at(SEAL, pulses_last=0, short_batches_max=1)
+    full.machine.level_free = False
+    starved.machine.conveying_kpa = 4.3
+    for bench in (full, starved):
+        bench.run_until(LEVEL_HOLD, within_ms=60_000, never=lambda b: b.step is PULSE)
+        assert bench.path[-2:] == [DRAIN, LEVEL_HOLD]
+
+
 # ---- pulses and their air ----
 
 
@@ -230,11 +242,21 @@ def test_pulses_only_with_the_flap_proven_open(at):
 
 
 def test_a_pulse_held_back_by_its_off_time_for_too_long_is_a_trip(at):
-    """Off-time 5 s behind a recovery of 0.2 s: the last word holds back, and that is never a silent flicker."""
+    """Off-time 5 s behind a recovery of 0.2 s: the last word holds back, never a silent flicker."""
     bench = at(PULSE, recovery_ms=200, pulse_off_min_ms=5_000)
     bench.run_until(RECOVER, within_ms=200)
     bench.run_until(PULSE, within_ms=300)
     bench.run_until(FAULT, within_ms=500, never=lambda b: b.outputs.pulse_cmd)
+    assert bench.first_out == "OUTPUT_OVERRIDDEN"
+
+
+def test_the_pulse_of_a_reopening_is_held_back_by_its_off_time_too(at):
+    """Off-time 5 s and the last pulse 3 s ago: no pulse, and the override that lasts is a trip."""
+    bench = at(PULSE, recovery_ms=200, settle_ms=0, pulses=1, pulse_off_min_ms=5_000)
+    bench.machine.seat_free = False
+    bench.run_until(RECOVER, within_ms=200)
+    bench.run_until(REOPEN, within_ms=6_000, never=lambda b: b.outputs.pulse_cmd)
+    bench.run_until(FAULT, within_ms=1_000, never=lambda b: b.outputs.pulse_cmd)
     assert bench.first_out == "OUTPUT_OVERRIDDEN"
 
 

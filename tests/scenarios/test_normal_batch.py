@@ -1,7 +1,10 @@
 """One batch and the next, as a careful engineer would want to see it on the first day."""
 
+import itertools
+
 import pytest
 from bench import Bench
+
 from controller.sequence.steps import (
     CLEAR,
     CONVEY,
@@ -134,7 +137,7 @@ def test_run_lamp_is_steady_while_running_and_flashes_slowly_while_armed(at):
     for _ in range(400):
         hold.scan()
         lit.append("run_lamp" in hold.on)
-    changes = sum(a != b for a, b in zip(lit, lit[1:], strict=False))
+    changes = sum(a != b for a, b in itertools.pairwise(lit))
     assert hold.step is LEVEL_HOLD
     assert 4 <= changes <= 16, "0.5 to 2 flashes a second over 4 s"
 

@@ -2,6 +2,7 @@
 
 import pytest
 from bench import BROKEN_WIRE_UA, Bench, supply_ua, vacuum_ua
+
 from controller.sequence.steps import CONVEY, FAULT, LEVEL_HOLD, PURGE, REST, SEAL, VENT, WARNING
 
 MOVES = {"source", "flap_open", "vent_close", "pulse", "purge", "feed"}
@@ -206,7 +207,7 @@ def test_a_start_button_held_through_reset_starts_nothing(at):
 
 @pytest.mark.parametrize("cause", MISSING)
 def test_an_edge_before_the_permissives_is_not_remembered(at, cause):
-    """The edge must be seen after all permissives are true: held while the last one comes, it starts nothing."""
+    """The edge must come after all permissives are true: held while the last one comes, it starts nothing."""
     points, before_ms, _ = MISSING[cause]
     bench = at(REST)
     bench.run(6_000)

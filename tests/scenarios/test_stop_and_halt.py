@@ -2,6 +2,7 @@
 
 import pytest
 from bench import Bench
+
 from controller.sequence.steps import (
     BATCH,
     CLEAR,
@@ -127,7 +128,7 @@ def test_stop_and_halt_at_rest_and_in_fault_have_no_effect(at):
             assert before == (bench.remembers("on_board"), bench.remembers("line_loaded"), bench.first_out)
 
 
-@pytest.mark.parametrize("step", (PURGE, DRAW, CONVEY), ids=name)
+@pytest.mark.parametrize("step", [PURGE, DRAW, CONVEY], ids=name)
 def test_stop_finishes_the_fill_time_first_where_the_preset_says_so(at, step):
     """`finish the fill time first`: the stop in purge, draw or convey lets the batch fill, then clears."""
     bench = at(step, finish_fill_on_stop=True)
@@ -145,7 +146,7 @@ def test_stop_finishes_the_fill_time_first_where_the_preset_says_so(at, step):
 @pytest.mark.parametrize("step", ALL, ids=name)
 def test_halt_in_every_step_stops_what_feeds_and_freezes_the_flap(at, step):
     """
-    Source, feed, pulse, purge off and vent open in this scan; the flap output stays as it was; rest, no latch.
+    Source, feed, pulse, purge off and vent open in this scan; the flap output stays as it was; no latch.
     In warning, seal and reopen nothing was drawn: rest.
     """
     bench = at(step)
@@ -170,7 +171,7 @@ def test_halt_while_drawing_remembers_batch_and_loaded_line(at, step):
     assert bench.remembers("line_loaded")
 
 
-@pytest.mark.parametrize("step", (OPEN, DRAIN, PULSE, RECOVER, SETTLE), ids=name)
+@pytest.mark.parametrize("step", [OPEN, DRAIN, PULSE, RECOVER, SETTLE], ids=name)
 def test_a_frozen_flap_stays_until_an_order_is_accepted_and_its_horn_is_over(at, step):
     """Frozen until start, clean or empty is accepted, then after the horn; a refused order moves nothing."""
     bench = at(step)

@@ -2,6 +2,7 @@
 
 import pytest
 from bench import BROKEN_WIRE_UA, Bench, supply_ua
+
 from controller.sequence.steps import (
     BATCH,
     CLEAR,
@@ -38,8 +39,8 @@ def name(step) -> str:
 def stay(bench: Bench) -> Bench:
     """Presets that let every step last longer than the delays of this page."""
     return bench.preset(
-        vent_min_ms=10_000, release_limit_ms=12_000, flap_reopen_ms=5_000, tank_charge_ms=10_000, clear_ms=20_000,
-        line_empty_ms=10_000, recovery_ms=10_000, settle_ms=10_000, pulse_ms=500,
+        vent_min_ms=10_000, release_limit_ms=12_000, flap_reopen_ms=5_000, tank_charge_ms=10_000,
+        clear_ms=20_000, line_empty_ms=10_000, recovery_ms=10_000, settle_ms=10_000, pulse_ms=500,
     )  # fmt: skip
 
 
@@ -79,7 +80,7 @@ def test_a_dip_shorter_than_the_delay_and_air_just_over_the_limit_do_nothing(at,
     assert not bench.acted
 
 
-@pytest.mark.parametrize("step", (VENT, DRAIN, PULSE, RECOVER, SETTLE), ids=name)
+@pytest.mark.parametrize("step", [VENT, DRAIN, PULSE, RECOVER, SETTLE], ids=name)
 def test_low_air_elsewhere_warns_at_most(at, step):
     """Emptying but open, and filter clean: low air does not stop the cycle."""
     bench = stay(at(step))
@@ -115,7 +116,7 @@ def test_air_lost_for_less_than_its_delay_does_not_trip(at, step):
     assert "SUPPLY_AIR_LOST" not in bench.acted
 
 
-@pytest.mark.parametrize("step", (REST, WARNING, LEVEL_HOLD), ids=name)
+@pytest.mark.parametrize("step", [REST, WARNING, LEVEL_HOLD], ids=name)
 def test_lost_air_at_rest_and_in_a_hold_is_no_trip(at, step):
     bench = at(step)
     bench.machine.supply_bar_g = 0.0
@@ -192,7 +193,7 @@ def test_after_a_pause_the_line_is_purged_and_the_fill_time_goes_on(at):
     bench.history.clear()
     bench.run_until(CLEAR, within_ms=60_000)
     assert bench.path == [SEAL, PURGE, DRAW, CONVEY, CLEAR]
-    times = dict((step, ms) for ms, step in bench.history)
+    times = {step: ms for ms, step in bench.history}
     conveyed_ms = times[DRAW] - times[PURGE] + times[CLEAR] - times[CONVEY]
     assert filled_ms + conveyed_ms == pytest.approx(16_000, abs=20)
 
@@ -218,6 +219,18 @@ def test_a_stop_while_waiting_for_air_goes_to_rest_and_keeps_the_batch(at):
 def test_low_air_with_a_stop_pending_goes_to_rest_and_not_to_the_hold(at):
     """LEVEL_HOLD is entered with the latch only: in clear with a stop pending the batch is kept at rest."""
     bench = at(CONVEY, **WAIT, clear_ms=20_000, line_empty_ms=10_000)
+    bench.request("stop")
+    bench.machine.supply_bar_g = LOW_BAR_G
+    bench.run_until(REST, within_ms=1_200, never=lambda b: b.step is LEVEL_HOLD)
+    assert bench.remembers("on_board") == BATCH
+    assert bench.remembers("line_loaded")
+
+
+@pytest.mark.parametrize("step", [PURGE, DRAW, CONVEY], ids=name)
+def test_low_air_while_a_stop_finishes_its_fill_goes_to_rest_too(at, step):
+    """`finish the fill time first`, stop pending, low air with wait: rest, batch and line remembered."""
+    bench = stay(at(step, **WAIT, finish_fill_on_stop=True))
+    shut_draw(bench)
     bench.request("stop")
     bench.machine.supply_bar_g = LOW_BAR_G
     bench.run_until(REST, within_ms=1_200, never=lambda b: b.step is LEVEL_HOLD)

@@ -2,6 +2,7 @@
 
 import pytest
 from bench import BROKEN_WIRE_UA, Bench, vacuum_ua
+
 from controller.sequence.steps import (
     CLEAR,
     CONVEY,
@@ -35,7 +36,7 @@ def trip_of(bench: Bench, within_ms: int) -> tuple[str, int]:
 # ---- NO_VACUUM ----
 
 
-@pytest.mark.parametrize("step", (DRAW, PURGE), ids=name)
+@pytest.mark.parametrize("step", [DRAW, PURGE], ids=name)
 def test_no_vacuum_by_the_proving_time_trips(at, step):
     """Under 1.2 kPa for the 3 s of proving: source, leak, seat, hose, vent."""
     bench = at(step, clear_ms=20_000)
@@ -51,7 +52,7 @@ def test_vacuum_proved_just_in_time_goes_on_to_convey(at):
     bench.run_until(CONVEY, within_ms=20)
 
 
-@pytest.mark.parametrize("step", (CONVEY, PURGE), ids=name)
+@pytest.mark.parametrize("step", [CONVEY, PURGE], ids=name)
 def test_vacuum_gone_after_it_was_proved_trips_and_is_not_taken_for_starvation(at, step):
     """A hose that comes off in convey or purge: under the proving threshold for 1 s, trip."""
     bench = at(step, clear_ms=20_000)
@@ -60,7 +61,7 @@ def test_vacuum_gone_after_it_was_proved_trips_and_is_not_taken_for_starvation(a
     assert trip_of(bench, 1_500) == ("NO_VACUUM", 1_010)
 
 
-@pytest.mark.parametrize("step", (CONVEY, PURGE), ids=name)
+@pytest.mark.parametrize("step", [CONVEY, PURGE], ids=name)
 def test_vacuum_gone_for_less_than_its_delay_does_not_trip(at, step):
     bench = at(step, clear_ms=20_000)
     bench.run(1_000)
@@ -89,7 +90,7 @@ def high_batch(bench: Bench) -> None:
     bench.machine.conveying_kpa = 13.7
 
 
-@pytest.mark.parametrize("step", (CONVEY, DRAW), ids=name)
+@pytest.mark.parametrize("step", [CONVEY, DRAW], ids=name)
 def test_vacuum_too_high_ends_the_batch_through_clear(at, step):
     """Over 35 kPa for 1 s: feed off, clear with purge, vent; no trip when the line comes to air-only."""
     bench = at(step, proving_pa=20_000 if step is DRAW else 1_200)
@@ -241,7 +242,7 @@ def test_released_must_settle_before_the_flap_opens(at):
 
 
 @pytest.mark.parametrize("kpa", [1.1, -1.1])
-@pytest.mark.parametrize("step", (REST, LEVEL_HOLD), ids=name)
+@pytest.mark.parametrize("step", [REST, LEVEL_HOLD], ids=name)
 def test_vacuum_or_pressure_at_rest_warns_five_seconds_after_source_off(at, step, kpa):
     bench = at(step)
     bench.run(6_000)
@@ -269,7 +270,7 @@ def test_vacuum_at_rest_is_not_warned_of_before_five_seconds_nor_under_the_thres
 
 
 @pytest.mark.parametrize("current_ua", [BROKEN_WIRE_UA, 3_600, 21_000])
-@pytest.mark.parametrize("step", (PURGE, DRAW, CONVEY), ids=name)
+@pytest.mark.parametrize("step", [PURGE, DRAW, CONVEY], ids=name)
 def test_a_failed_vacuum_signal_trips_where_vacuum_must_be_known(at, step, current_ua):
     """NE 43 failure current for 500 ms in purge, draw and convey: trip."""
     bench = at(step, proving_pa=20_000 if step is DRAW else 1_200)
@@ -280,7 +281,7 @@ def test_a_failed_vacuum_signal_trips_where_vacuum_must_be_known(at, step, curre
     assert took_ms == pytest.approx(500, abs=10)
 
 
-@pytest.mark.parametrize("step", (PURGE, CONVEY, CLEAR, VENT), ids=name)
+@pytest.mark.parametrize("step", [PURGE, CONVEY, CLEAR, VENT], ids=name)
 def test_a_wire_broken_for_less_than_its_delay_holds_the_last_value(at, step):
     bench = at(step, vent_min_ms=2_000)
     bench.run(300)
@@ -335,7 +336,7 @@ def test_a_broken_wire_in_vent_waits_the_full_release_limit_then_opens(at):
     bench.run_until(SETTLE, within_ms=15_000)
 
 
-@pytest.mark.parametrize("step", (OPEN, DRAIN, PULSE, RECOVER, SETTLE), ids=name)
+@pytest.mark.parametrize("step", [OPEN, DRAIN, PULSE, RECOVER, SETTLE], ids=name)
 def test_a_broken_wire_where_vacuum_is_not_used_changes_nothing(at, step):
     """Quality is judged only in the steps that use the signal."""
     bench = at(step, settle_ms=3_000)
@@ -345,7 +346,7 @@ def test_a_broken_wire_where_vacuum_is_not_used_changes_nothing(at, step):
     assert not bench.acted
 
 
-@pytest.mark.parametrize("step", (SEAL, REOPEN), ids=name)
+@pytest.mark.parametrize("step", [SEAL, REOPEN], ids=name)
 def test_a_broken_wire_before_the_draw_ends_in_the_trip_of_the_draw(at, step):
     bench = at(step)
     bench.run(50)
@@ -355,7 +356,7 @@ def test_a_broken_wire_before_the_draw_ends_in_the_trip_of_the_draw(at, step):
     assert CONVEY not in bench.path
 
 
-@pytest.mark.parametrize("step", (REST, LEVEL_HOLD), ids=name)
+@pytest.mark.parametrize("step", [REST, LEVEL_HOLD], ids=name)
 def test_a_broken_wire_at_rest_is_warned_of(at, step):
     bench = at(step)
     bench.force(vacuum_ua=BROKEN_WIRE_UA)
@@ -364,7 +365,7 @@ def test_a_broken_wire_at_rest_is_warned_of(at, step):
 
 
 def test_a_pulse_that_shakes_the_signal_is_not_judged(at):
-    """Not from a pulse to 1 s after it: a transmitter off its range in pulse and recovery is no bad signal."""
+    """Not from a pulse to 1 s after it: off its range in pulse and recovery it is no bad signal."""
     bench = at(PULSE)
     bench.force(vacuum_ua=BROKEN_WIRE_UA)
     bench.run(1_000, never=lambda b: b.fact("vacuum_bad"))

@@ -1,0 +1,228 @@
+"""
+A test of a safeguard counts once it was seen red: here each is run on a table with that safeguard broken.
+
+A mistake is planted in a copy of the definition; the scenario of the same subject must then fail, and fail
+by its own assertion: what leads up to it still works.
+"""
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from bench import Benches, Works
+from scenarios import test_fault as fault
+from scenarios import test_flap as flap
+from scenarios import test_level as level
+from scenarios import test_start as start
+from scenarios import test_stop_and_halt as stop_and_halt
+from scenarios import test_supply as supply
+from scenarios import test_vacuum as vacuum
+
+from controller.sequence.definition import Definition, Output, Scan, fact, memory
+from controller.sequence.guards import Facts
+from controller.sequence.receiver import RECEIVER
+from controller.sequence.steps import (
+    CLEAR,
+    CONVEY,
+    DRAIN,
+    DRAW,
+    FAULT,
+    OPEN,
+    PULSE,
+    REST,
+    SETTLE,
+    VENT,
+    Step,
+)
+
+MISSING_KPA = "vacuum over the release threshold"
+
+
+def without_interlock(name: str, cause: str = "") -> Definition:
+    """No line of this name, or only not the line with this cause."""
+    kept = tuple(i for i in RECEIVER.interlocks if i.name != name or (cause and i.cause.name != cause))
+    return replace(RECEIVER, interlocks=kept)
+
+
+def without_last_word(output: str, definition: Definition = RECEIVER) -> Definition:
+    lines = tuple(o._replace(unless=None) if o.name == output else o for o in definition.output_lines)
+    return replace(definition, output_lines=lines)
+
+
+def without_row(guard: str, step: Step | None = None) -> Definition:
+    """No row with this guard, or only not from this step."""
+    rows = [
+        r if r.guard.name != guard else r._replace(steps=tuple(k for k in r.steps if step not in (None, k)))
+        for r in RECEIVER.rows
+    ]
+    return replace(RECEIVER, rows=tuple(r for r in rows if r.steps))
+
+
+def without_refusal(command: str, fact_name: str) -> Definition:
+    kept = tuple(r for r in RECEIVER.refusals if (r.command, r.fact.name) != (command, fact_name))
+    return replace(RECEIVER, refusals=kept)
+
+
+def with_facts(facts: type[Scan[Any, Any]]) -> Definition:
+    return replace(RECEIVER, facts=facts)
+
+
+class LevelUnsettled(Facts):
+    sealed = fact(lambda s: s.flap_proven and s.in_step_ms >= s.set.tank_charge_ms and not s.vessel_full)
+
+
+class StartWithoutEdge(Facts):
+    start_edge = fact(lambda s: s.start_wanted)
+
+
+class NeverFrozen(Facts):
+    @memory(first=False)
+    def vacuum_frozen(s) -> bool:  # noqa: N805
+        return s.was.vacuum_frozen and False
+
+
+class LatchThatTheStopWireLeaves(Facts):
+    @memory(first=False)
+    def run(s) -> bool:  # noqa: N805
+        return (s.was.run or s.start_accepted) and not (
+            s.now.stop_request or s.halt or s.warn_cancelled or s.trip
+        )
+
+
+class NoDebounce(Facts):
+    @memory(first=False)
+    def flap_closed(s) -> bool:  # noqa: N805
+        return s.now.flap_closed_fb
+
+    flap_lost = fact(lambda s: s.flap_unproven)
+
+
+def frozen_flap_lost() -> Definition:
+    lines = tuple(o for o in RECEIVER.output_lines if not (o.name == "flap_open_cmd" and REST in o.steps))
+    return replace(RECEIVER, output_lines=lines)
+
+
+def source_through_rest() -> Definition:
+    line = Output("source_cmd", (REST,), Facts.halted)
+    return replace(RECEIVER, output_lines=(*RECEIVER.output_lines, line))
+
+
+Story = Callable[..., None]
+
+MISTAKES: dict[str, tuple[Callable[[], Definition], Step, Story, dict[str, Any]]] = {
+    "source without last word and without its trip": (
+        lambda: without_last_word("source_cmd", without_interlock("FLAP_LOST_CLOSED")),
+        CONVEY, flap.test_closed_lost_while_the_source_acts_trips_after_its_delay, {"step": CONVEY}),
+    "FLAP_LOST_CLOSED gone": (
+        lambda: without_interlock("FLAP_LOST_CLOSED"),
+        DRAW, flap.test_closed_lost_while_the_source_acts_trips_after_its_delay, {"step": DRAW}),
+    "flap-open without last word": (
+        lambda: without_last_word("flap_open_cmd"),
+        SETTLE, flap.test_the_flap_is_not_first_opened_over_the_release_threshold, {}),
+    "pulse without last word": (
+        lambda: without_last_word("pulse_cmd"),
+        PULSE, flap.test_pulses_stop_in_the_scan_that_loses_open_before_the_trip, {}),
+    "FLAP_LOST_OPEN gone": (
+        lambda: without_interlock("FLAP_LOST_OPEN"),
+        DRAIN, flap.test_open_lost_in_drain_and_clean_trips_after_its_delay, {"step": DRAIN}),
+    "FLAP_MOVED gone": (
+        lambda: without_interlock("FLAP_MOVED"),
+        REST, flap.test_a_flap_that_leaves_its_place_without_command_trips_at_rest_and_in_a_hold,
+        {"step": REST}),
+    "FLAP_NOT_OPEN gone": (
+        lambda: without_interlock("FLAP_NOT_OPEN"),
+        OPEN, flap.test_a_flap_that_does_not_open_is_tried_once_more_from_vent_then_trips, {}),
+    "closed switch without debounce, flap lost at once": (
+        lambda: replace(with_facts(NoDebounce), interlocks=tuple(
+            i._replace(delay=None) if i.name == "FLAP_LOST_CLOSED" else i for i in RECEIVER.interlocks)),
+        CLEAR, flap.test_a_closed_switch_that_flickers_shorter_than_its_delay_does_not_trip, {"step": CLEAR}),
+    "VACUUM_NOT_RELEASED gone": (
+        lambda: without_interlock("VACUUM_NOT_RELEASED"),
+        VENT, vacuum.test_vacuum_not_released_trips_keeps_the_vent_open_and_refuses_reset, {}),
+    "reset not refused over the release threshold": (
+        lambda: without_refusal("reset", "vacuum_over_release"),
+        VENT, vacuum.test_vacuum_not_released_trips_keeps_the_vent_open_and_refuses_reset, {}),
+    "NO_VACUUM not looked at once proved": (
+        lambda: without_interlock("NO_VACUUM", "vacuum_gone"),
+        CONVEY, vacuum.test_vacuum_gone_after_it_was_proved_trips_and_is_not_taken_for_starvation,
+        {"step": CONVEY}),
+    "a frozen reading believed": (
+        lambda: with_facts(NeverFrozen),
+        SETTLE, vacuum.test_a_frozen_reading_is_bad_and_vent_waits_the_full_limit_then_opens, {}),
+    "LINE_BLOCKED gone from clear": (
+        lambda: without_interlock("LINE_BLOCKED", "clear_blocked"),
+        CONVEY, vacuum.test_a_line_that_does_not_clear_after_high_vacuum_is_blocked, {"clear_ms": 3_500}),
+    "level not settled in seal": (
+        lambda: with_facts(LevelUnsettled),
+        DRAIN, level.test_seal_waits_until_the_level_is_settled, {}),
+    "SAFETY_CHAIN_OPEN gone": (
+        lambda: without_interlock("SAFETY_CHAIN_OPEN", "safety_chain_open"),
+        CONVEY, fault.test_an_open_safety_chain_trips_in_every_step_that_runs_in_the_same_scan,
+        {"step": CONVEY}),
+    "reset not refused with the safety chain open": (
+        lambda: without_refusal("reset", "safety_chain_open"),
+        FAULT, fault.test_reset_is_refused_by_name_while_its_cause_stands,
+        {"points": {"safety_chain_healthy": False}, "words": "safety chain"}),
+    "fault not stored": (
+        lambda: without_row("fault_at_power_up"),
+        CONVEY, fault.test_a_fault_outlives_the_power_with_its_first_out, {}),
+    "IO_LOST gone": (
+        lambda: without_interlock("IO_LOST"),
+        CONVEY, fault.test_an_image_that_is_too_old_trips_everywhere_and_just_in_time_it_does_not,
+        {"step": CONVEY}),
+    "start without an edge": (
+        lambda: with_facts(StartWithoutEdge),
+        REST, start.test_a_start_button_held_through_power_up_starts_nothing, {}),
+    "start not refused over the release threshold": (
+        lambda: without_refusal("start", "not_near_zero"),
+        REST, start.test_each_permissive_refuses_by_itself_and_by_name,
+        {"cause": MISSING_KPA, "command": "start"}),
+    "latch not cleared by the stop contact": (
+        lambda: with_facts(LatchThatTheStopWireLeaves),
+        CONVEY, start.test_stop_clears_the_run_latch_at_once_and_letting_go_does_not_bring_it_back, {}),
+    "halt not heard in convey": (
+        lambda: without_row("halt", CONVEY),
+        CONVEY, stop_and_halt.test_halt_in_every_step_stops_what_feeds_and_freezes_the_flap,
+        {"step": CONVEY}),
+    "halt leaves the source on": (
+        source_through_rest,
+        CONVEY, stop_and_halt.test_halt_while_drawing_remembers_batch_and_loaded_line, {"step": CONVEY}),
+    "halt lets the flap fall": (
+        frozen_flap_lost,
+        DRAIN, stop_and_halt.test_halt_in_every_step_stops_what_feeds_and_freezes_the_flap, {"step": DRAIN}),
+    "SUPPLY_AIR_LOST gone": (
+        lambda: without_interlock("SUPPLY_AIR_LOST"),
+        CONVEY, supply.test_lost_air_trips_in_every_working_step_with_wait_too,
+        {"step": CONVEY, "effect": 1}),
+    "hunting allowed": (
+        lambda: without_interlock("SUPPLY_AIR_LOW", "hunting"),
+        CONVEY, supply.test_two_resumes_in_a_row_are_allowed_the_third_low_air_trips, {}),
+    "no limit of the wait in open": (
+        lambda: without_interlock("SUPPLY_AIR_LOW", "open_wait_over"),
+        OPEN, supply.test_wait_in_open_trips_after_the_air_wait_limit, {}),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("mistake", MISTAKES)
+def test_the_scenario_goes_red_on_the_planted_mistake(mistake):
+    """The way there works with the mistake in; the scenario itself fails."""
+    definition, step, story, arguments = MISTAKES[mistake]
+    benches = Benches(Works(definition(), in_a_hurry=True))
+    benches.at(step)
+    with pytest.raises(AssertionError):
+        story(benches.at, **arguments)
+
+
+def test_without_its_trip_the_last_word_alone_keeps_the_source_off():
+    """
+    FLAP_LOST_CLOSED taken away: the source still goes off with the same delayed fact, and the override
+    that lasts trips as OUTPUT_OVERRIDDEN.
+    """
+    benches = Benches(Works(without_interlock("FLAP_LOST_CLOSED"), in_a_hurry=True))
+    bench = benches.at(CONVEY)
+    bench.run(1_000)
+    bench.force(flap_closed_fb=False)
+    bench.run(140)
+    bench.run_until(FAULT, within_ms=500, never=lambda b: b.outputs.source_cmd)
+    assert bench.first_out == "OUTPUT_OVERRIDDEN"
