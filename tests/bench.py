@@ -17,7 +17,7 @@ from typing import Any
 
 from controller.engines import generated
 from controller.engines.as_written import AsWritten, on_rows
-from controller.image import Inputs, Outputs
+from controller.image import FIELD_INPUTS, Inputs, Outputs
 from controller.sequence.definition import Definition
 from controller.sequence.logic import Logic
 from controller.sequence.presets import Presets
@@ -44,6 +44,9 @@ from controller.sequence.steps import (
 
 COMMANDS = ("start_edge", "reset_edge", "clean_request", "empty_request")
 BROKEN_WIRE_UA = 0
+UNTOUCHED = [int(v) for v in Inputs()]
+FIELD = slice(Inputs._fields.index(FIELD_INPUTS[0]), Inputs._fields.index(FIELD_INPUTS[-1]) + 1)
+assert Inputs._fields[FIELD] == FIELD_INPUTS
 
 
 def vacuum_ua(kpa: float) -> int:
@@ -83,14 +86,15 @@ class Machine:
         else:
             self.flap_place = max(0.0 if self.seat_free else 0.5, self.flap_place - travel)
 
-    def wires(self) -> dict[str, int]:
-        return {
-            "level_free": int(self.level_free),
-            "flap_closed_fb": int(self.flap_place < 0.02),
-            "flap_open_fb": int(self.flap_place > 0.98),
-            "vacuum_ua": vacuum_ua(self.vacuum_kpa),
-            "supply_air_ua": supply_ua(self.supply_bar_g),
-        }
+    def wires(self) -> tuple[int, int, int, int, int]:
+        """The points of `FIELD_INPUTS`."""
+        return (
+            int(self.level_free),
+            int(self.flap_place < 0.02),
+            int(self.flap_place > 0.98),
+            vacuum_ua(self.vacuum_kpa),
+            supply_ua(self.supply_bar_g),
+        )
 
 
 class Works:
@@ -134,7 +138,7 @@ class Bench:
 
     def _wake(self, kept: Mapping[str, int]) -> None:
         self._memory = generated.flat(self.works.logic, dict(kept))
-        self._before, self._inputs = self._memory[:], [int(v) for v in Inputs()]
+        self._before, self._inputs = self._memory[:], UNTOUCHED[:]
         self._out, self._acts = [0] * len(Outputs._fields), [0] * len(self.works.logic.interlock_names)
         self._told = b""
 
@@ -196,19 +200,21 @@ class Bench:
         w, dt_ms = self.works, self.scan_ms
         for _ in range(count):
             self.machine.advance(self._out, dt_ms)
-            values = {**Inputs()._asdict(), **self.machine.wires(), **self.forced}
-            self._inputs = [int(v) for v in values.values()]
+            self._inputs = inputs = UNTOUCHED[:]
+            inputs[FIELD] = self.machine.wires()
+            for name, value in self.forced.items():
+                inputs[w.input_places[name]] = value
             for name in self._requests:
-                self._inputs[w.input_places[name]] = 1
+                inputs[w.input_places[name]] = 1
             self._requests = set()
             self._before = self._memory[:]
-            self._told = w.scan(self._memory, self._inputs, self.presets, dt_ms, self._out, self._acts)
+            self._told = w.scan(self._memory, inputs, self.presets, dt_ms, self._out, self._acts)
             self.now_ms += dt_ms
             if self.seen is not None:
                 self.seen.add(self._told)
             if self._told[0] != self._told[1]:
                 self.history.append((self.now_ms, self.step))
-            if any(self._acts):
+            if 1 in self._acts:
                 for name in self.acts:
                     self.acted.setdefault(name, self.now_ms)
 

@@ -18,6 +18,7 @@ from scenarios import test_start as start
 from scenarios import test_stop_and_halt as stop_and_halt
 from scenarios import test_supply as supply
 from scenarios import test_vacuum as vacuum
+from scenarios import test_vacuum_signal as vacuum_signal
 
 from controller.sequence.definition import Definition, Output, Scan, fact, memory
 from controller.sequence.guards import Facts
@@ -149,7 +150,7 @@ MISTAKES: dict[str, tuple[Callable[[], Definition], Step, Story, dict[str, Any]]
         {"step": CONVEY}),
     "a frozen reading believed": (
         lambda: with_facts(NeverFrozen),
-        SETTLE, vacuum.test_a_frozen_reading_is_bad_and_vent_waits_the_full_limit_then_opens, {}),
+        SETTLE, vacuum_signal.test_a_frozen_reading_is_bad_and_vent_waits_the_full_limit_then_opens, {}),
     "LINE_BLOCKED gone from clear": (
         lambda: without_interlock("LINE_BLOCKED", "clear_blocked"),
         CONVEY, vacuum.test_a_line_that_does_not_clear_after_high_vacuum_is_blocked, {"clear_ms": 3_500}),
