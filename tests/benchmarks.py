@@ -40,7 +40,7 @@ def line(what, figure, aim=""):
 def wall_s(*arguments, **environment):
     began = time.monotonic()
     subprocess.run(
-        [sys.executable, "-m", "controller", *arguments],
+        [sys.executable, "-c", "from controller.cli import main; main()", *arguments],
         env={**os.environ, **environment}, check=True, stdout=subprocess.DEVNULL,
         cwd=Path(__file__).parents[1],
     )  # fmt: skip

@@ -121,8 +121,10 @@ def simulate(ask: Ask, progress: Callable[[int], None]) -> Outcome:
     software, clock, notes = version("vacuum-receiver"), WallClock(), list[str]()
     journal = Journal(ask.out) if ask.out else None
     logic = Logic(RECEIVER)
+    chosen = _executor(ask, logic, notes)
+    ask = ask._replace(executor=chosen.name)
     loop = StationLoop(
-        logic, ask.station.receiver.presets, ask.plant, _executor(ask, logic, notes),
+        logic, ask.station.receiver.presets, ask.plant, chosen,
         seed=ask.seed, scan_ms=SCAN_MS, step_ms=STEP_MS,
     )  # fmt: skip
     cycles: list[CycleRecord] = []

@@ -2,6 +2,7 @@
 
 import json
 import re
+import sys
 
 import pytest
 from typer.testing import CliRunner
@@ -164,7 +165,7 @@ def test_after_a_trip_the_fault_stays_unless_the_operator_resets():
 
 
 def test_a_missing_plot_library_is_said_and_the_rest_goes_on(tmp_path, monkeypatch):
-    monkeypatch.setitem(__import__("sys").modules, "matplotlib", None)
+    monkeypatch.setitem(sys.modules, "matplotlib", None)
     result = simulate("--for", "45s", "--out", str(tmp_path / "run"))
     assert result.exit_code == 0
     assert "matplotlib is not installed" in result.stdout
@@ -215,6 +216,25 @@ def test_a_run_folder_that_holds_a_run_is_not_written_over(run):
     result = simulate("--for", "1s", "--out", str(run[1]))
     assert result.exit_code == 2
     assert "holds a run already" in result.stderr
+
+
+@pytest.mark.skipif(best() != "compiled", reason="needs the extra `fast`, which holds Numba")
+def test_a_cache_that_cannot_be_written_is_said_and_the_run_goes_on_interpreted(tmp_path, monkeypatch):
+    (tmp_path / "file").write_text("")
+    monkeypatch.setenv("VACUUM_RECEIVER_CACHE", str(tmp_path / "file"))
+    result = simulate("--for", "1s")
+    assert result.exit_code == 0
+    assert "ran the generated scan interpreted instead" in " ".join(result.stdout.split())
+    assert "generated executor" in result.stdout
+
+
+def test_without_the_compiler_the_generated_scan_is_chosen_and_asking_for_more_is_refused(monkeypatch):
+    monkeypatch.setattr("controller.simulate.executors.find_spec", lambda name: None)
+    assert best() == "generated"
+    monkeypatch.setitem(sys.modules, "numba", None)
+    result = simulate("--for", "1s", executor="compiled")
+    assert result.exit_code == 2
+    assert "--executor compiled: needs numba, which is not installed" in result.stderr
 
 
 def test_an_unknown_station_is_said_with_those_there_are(monkeypatch, capsys):
