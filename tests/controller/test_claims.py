@@ -1,5 +1,6 @@
 """The promises of the sequence: proved as it stands, and each seen red on a planted mistake."""
 
+from contextlib import suppress
 from dataclasses import replace
 
 import mistakes
@@ -34,7 +35,8 @@ def test_a_planted_mistake_turns_its_claims_red(mistake):
         if claim.name in mistake.seen_by:
             assert not prover.verdict(claim).proved, f"{claim.name} does not see that {mistake.what}"
         else:
-            prover.assume(claim)
+            with suppress(NotInTheSubset):  # it speaks of a line that the mistake took away
+                prover.assume(claim)
 
 
 def test_each_claim_was_seen_red():
