@@ -23,7 +23,7 @@ WAS, IS = PLACES["was_step"], PLACES["step"]
 
 UNREACHED = {
     "output source_cmd line 0 overruled": "FLAP_LOST_CLOSED counts from the same scan and leaves the step in "
-    "the scan in which the last word would speak; shown in test_planted_mistakes with that row taken away",
+    "the scan in which the last word would speak; shown in test_planted_mistakes with that trip disarmed",
     "output flap_open_cmd line 2 overruled": "a flap frozen open is given already, and nothing withdraws it",
     "refusal start powering_up refused": "the first scan takes start for held, so it has no edge to refuse",
 }
