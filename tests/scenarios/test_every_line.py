@@ -24,6 +24,8 @@ WAS, IS = PLACES["was_step"], PLACES["step"]
 UNREACHED = {
     "output source_cmd line 0 overruled": "FLAP_LOST_CLOSED counts from the same scan and leaves the step in "
     "the scan in which the last word would speak; shown in test_planted_mistakes with that trip disarmed",
+    "condition source_cmd_overruled true": "the same",
+    "condition powered false": "true in every scan; what is read is that it was false before the first",
     "output flap_open_cmd line 2 overruled": "a flap frozen open is given already, and nothing withdraws it",
     "refusal start powering_up refused": "the first scan takes start for held, so it has no edge to refuse",
 }
@@ -88,7 +90,19 @@ def refusals() -> Iterator[tuple[str, bool]]:
         yield f"{what} not in the way", any(t[asked] and not t[why] for t in seen())
 
 
-SHEETS = {f.__name__: f for f in (rows, interlocks, outputs, refusals)}
+def conditions() -> Iterator[tuple[str, bool]]:
+    """Of every condition of the scan: seen true, seen false."""
+    true, false = bytearray(len(PLACES)), bytearray(len(PLACES))
+    for t in seen():
+        for k, value in enumerate(t):
+            true[k] |= bool(value)
+            false[k] |= not value
+    for name, k in PLACES.items():
+        yield f"condition {name} true", bool(true[k])
+        yield f"condition {name} false", bool(false[k])
+
+
+SHEETS = {f.__name__: f for f in (rows, interlocks, outputs, refusals, conditions)}
 
 
 @pytest.mark.parametrize("sheet", SHEETS)
