@@ -16,11 +16,15 @@ from pathlib import Path
 from controller.engines import generated
 from controller.engines.as_written import AsWritten, on_rows
 from controller.image import Inputs, Outputs
+from controller.reporting.journal import Journal
 from controller.sequence.logic import Logic
 from controller.sequence.presets import Presets
 from controller.sequence.receiver import RECEIVER
-from controller.simulate import command, executors
+from controller.simulate import executors
+from controller.simulate.failures_asked import Failures
+from controller.simulate.operator import Operator
 from controller.simulate.station_loop import StationLoop
+from controller.simulate.station_run import StationRun, Watcher
 from io_sim.parameters import PlantParameters
 
 STATION = Path(__file__).parents[1] / "configs" / "buckwheat_mill"
@@ -48,13 +52,13 @@ def wall_s(*arguments, **environment):
 
 
 def whole_path(name, minutes):
-    """Plant time over CPU time of `simulate` as a user runs it: trace, records, table data, start-up apart."""
-    ask = command.read_ask(
-        STATION, lasts=f"{minutes}m", fail=[], seed=1, out=None, explain=None, reset_after=None, executor=name
-    )
-    command.simulate(ask._replace(for_ms=60_000), lambda now_ms: None)  # everything loaded and compiled
-    short = cpu_s(command.simulate, ask._replace(for_ms=10), lambda now_ms: None)
-    return minutes * 60 / max(cpu_s(command.simulate, ask, lambda now_ms: None) - short, 1e-9)
+    """Plant time over CPU time from the press of start on: trace, records, events, journal; start-up apart."""
+    loop = StationLoop(LOGIC, Presets(), PlantParameters(), executors.executor(name, LOGIC))
+    loop.run(1)  # compiled or found compiled
+    with tempfile.TemporaryDirectory() as folder, Journal(Path(folder)) as journal:
+        watcher = Watcher(journal.add_cycle, journal.add_events, lambda segment: None)
+        run = StationRun(loop, Presets(), Operator(None), Failures([]), watcher, "benchmark")
+        return minutes * 60 / cpu_s(run.run, minutes * 60_000, None, lambda now_ms: None)
 
 
 def bare_loop(name, minutes):

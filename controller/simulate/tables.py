@@ -134,5 +134,5 @@ def progress(for_ms: int, *, shown: bool) -> Iterator[Callable[[int], None]]:
     """A bar on the terminal that is told the plant time; gone when the run is over."""
     console = Console(stderr=True)
     with Progress(console=console, transient=True, disable=not (shown and console.is_terminal)) as bar:
-        task = bar.add_task("simulating", total=for_ms)
-        yield lambda now_ms: bar.update(task, completed=now_ms)
+        task = bar.add_task("getting ready (the first run compiles, once)", total=for_ms)
+        yield lambda now_ms: bar.update(task, completed=now_ms, description="simulating")
