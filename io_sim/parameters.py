@@ -118,7 +118,7 @@ class PlantParameters(NamedTuple):
     vessel_probe_height_m: P[float, L(0.05, 10, "high-level probe above the floor")] = 0.25
     vessel_probe_radius_m: P[float, L(0, 2.5, "from the axis; the wall sees the heap last")] = 0.25
     vessel_curtain_kg_s: P[float, L(0.01, 1e3, "curtain over the probe; 1000 = never")] = 0.3
-    vessel_demand_kg_h: P[float, L(0, 2e4, "what the consumer takes")] = 1000.0
+    vessel_demand_kg_h: P[float, L(0, 2e4, "what the consumer takes")] = 850.0
     vessel_start_kg: P[float, L(0, 5e3, "in the vessel at power-up")] = 0.0
     # feed
     feed_limit_kg_s: P[float, L(0.005, 10, "what the feed point can give while permitted")] = 0.50

@@ -46,7 +46,7 @@ class Presets(NamedTuple):
     resumes_in_row_max: P[int, L(1, 5, "more is hunting: trip")] = 2
     # start
     warning_ms: P[int, L(0, 30_000, "horn before the first movement; 0 only where all is seen")] = 3_000
-    tank_charge_ms: P[int, L(0, 20_000, "3 x fill time constant of the pulse tanks (*computed*)")] = 1_000
+    tank_charge_ms: P[int, L(0, 20_000, "pulse tanks from empty to supply (*computed*)")] = 1_000
     # proving
     proving_pa: P[int, L(300, 20_000, "<= 0.65 x air-only at the low air limit, over hose-off (*computed*)")] = 1_200
     proving_ms: P[int, L(300, 60_000, "body volume over pumping speed, and the valve")] = 3_000
@@ -72,14 +72,14 @@ class Presets(NamedTuple):
     release_settle_ms: P[int, L(0, 5_000, "valve shift")] = 200
     vent_min_ms: P[int, L(0, 10_000, "valve shift")] = 300
     release_limit_ms: P[int, L(1_000, 120_000, "from 60 kPa through a 15 mm vent 1.4 s (model)")] = 6_000
-    drain_ms: P[int, L(500, 120_000, "3 x free-flow time; fine powder 10-14 s")] = 4_000
+    drain_ms: P[int, L(500, 120_000, "1.5 x free fall of the largest batch; fine powder 10-14 s")] = 4_500
     # filter clean
     clean_every: P[int, L(1, 50, "batches; pellets 5-10")] = 1
     pulses: P[int, L(0, 20, "a group, after a batch")] = 2
     pulses_last: P[int, L(0, 20, "a group, when a stop or a hold is certain")] = 4
     pulse_ms: P[int, L(40, 500, "nothing gained over 80-120 ms (Atmosphere 2023 14(7) 1173)")] = 120
     pulse_off_min_ms: P[int, L(50, 5_000, "shortest time between two pulses")] = 200
-    recovery_ms: P[int, L(200, 30_000, "tanks to 95 % of supply (*computed*)")] = 1_500
+    recovery_ms: P[int, L(200, 30_000, "tanks to 95 % of supply (*computed*); a thin hose takes 4 x as long")] = 600
     pulse_air_pa_g: P[int, L(200_000, 700_000, "cleaning effect 0.82 / 0.73 / 0.63 at 6 / 4 / 3 bar g (model)")] = 400_000
     pulse_air_wait_ms: P[int, L(1_000, 60_000, "then warn, go on without")] = 5_000
     settle_ms: P[int, L(0, 30_000, "the cloud falls 0.3-0.7 m at 0.2-0.5 m/s")] = 1_000
