@@ -15,12 +15,13 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from medium_figures import MEDIUM
+
 from controller.engines import generated
 from controller.engines.as_written import AsWritten, on_rows
 from controller.image import FIELD_INPUTS, Inputs, Outputs
 from controller.sequence.definition import Definition
 from controller.sequence.logic import Logic
-from controller.sequence.presets import Presets
 from controller.sequence.receiver import RECEIVER
 from controller.sequence.steps import (
     CLEAR,
@@ -128,7 +129,7 @@ class Bench:
     def __init__(self, works: Works, seen: set[bytes] | None = None, scan_ms: int = 10) -> None:
         self.works, self.seen, self.scan_ms = works, seen, scan_ms
         self.machine = Machine()
-        self.presets = Presets()
+        self.presets = MEDIUM
         self.now_ms = 0
         self.forced: dict[str, int] = {}
         self.history: list[tuple[int, Step]] = []  # (when, step entered)

@@ -135,6 +135,15 @@ def test_a_pulse_that_shakes_the_signal_is_not_judged(at):
     bench.run(1_000, never=lambda b: b.fact("vacuum_bad"))
 
 
+def test_a_signal_is_not_judged_until_a_second_after_the_pulse_however_short_the_recovery(at):
+    """Recovery 0.2 s and no settling: at rest within the second after the pulse, and still not judged."""
+    bench = at(PULSE, recovery_ms=200, settle_ms=0, pulses=1, pulses_last=1)
+    bench.request("stop")
+    bench.force(vacuum_ua=BROKEN_WIRE_UA)
+    bench.run_until(RECOVER, within_ms=200)
+    bench.run(990, never=lambda b: "SIGNAL_BAD" in b.acted)
+
+
 def frozen(at) -> Bench:
     """A reading that stands at 5 kPa from before the seal, over source on and off."""
     bench = at(SETTLE)
