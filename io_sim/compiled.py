@@ -17,7 +17,11 @@ from pathlib import Path
 from types import FunctionType, ModuleType
 from typing import Any
 
+from controller.image import Inputs, Outputs
 from io_sim import kernel
+from io_sim.constants import at_rest, flat
+from io_sim.failures import CATALOGUE
+from io_sim.parameters import PlantParameters
 
 HEADER = '''"""Written by io_sim.compiled from the kernel; do not edit."""
 
@@ -131,6 +135,16 @@ def compiled_advance(cache_dir: Path | None = None) -> Callable[..., None]:
     """
     dispatcher: Callable[..., None] = compiled_module(cache_dir).advance
     return dispatcher
+
+
+def keep(cache_dir: Path) -> None:
+    """Compile the kernel for the arrays that it is called with, and keep it in `cache_dir`."""
+    parameters = PlantParameters()
+    outputs, inputs = [0] * len(Outputs._fields), [int(v) for v in Inputs()]
+    compiled_advance(cache_dir)(
+        float_array(at_rest(parameters, 1)), float_array(flat(parameters)), float_array([0.0] * len(CATALOGUE)),
+        int_array(outputs), int_array(inputs), 0, 0.005,
+    )  # fmt: skip
 
 
 def float_array(values: list[float]) -> Any:

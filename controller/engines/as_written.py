@@ -5,12 +5,12 @@ The slowest engine and the plainest; the others are checked against it.
 """
 
 from collections.abc import Callable
+from operator import itemgetter
 from typing import Any, NamedTuple
 
 from transitions import Machine
 
 from controller.sequence import definition as language
-from controller.sequence.definition import Scan, fact
 from controller.sequence.logic import Logic
 
 Stepper = Callable[[Any], int]
@@ -84,9 +84,16 @@ def on_rows(logic: Logic) -> Stepper:
     return step
 
 
+class Laid:
+    """One scan laid open: every fact of it by name, beside `now`, `set`, `was` and `dt_ms`."""
+
+    def __init__(self, was: Any, now: Any, preset: Any, dt_ms: int) -> None:
+        self.was, self.now, self.set, self.dt_ms = was, now, preset, dt_ms
+
+
 class AsWritten:
     """
-    The logic, run as it is written.
+    The logic, run as it is written: each rule once a scan, in working order.
 
     `scan(memory, inputs, presets, dt_ms)` is pure: named tuples in, `Scanned` out. Start from
     `Logic.power_up()`. Not for two threads at once: the machine of `transitions` is shared.
@@ -95,25 +102,34 @@ class AsWritten:
     def __init__(self, logic: Logic, stepper: Callable[[Logic], Stepper] = on_transitions) -> None:
         self.logic = logic
         names = vars(language) | dict(logic.constants)
-        body: dict[str, Any] = {"step": fact(stepper(logic))}
-        for f in logic.facts.values():
-            if f.name != "step":
-                # a made text has passed the reader, which lets nothing through but the subset
-                body[f.name] = fact(f.rule or eval("lambda s: " + f.text, names))
-        self._scan_class: type[Scan[Any, Any]] = type("Whole", (logic.definition.facts,), body)
+        # a made text has passed the reader, which lets nothing through but the subset
+        self._rules: list[tuple[str, Callable[[Any], Any]]] = [
+            (f.name, stepper(logic) if f.name == "step" else f.rule or eval("lambda s: " + f.text, names))
+            for f in logic.facts.values()
+        ]
         self._memory, self._outputs, self._acts = logic.Memory, logic.definition.outputs, logic.Acts
-        self._acts_names = tuple(f"{n.lower()}_acts" for n in logic.interlock_names)
+        self._memory_of = itemgetter(*self._memory._fields)
+        self._outputs_of = itemgetter(*self._outputs._fields)
+        self._acts_of = itemgetter(*(f"{n.lower()}_acts" for n in logic.interlock_names))
 
     def scan(self, memory: Any, inputs: Any, presets: Any, dt_ms: int) -> Scanned:
         """One scan."""
-        s = self._scan_class(memory, inputs, presets, dt_ms)
+        facts = self.laid(memory, inputs, presets, dt_ms).__dict__
         return Scanned(
-            self._memory._make([getattr(s, n) for n in self._memory._fields]),
-            self._outputs._make([getattr(s, n) for n in self._outputs._fields]),
-            self._acts._make([getattr(s, n) for n in self._acts_names]),
+            self._memory._make(self._memory_of(facts)),
+            self._outputs._make(self._outputs_of(facts)),
+            self._acts._make(self._acts_of(facts)),
         )
+
+    def laid(self, memory: Any, inputs: Any, presets: Any, dt_ms: int) -> Laid:
+        """One scan, laid open."""
+        s = Laid(memory, inputs, presets, dt_ms)
+        facts = s.__dict__
+        for name, rule in self._rules:
+            facts[name] = rule(s)
+        return s
 
     def all_facts(self, memory: Any, inputs: Any, presets: Any, dt_ms: int) -> dict[str, int]:
         """Every fact of one scan by name, in working order: for explanations."""
-        s = self._scan_class(memory, inputs, presets, dt_ms)
-        return {name: getattr(s, name) for name in self.logic.facts}
+        facts = self.laid(memory, inputs, presets, dt_ms).__dict__
+        return {name: facts[name] for name in self.logic.facts}

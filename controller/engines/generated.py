@@ -95,12 +95,12 @@ class _Text:
             return [f"{indent}{name} = {self.text(tree)}"]
         match tree:
             case ast.IfExp(test, a, b):
-                yes, no = self.assign(indent + "    ", name, a), self.assign(indent + "    ", name, b)
+                yes = self.assign(indent + "    ", name, a)
                 if isinstance(b, ast.IfExp):  # a ladder, not a staircase
                     no = self.assign(indent, name, b)
                     no[0] = no[0].replace("if ", "elif ", 1)
                 else:
-                    no = [f"{indent}else:", *no]
+                    no = [f"{indent}else:", *self.assign(indent + "    ", name, b)]
                 return [f"{indent}if {self.text(test)}:", *yes, *no]
             case ast.Call(
                 ast.Name("min" | "max" as which), [a, ast.Constant() | ast.Name() | ast.Attribute() as b]

@@ -8,6 +8,9 @@ scan; both on plain Python lists. `compiled` runs the generated scan, the plant 
 import hashlib
 import inspect
 import operator
+import os
+import subprocess
+import sys
 from collections.abc import Callable, Sequence
 from importlib.util import find_spec
 from pathlib import Path
@@ -91,6 +94,20 @@ def loop_folder(logic: Logic, root: Path) -> Path:
     return root / "loops" / hashlib.sha256("\0".join(texts).encode()).hexdigest()[:16]
 
 
+def _plant_beside(text_folder: Path, code_folder: Path) -> "subprocess.Popen[bytes]":
+    """
+    Compile the plant in a process of its own while this one compiles the scan: it halves the first wait.
+
+    Should that fail, the loop compiles the plant itself when it is first called.
+    """
+    code = "import pathlib, sys; from io_sim.compiled import keep; keep(pathlib.Path(sys.argv[1]))"
+    return subprocess.Popen(
+        [sys.executable, "-c", code, str(text_folder)],
+        stderr=subprocess.DEVNULL,
+        env={**os.environ, "NUMBA_CACHE_DIR": str(code_folder)},
+    )
+
+
 def _compiled(logic: Logic, cache: Path | None) -> Executor:
     """Loop, scan and plant through Numba, kept on disk."""
     import numba
@@ -99,12 +116,16 @@ def _compiled(logic: Logic, cache: Path | None) -> Executor:
 
     root = cache or default_cache_dir()
     folder = loop_folder(logic, root)
+    plant = None if folder.exists() else _plant_beside(root / "plants", folder)
     folder.mkdir(parents=True, exist_ok=True)
     config: Any = numba.config
     before, config.CACHE_DIR = config.CACHE_DIR, str(folder)
     try:
         differ = numba.njit(closed_loop.differs)
-        parts = {"scan": compiled(logic, root / "scans"), "advance": compiled_advance(root / "plants")}
+        scan = compiled(logic, root / "scans")
+        if plant is not None:
+            plant.wait()
+        parts = {"scan": scan, "advance": compiled_advance(root / "plants")}
         loop = numba.njit(closed_loop.bound(logic, differ=differ, **parts), cache=True)
     finally:
         config.CACHE_DIR = before

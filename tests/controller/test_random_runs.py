@@ -70,7 +70,7 @@ def observed(told):
     for t in told:
         if t.fresh:
             memory = logic.power_up({n: getattr(memory, n) for n in logic.kept} if t.goes_on else None)
-        s = written._scan_class(memory, t.inputs, t.presets, t.dt_ms)
+        s = written.laid(memory, t.inputs, t.presets, t.dt_ms)
         memory = logic.Memory._make([getattr(s, n) for n in logic.Memory._fields])
         for name in seen:
             seen[name].add(getattr(s, name) > 0)
