@@ -16,6 +16,7 @@ CANDIDATES = (
     *((90 + n, n % len(stories.SETS), stories.air_goes_while_purging) for n in range(12)),
     (120, 0, stories.line_plugs_at_the_end_of_purge),
     (121, 4, stories.scans_come_late),
+    (122, 4, stories.product_runs_out),
 )
 
 

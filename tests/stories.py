@@ -170,6 +170,12 @@ def line_plugs_at_the_end_of_purge(teller: Story, out: Outputs, purging_ms: int)
     return 10
 
 
+def product_runs_out(teller: Story, out: Outputs, purging_ms: int) -> int:
+    """Nothing comes up the line: short batches, a pause, and again."""
+    teller.moods[:] = ["no_material", ""]
+    return 10
+
+
 def scans_come_late(teller: Story, out: Outputs, purging_ms: int) -> int:
     """One scan in twenty is a second late."""
     teller.moods[:] = ["", ""]
@@ -191,13 +197,13 @@ def story(seed: int, director: Director | None = None) -> Generator[tuple[Inputs
 
 
 PROGRAMME: tuple[tuple[int, int, Director | None, int], ...] = (
-    (0, 0, None, 377), (1, 1, None, 213), (2, 2, None, 177), (5, 5, None, 1_440), (9, 3, None, 460),
-    (12, 0, None, 177), (13, 1, None, 1_811), (17, 5, None, 5_700), (20, 2, None, 351), (21, 3, None, 722),
-    (22, 4, None, 21), (28, 4, None, 640), (35, 5, None, 1_224), (37, 1, None, 198), (43, 1, None, 104),
-    (50, 2, None, 224), (51, 3, None, 2_453), (56, 2, None, 2_392), (57, 3, None, 219),
-    (90, 1, air_goes_while_purging, 2_980), (91, 3, air_goes_while_purging, 179),
-    (96, 3, air_goes_while_purging, 1_959), (93, 0, line_plugs_at_the_end_of_purge, 268),
-    (94, 4, scans_come_late, 3_399),
+    (0, 0, None, 377), (1, 1, None, 213), (2, 2, None, 766), (5, 5, None, 1_440), (9, 3, None, 460),
+    (11, 5, None, 1_462), (12, 0, None, 418), (16, 4, None, 599), (20, 2, None, 170), (21, 3, None, 14),
+    (22, 4, None, 42), (30, 0, None, 198), (33, 3, None, 95), (35, 5, None, 1_248), (37, 1, None, 90),
+    (40, 4, None, 466), (50, 2, None, 521), (57, 3, None, 225), (58, 4, None, 437),
+    (91, 1, air_goes_while_purging, 179), (97, 1, air_goes_while_purging, 1_471),
+    (120, 0, line_plugs_at_the_end_of_purge, 240), (121, 4, scans_come_late, 3_123),
+    (122, 4, product_runs_out, 1_200),
 )  # fmt: skip
 """
 Seed, number of the presets, director, scans: together they reach every row, line and last word.

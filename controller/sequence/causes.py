@@ -38,14 +38,13 @@ class Causes(Counters):
     off_seat_at_rest = fact(lambda s: s.flap_unproven and not s.was.flap_open_cmd)
     open_late = fact(lambda s: s.was.open_ms + s.dt_ms >= s.set.flap_travel_ms and not s.flap_open_proven)
     open_retry_left = fact(lambda s: s.was.open_retries < 1)
-    stays_shut = fact(lambda s: s.open_late and not s.open_retry_left and not s.wait_stands)
+    stays_shut = fact(lambda s: s.open_late and not s.open_retry_left and not s.wait)
     flap_open_lost = fact(lambda s: not s.flap_open_proven)
     flap_off_place = fact(lambda s: s.was.at_its_place and not s.flap_at_place and not s.supply_lost)
 
     # ---- supply air ----------------------------------------------------------------------------------
     waits_for_air = fact(lambda s: s.set.supply_low_effect == 1)
     low_by_choice = fact(lambda s: s.supply_under_limit and (not s.waits_for_air or s.resume_allowed))
-    wait_stands = fact(lambda s: s.waits_for_air and s.supply_under_limit)
     hunting = fact(lambda s: s.supply_under_limit and s.waits_for_air and not s.resume_allowed)
     open_wait_over = fact(lambda s: s.was.open_wait_ms >= s.set.open_air_wait_ms)
 

@@ -44,7 +44,6 @@ class Counters(Signals):
     trip = fact[bool]()
     wait = fact[bool]()
     source_cmd = fact[bool]()
-    pulse_cmd = fact[bool]()
     start_accepted = fact[bool]()
     clean_accepted = fact[bool]()
     empty_accepted = fact[bool]()
@@ -90,8 +89,8 @@ class Counters(Signals):
 
     @memory(first=False, kept=True)
     def rest_stored(s) -> bool:
-        """The machine stood at rest when the power went."""
-        return s.step == REST
+        """The machine stood at rest, warning or not, when the power went."""
+        return s.step in IDLE
 
     @memory(first=False)
     def halted(s) -> bool:

@@ -6,6 +6,7 @@ from controller.sequence.steps import (
     DRAIN,
     EMPTY,
     FAULT,
+    FULL_BELOW,
     LEVEL_HOLD,
     PULSE_MAX_MS,
     REOPEN,
@@ -35,36 +36,26 @@ class Facts(Causes):
     flap_open_uncalled = fact(lambda s: s.flap_open and not s.was.flap_open_cmd)
     vacuum_not_good = fact(lambda s: not s.vacuum_good)
     not_near_zero = fact(lambda s: not s.near_zero)
+    clean_asked = fact(lambda s: s.now.clean_request)
     batch_perhaps_on_board = fact(lambda s: s.was.on_board != EMPTY)
     vacuum_over_release = fact(lambda s: s.vacuum_good and not s.under_release)
     not_ready = fact(
-        lambda s: s.safety_chain_open
-        or s.stop_contact_open
-        or s.image_too_old
-        or s.supply_not_over
-        or s.vacuum_not_good
-        or s.not_near_zero
-        or s.flap_open_uncalled
-        or s.flap_both
+        lambda s: (
+            s.safety_chain_open
+            or s.stop_contact_open
+            or s.image_too_old
+            or s.supply_not_over
+            or s.vacuum_not_good
+            or s.not_near_zero
+            or s.flap_open_uncalled
+            or s.flap_both
+        )
     )
 
     # ---- commands --------------------------------------------------------------------------------------
     start_accepted = fact(lambda s: s.start_edge and not s.start_refused and not s.stop and not s.halt)
-    clean_accepted = fact(
-        lambda s: s.now.clean_request
-        and not s.clean_refused
-        and not s.start_accepted
-        and not s.stop
-        and not s.halt
-    )
-    empty_accepted = fact(
-        lambda s: s.now.empty_request
-        and not s.empty_refused
-        and not s.start_accepted
-        and not s.clean_accepted
-        and not s.stop
-        and not s.halt
-    )
+    clean_accepted = fact(lambda s: s.now.clean_request and not s.clean_refused and not s.stop and not s.halt)
+    empty_accepted = fact(lambda s: s.now.empty_request and not s.empty_refused and not s.stop and not s.halt)
     asked = fact(lambda s: s.start_accepted or s.clean_accepted or s.empty_accepted)
     reset_accepted = fact(lambda s: s.reset_edge and not s.reset_refused)
     fault_at_power_up = fact(lambda s: not s.was.powered and s.was.fault_stored)
@@ -85,10 +76,9 @@ class Facts(Causes):
     full_and_closed = fact(lambda s: s.level_high_acts and s.flap_proven)
     off_seat = fact(lambda s: s.flap_unproven and s.travel_over and s.reopen_possible)
     sealed = fact(
-        lambda s: s.flap_proven
-        and s.in_step_ms >= s.set.tank_charge_ms
-        and s.level_settled
-        and not s.vessel_full
+        lambda s: (
+            s.flap_proven and s.in_step_ms >= s.set.tank_charge_ms and s.level_settled and not s.vessel_full
+        )
     )
     sealed_line_loaded = fact(lambda s: s.sealed and s.was.line_loaded)
     reopened = fact(lambda s: s.in_step_ms >= s.set.flap_reopen_ms)
@@ -106,15 +96,17 @@ class Facts(Causes):
         lambda s: (s.released and s.in_step_ms >= s.set.vent_min_ms) or (s.vacuum_bad and s.release_over)
     )
     opened_to_clean = fact(lambda s: s.flap_open_proven and s.was.order == TO_CLEAN)
-    open_again = fact(lambda s: s.open_late and s.open_retry_left and not s.wait_stands)
+    open_again = fact(lambda s: s.open_late and s.open_retry_left and not s.wait)
     drained = fact(lambda s: s.was.step == DRAIN and s.in_step_ms >= s.set.drain_ms)
     starved = fact(lambda s: s.was.short_batches >= s.set.short_batches_max)
     last_clean = fact(lambda s: not s.run or s.vessel_full or s.starved)
     pulses_wanted = fact(lambda s: s.set.pulses_last if s.last_clean else s.set.pulses)
     clean_due = fact(
-        lambda s: s.drained
-        and s.pulses_wanted > 0
-        and (s.was.batches_since_clean + 1 >= s.set.clean_every or s.was.recovery or s.last_clean)
+        lambda s: (
+            s.drained
+            and s.pulses_wanted > 0
+            and (s.was.batches_since_clean + 1 >= s.set.clean_every or s.was.recovery or s.last_clean)
+        )
     )
     pulse_over = fact(lambda s: (s.was.pulsed and s.pulse_on_ms >= s.set.pulse_ms) or s.pulse_cut)
     pulse_cut = fact(lambda s: s.was.pulsed and not s.was.pulse_cmd)
@@ -127,13 +119,17 @@ class Facts(Causes):
     over_and_starved = fact(lambda s: s.batch_over and s.starved)
 
     # ---- level hold --------------------------------------------------------------------------------------
-    full_stands = fact(lambda s: s.vessel_full or (s.was.step == LEVEL_HOLD and not s.level_clear_long))
+    full_stands = fact(
+        lambda s: s.vessel_full or (s.was.hold_reason == FULL_BELOW and not s.level_clear_long)
+    )
     starved_stands = fact(
         lambda s: s.starved and not (s.was.step == LEVEL_HOLD and s.in_step_ms >= s.set.starved_pause_ms)
     )
     air_stands = fact(
-        lambda s: (s.was.air_hold or s.wait)
-        and (s.supply_under_limit or s.was.step != LEVEL_HOLD or s.in_step_ms < s.set.resume_stop_ms)
+        lambda s: (
+            (s.was.air_hold or s.wait)
+            and (s.supply_under_limit or s.was.step != LEVEL_HOLD or s.in_step_ms < s.set.resume_stop_ms)
+        )
     )
     hold_over = fact(lambda s: not s.full_stands and not s.starved_stands and not s.air_stands)
     hold_over_with_batch = fact(lambda s: s.hold_over and s.was.on_board != EMPTY and not s.was.broken_off)
@@ -148,17 +144,20 @@ class Facts(Causes):
     )
     pulse_called = fact(lambda s: s.was.pulsed or s.was.pulse_cmd or s.pulse_air)
     reopen_pulse_called = fact(
-        lambda s: s.was.step == REOPEN
-        and s.flap_open_proven
-        and (s.was.pulse_cmd or (s.pulse_air and not s.was.pulsed))
-        and s.pulse_on_ms < s.set.pulse_ms
+        lambda s: (
+            s.was.step == REOPEN
+            and s.flap_open_proven
+            and (s.was.pulse_cmd or (s.pulse_air and not s.was.pulsed))
+            and s.pulse_on_ms < s.set.pulse_ms
+        )
     )
     pulse_barred = fact(
-        lambda s: not s.flap_open_proven
-        or s.source_cmd
-        or s.pulse_on_ms >= min(s.set.pulse_ms, PULSE_MAX_MS)
-        or (not s.was.pulse_cmd
-        and s.pulse_off_ms < s.set.pulse_off_min_ms)
+        lambda s: (
+            not s.flap_open_proven
+            or s.source_cmd
+            or s.pulse_on_ms >= min(s.set.pulse_ms, PULSE_MAX_MS)
+            or (not s.was.pulse_cmd and s.pulse_off_ms < s.set.pulse_off_min_ms)
+        )
     )
     lamp_on = fact(lambda s: s.flash_ms < 500)
     horn_wanted = fact(lambda s: not s.horn_silenced)

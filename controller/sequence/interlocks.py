@@ -18,7 +18,6 @@ from controller.sequence.steps import (
     PULSE,
     PURGE,
     REOPEN,
-    REST,
     RUNNING,
     SEAL,
     SETTLE,
@@ -28,7 +27,7 @@ from controller.sequence.steps import (
     WORKING,
 )  # fmt: skip
 
-IN_PLACE = tuple(k for k in RUNNING if k not in (SEAL, REOPEN, OPEN))  # the flap is not on its way
+IN_PLACE = tuple(k for k in WORKING if k not in (SEAL, REOPEN, OPEN))  # the flap is not on its way
 
 INTERLOCKS = (
     # name                 cause                looked at in                delayed by          effect
@@ -42,7 +41,7 @@ INTERLOCKS = (
     Interlock("SUPPLY_AIR_LOW",      Facts.supply_under_limit, (OPEN,),                     "supply_low_ms",  "supply_low_effect", ("trip", "wait")),
     Interlock("SUPPLY_AIR_LOW",      Facts.supply_under_limit, (*FILTER_CLEAN, LEVEL_HOLD),       "supply_low_ms",  "warn"),
     Interlock("FLAP_NOT_CLOSED",     Facts.stays_off_seat,     (SEAL,),                     None,             "trip"),
-    Interlock("FLAP_NOT_CLOSED",     Facts.off_seat_at_rest,   (REST, LEVEL_HOLD),                "flap_travel_ms", "warn"),
+    Interlock("FLAP_NOT_CLOSED",     Facts.off_seat_at_rest,   AT_REST,                    "flap_travel_ms", "warn"),
     Interlock("FLAP_LOST_CLOSED",    Facts.flap_unproven,      DRAWING,                     "flap_lost_ms",   "trip"),
     Interlock("FLAP_NOT_OPEN",       Facts.stays_shut,         (OPEN,),                     None,             "trip"),
     Interlock("FLAP_LOST_OPEN",      Facts.flap_open_lost,     (DRAIN, *FILTER_CLEAN),      "flap_lost_ms",   "trip"),
@@ -59,7 +58,7 @@ INTERLOCKS = (
     Interlock("VACUUM_TOO_HIGH",     Facts.vacuum_high_again,  (DRAW, CONVEY),              "vacuum_high_ms", "trip"),
     Interlock("VACUUM_TOO_HIGH",     Facts.vacuum_high,        (DRAW, CONVEY),              "vacuum_high_ms", "end_batch"),
     Interlock("VACUUM_NOT_RELEASED", Facts.not_released,       (VENT,),                     None,             "trip"),
-    Interlock("VACUUM_IN_IDLE",      Facts.vacuum_at_rest,     (REST, LEVEL_HOLD),                None,             "warn"),
+    Interlock("VACUUM_IN_IDLE",      Facts.vacuum_at_rest,     AT_REST,                    None,             "warn"),
     Interlock("NO_MATERIAL",         Facts.material_missing,        (CONVEY,),                   "no_material_ms", "end_batch"),
     Interlock("PULSE_TANK_WEAK",     Facts.pulse_air_late,     (PULSE,),                    None,             "warn"),
     Interlock("SIGNAL_BAD",          Facts.vacuum_bad,         (PURGE, DRAW, CONVEY),       None,             "trip"),

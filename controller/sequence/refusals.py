@@ -19,6 +19,9 @@ PERMISSIVES = (
 
 REFUSALS = (
     *(Refusal(command, fact, why) for command in ("start", "clean", "empty") for fact, why in PERMISSIVES),
+    Refusal("clean", Facts.start_edge, "a start was asked for in the same scan"),
+    Refusal("empty", Facts.start_edge, "a start was asked for in the same scan"),
+    Refusal("empty", Facts.clean_asked, "a clean was asked for in the same scan"),
     Refusal("clean", Facts.vessel_full, "the vessel below is full"),
     Refusal("clean", Facts.batch_perhaps_on_board, "there may be a batch on board: empty first"),
     Refusal("empty", Facts.vessel_full, "the vessel below is full"),

@@ -8,8 +8,6 @@ from controller.sequence.steps import (
     DRAIN,
     FILTER_CLEAN,
     OPEN,
-    PULSE,
-    RECOVER,
     REOPEN,
     TO_CLEAN,
 )
@@ -20,6 +18,8 @@ class Signals(Scan[Inputs, Presets]):
 
     step = fact[int]()  # from ROWS
     flap_open_cmd = fact[bool]()  # from OUTPUTS
+    pulse_cmd = fact[bool]()
+    pulse_off_ms = fact[int]()  # counters
     order = fact[int]()  # counters
 
     # ---- commands ----------------------------------------------------------------------------------
@@ -70,7 +70,7 @@ class Signals(Scan[Inputs, Presets]):
     # ---- body vacuum: NE 43 judges the current, then it is scaled ------------------------------------
     vacuum_failed = fact(lambda s: s.now.vacuum_ua <= 3_600 or s.now.vacuum_ua >= 21_000)
     vacuum_doubtful = fact(lambda s: s.now.vacuum_ua < 3_800 or s.now.vacuum_ua > 20_500)
-    pulse_near = fact(lambda s: s.was.step == PULSE or s.was.step == RECOVER)
+    pulse_near = fact(lambda s: s.was.pulse_cmd or s.was.pulse_off_ms < 1_000)
     vacuum_failed_long = on_delay(lambda s: s.vacuum_failed and not s.pulse_near, by="signal_failed_ms")
     vacuum_doubtful_long = on_delay(lambda s: s.vacuum_doubtful and not s.pulse_near, by="signal_hold_ms")
     vacuum_read_pa = fact(

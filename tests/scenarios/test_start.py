@@ -3,7 +3,18 @@
 import pytest
 from bench import BROKEN_WIRE_UA, Bench, supply_ua, vacuum_ua
 
-from controller.sequence.steps import CONVEY, FAULT, LEVEL_HOLD, PURGE, REST, SEAL, VENT, WARNING
+from controller.sequence.steps import (
+    CONVEY,
+    FAULT,
+    LEVEL_HOLD,
+    PURGE,
+    REST,
+    SEAL,
+    TO_CLEAN,
+    TO_RUN,
+    VENT,
+    WARNING,
+)
 
 MOVES = {"source", "flap_open", "vent_close", "pulse", "purge", "feed"}
 
@@ -69,6 +80,24 @@ def test_start_is_refused_in_fault_and_while_running(at):
         fault = at(FAULT)
         assert any("reset first" in r for r in fault.request(command))
         assert fault.step is FAULT
+
+
+@pytest.mark.parametrize(
+    ("asked", "taken", "refused"),
+    [
+        (("start", "clean"), TO_RUN, "clean"),
+        (("start", "empty"), TO_RUN, "empty"),
+        (("clean", "empty"), TO_CLEAN, "empty"),
+    ],
+)
+def test_of_two_commands_in_one_scan_the_first_is_taken_and_the_other_refused(at, asked, taken, refused):
+    """One order at a time, and none is lost without a word."""
+    bench = at(REST)
+    bench.run(3_000)
+    bench.request(*asked)
+    assert bench.step is WARNING
+    assert bench.remembers("order") == taken
+    assert any("in the same scan" in r for r in bench.refusals(refused))
 
 
 @pytest.mark.parametrize("command", ["clean", "empty"])
