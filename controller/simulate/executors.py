@@ -116,8 +116,9 @@ def _compiled(logic: Logic, cache: Path | None) -> Executor:
 
     root = cache or default_cache_dir()
     folder = loop_folder(logic, root)
-    plant = None if folder.exists() else _plant_beside(root / "plants", folder)
+    fresh = not folder.exists()
     folder.mkdir(parents=True, exist_ok=True)
+    plant = _plant_beside(root / "plants", folder) if fresh else None
     config: Any = numba.config
     before, config.CACHE_DIR = config.CACHE_DIR, str(folder)
     try:
