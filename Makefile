@@ -4,7 +4,7 @@ VENV ?= .venv
 BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip install -q --disable-pip-version-check -c constraints.txt
 
-.PHONY: help demo test bench lint types contracts schemas clean
+.PHONY: help demo test bench lint types contracts schemas readme clean
 
 help: ## show this list
 	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -29,6 +29,10 @@ contracts: $(VENV)/.dev ## who may import whom
 
 schemas: $(VENV)/.dev ## write configs/schemas again after a preset or a parameter has changed
 	PYTHONPATH=. $(BIN)/python tests/schemas.py
+
+readme: $(VENV)/.dev ## write the runs that the README shows again
+	$(BIN)/receiver diagram buckwheat_mill --out docs/sequence.svg
+	PYTHONPATH=.:tests $(BIN)/python tests/readme.py
 
 clean: ## remove what the other commands made, runs excepted
 	rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .import_linter_cache .hypothesis build dist
