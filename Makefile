@@ -13,7 +13,8 @@ demo: $(VENV)/.demo ## one hour of plant time of the example station, in seconds
 	$(BIN)/receiver simulate buckwheat_mill --for 1h
 
 test: $(VENV)/.dev ## every test
-	$(BIN)/python -m pytest -n auto --dist loadgroup
+	$(BIN)/python -m pytest -n auto --dist loadfile --ignore tests/scenarios
+	$(BIN)/python -m pytest tests/scenarios  # in one process: its last page sums up all of them
 
 bench: $(VENV)/.dev ## the figures of this machine; never part of the tests
 	$(BIN)/python tests/benchmarks.py
