@@ -161,15 +161,22 @@ def prove(
 def diagram(
     station: Annotated[str, typer.Argument(help="Folder of a station, or the name of one that comes along.")],
     out: Annotated[Path | None, typer.Option(help="Draw it to this SVG file.")] = None,
+    causes: Annotated[
+        bool, typer.Option("--causes", help="Print cause and effect of every interlock instead, as Markdown.")
+    ] = False,
 ) -> None:
-    """Print the state diagram as Mermaid text, or draw it as SVG."""
+    """Print the state diagram as Mermaid text, draw it as SVG, or print cause and effect."""
     from controller.engines import diagram as drawn
+    from controller.engines import matrix
     from controller.sequence.logic import Logic
     from controller.sequence.receiver import RECEIVER
     from controller.settings import load_station
 
     load_station(station_folder(station))
     logic = Logic(RECEIVER)
+    if causes:
+        typer.echo(matrix.as_markdown(logic), nl=False)
+        return
     if out is None:
         typer.echo(drawn.mermaid(logic), nl=False)
         return

@@ -8,6 +8,10 @@ import pytest
 from typer.testing import CliRunner
 
 from controller.cli import app, station_folder
+from controller.engines.claims import CLAIMS
+from controller.engines.proof import Claim
+from controller.sequence.receiver import RECEIVER
+from controller.sequence.steps import CONVEY
 from controller.station_file import StationError
 
 
@@ -76,3 +80,33 @@ def test_a_wheel_carries_its_stations(tmp_path, monkeypatch):
     (packaged / "receiver.yaml").write_text("")
     monkeypatch.setattr("importlib.resources.files", lambda _: Path(tmp_path / "controller"))
     assert station_folder("other_mill") == packaged
+
+
+def test_the_diagram_groups_the_steps_by_state_and_names_every_guard():
+    done = CliRunner().invoke(app, ["diagram", "buckwheat_mill"])
+    assert done.exit_code == 0
+    assert "state FILTER_CLEAN {" in done.stdout
+    assert "SEAL --> REOPEN" in done.stdout
+
+
+def test_the_causes_are_listed_a_line_an_interlock_line():
+    done = CliRunner().invoke(app, ["diagram", "buckwheat_mill", "--causes"])
+    assert done.exit_code == 0
+    assert len(done.stdout.splitlines()) == 2 + len(RECEIVER.interlocks)
+    assert "| FLAP_LOST_CLOSED | flap_unproven: not flap_proven | PURGE, DRAW, CONVEY, CLEAR |" in done.stdout
+
+
+def test_a_picture_that_cannot_be_written_is_said_with_its_path():
+    done = CliRunner().invoke(app, ["diagram", "buckwheat_mill", "--out", "no/such/folder/x.svg"])
+    assert done.exit_code == 2
+    assert "no/such/folder/x.svg" in done.output
+
+
+def test_prove_says_each_promise_and_ends_in_1_when_one_fails(monkeypatch):
+    """The claims are proved in their own test; here two of them, and one that is false."""
+    two = (CLAIMS[0], Claim("the receiver never conveys", then=lambda s: s.step != CONVEY))
+    monkeypatch.setattr("controller.engines.proving.CLAIMS", two)
+    done = CliRunner().invoke(app, ["prove", "buckwheat_mill"])
+    assert done.exit_code == 1
+    assert CLAIMS[0].name in done.output
+    assert "the receiver never conveys" in done.output
