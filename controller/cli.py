@@ -5,12 +5,16 @@ Every command imports what it needs when it runs, so that `receiver --help` answ
 Exit codes: 0 good, 1 a check failed, 2 wrong input.
 """
 
+from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated, NoReturn
+from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
-from controller.problems import Problem, StationError, did_you_mean
+from controller.problems import Problem, StationError, did_you_mean, install_with
+
+if TYPE_CHECKING:
+    from rich.console import Console
 
 CHECK_FAILED = 1
 WRONG_INPUT = 2
@@ -18,6 +22,7 @@ WRONG_INPUT = 2
 app = typer.Typer(
     name="receiver",
     help="Sequence controller and soft simulator of a vacuum receiver.",
+    epilog="Exit codes: 0 good; 1 a check, a proof or a strict run failed; 2 wrong input.",
     no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,  # plain help: the rich one takes half a second to import
@@ -33,9 +38,12 @@ def station_folder(name_or_path: str) -> Path:
         StationError: there is no such station; says which there are.
     """
     path = Path(name_or_path)
+    known = {folder.name: folder for folder in sorted(_stations())}
+    if not name_or_path.strip():
+        said = f"the name is empty: name a folder, or one of {', '.join(known)}"
+        raise StationError([Problem("station", 0, 0, "", said)])
     if path.is_dir():
         return path
-    known = {folder.name: folder for folder in sorted(_stations())}
     if name_or_path in known:
         return known[name_or_path]
     if path.exists():
@@ -52,6 +60,27 @@ def _stations() -> list[Path]:
     packaged = Path(str(files("controller"))) / "_configs"
     configs = packaged if packaged.is_dir() else Path(__file__).parents[1] / "configs"
     return [receiver.parent for receiver in configs.glob("*/receiver.yaml")]
+
+
+def _print(show: "Callable[[Console], None]", width: int | None = None) -> None:
+    """What `show` puts on a console; `width` where that is no terminal; no line with blanks at its end."""
+    from rich.console import Console
+
+    terminal = Console().is_terminal
+    console = Console(highlight=False, width=None if terminal else width)
+    with console.capture() as printed:
+        show(console)
+    typer.echo("\n".join(line.rstrip() for line in printed.get().splitlines()))
+
+
+def _stop(said: str) -> NoReturn:
+    """Wrong input: says why, and ends."""
+    typer.echo(said, err=True)
+    raise typer.Exit(WRONG_INPUT)
+
+
+def _stop_without(error: ModuleNotFoundError, command: str, extra: str) -> NoReturn:
+    _stop(f"{command}: needs {error.name}, which is not installed; run: {install_with(extra)}")
 
 
 def main() -> NoReturn:
@@ -86,40 +115,43 @@ def check(
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
 ) -> None:
     """Work out from physics what a station should do, and hold its settings against it."""
-    from rich.console import Console
-
     from controller.station_check import report, tables
 
     found = report.check_station(station_folder(station))
     if as_json:
         typer.echo(report.as_json(found))
     else:
-        tables.show(found, Console(highlight=False))
+        _print(lambda console: tables.show(found, console))
     raise typer.Exit(0 if found.good else CHECK_FAILED)
 
 
 @app.command()
 def simulate(
     station: Annotated[str, typer.Argument(help="Folder of a station, or the name of one that comes along.")],
-    lasts: Annotated[str, typer.Option("--for", help="Plant time: 1h, 12m30s, 90s.")] = "1h",
+    lasts: Annotated[str, typer.Option("--for", help="Plant time: 1h, 12m30s, 90s, 1.5h, 1d.")] = "1h",
     fail: Annotated[
         list[str] | None,
-        typer.Option(help="MODE@TIME or MODE@STEP, MODE@drain#3, MODE=0.5@10m+30s; may be given again."),
+        typer.Option(help="MODE@TIME, MODE@STEP, MODE@drain#3 or MODE=0.5@10m+30s; may be given again."),
     ] = None,
     seed: Annotated[int, typer.Option(help="For noise and feed variation.", min=0)] = 1,
     out: Annotated[Path | None, typer.Option(help="Run folder to leave: journal, picture, run.json.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
     explain: Annotated[
-        str | None, typer.Option(help="What the sequence waits for at this time, or at the end.")
+        str | None, typer.Option(help="What the sequence waits for at this time (90s), or at the `end`.")
     ] = None,
     reset_after: Annotated[
         str | None, typer.Option(help="The operator resets a trip after this time, and starts again.")
     ] = None,
     executor: Annotated[str | None, typer.Option(help="compiled, generated or transitions.")] = None,
+    strict: Annotated[
+        bool, typer.Option("--strict", help="Exit 1 after a trip, or if a failure never came due.")
+    ] = False,
 ) -> None:
-    """Run a station in a simulated plant, far quicker than real time."""
-    from rich.console import Console
+    """
+    Run a station in a simulated plant, far quicker than real time.
 
+    Exit codes: 0 the run was made; 1 with --strict, it tripped or a failure never came due; 2 wrong input.
+    """
     from controller.reporting.journal import JournalError
     from controller.simulate import command, tables
 
@@ -131,12 +163,12 @@ def simulate(
         with tables.progress(ask.for_ms, shown=not as_json) as told:
             outcome = command.simulate(ask, told)
     except (command.WrongAsk, JournalError) as no:
-        typer.echo(str(no), err=True)
-        raise typer.Exit(WRONG_INPUT) from None
+        _stop(str(no))
     if as_json:
         typer.echo(command.as_json(outcome))
     else:
-        tables.show(outcome, Console(highlight=False, width=None if Console().is_terminal else 120))
+        _print(lambda console: tables.show(outcome, console), width=120)
+    raise typer.Exit(CHECK_FAILED if strict and not outcome.good else 0)
 
 
 @app.command()
@@ -150,8 +182,7 @@ def prove(
     try:
         import z3  # noqa: F401
     except ModuleNotFoundError as error:
-        typer.echo(f"prove: needs {error.name}, which is not installed (extra `prove`)", err=True)
-        raise typer.Exit(WRONG_INPUT) from None
+        _stop_without(error, "prove", "prove")
     from controller.engines.proving import prove_all
 
     raise typer.Exit(0 if prove_all(name, typer.echo) else CHECK_FAILED)
@@ -173,6 +204,8 @@ def diagram(
     from controller.settings import load_station
 
     load_station(station_folder(station))
+    if out is not None and out.suffix.lower() != ".svg":
+        _stop(f"--out {out}: it is drawn as SVG only; give the file the ending .svg")
     logic = Logic(RECEIVER)
     if causes:
         typer.echo(matrix.as_markdown(logic), nl=False)
@@ -183,8 +216,6 @@ def diagram(
     try:
         drawn.svg(logic, out)
     except ModuleNotFoundError as error:
-        typer.echo(f"diagram: needs {error.name}, which is not installed (extra `plot`)", err=True)
-        raise typer.Exit(WRONG_INPUT) from None
+        _stop_without(error, "diagram", "plot")
     except OSError as error:
-        typer.echo(f"--out {out}: cannot be written: {error.strerror}", err=True)
-        raise typer.Exit(WRONG_INPUT) from None
+        _stop(f"--out {out}: cannot be written: {error.strerror}")

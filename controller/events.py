@@ -48,9 +48,10 @@ _INTERLOCKS = (
     E("FLAP_NOT_CLOSED", HIGH, "the flap is not proven closed",
       "product on the seat; heap of the vessel under the flap; switch out of place; no air at the valve",
       "isolate; look under the flap and at the seat; check the closed switch; then reset"),
-    E("FLAP_LOST_CLOSED", HIGH, "the flap left its seat while vacuum was drawn",
+    E("FLAP_LOST_CLOSED", HIGH, "the flap is no longer proven closed while vacuum is drawn",
       "string or lump on the seat, loose switch or bracket, spring or supply weak",
-      "isolate; look at the seat and at the switch; then reset"),
+      "read the vacuum at the trip: if it stood, suspect the switch, if it fell, the seat; isolate; look at "
+      "both; then reset"),
     E("FLAP_NOT_OPEN", HIGH, "the flap did not open in its time, the second try included",
       "seal sticking after a long stand, vacuum left in the body, open switch out of place, no air",
       "isolate; free the seal, check the open switch and the cylinder's air; then reset"),
@@ -67,17 +68,24 @@ _INTERLOCKS = (
       "normal when it consumes less than is delivered; else probe caked, or outlet stopped",
       "none while the vessel empties; if it is not full, clean the probe"),
     E("NO_VACUUM", HIGH, "the body does not come to vacuum, or lost it",
-      "hose off or leaking, flap seat dirty, vent valve open, source valve shut or without air",
-      "check hose, couplings and seat with the source off; listen for leaks; then reset"),
+      "hose off or leaking, flap seat dirty, vent valve open, source dead; transmitter frozen or "
+      "its zero drifted",
+      "see if supply dips when the source starts: a dip, and the source works: look for the leak at hose, "
+      "couplings, seat, vent; no dip, and the source is dead; compare the transmitter with a "
+      "gauge; then reset"),
     E("LINE_BLOCKED", HIGH, "the conveying line does not clear",
-      "plug at the pick-up or in the foot bend, lance buried, receiver overfull",
+      "plug at the pick-up or in the foot bend, lance buried; vessel below full or its probe failed, product "
+      "backed up into the receiver",
       "isolate; open the foot of the riser and the pick-up, the riser's content will fall; then reset"),
     E("VACUUM_TOO_HIGH", MEDIUM, "body vacuum is over its high limit",
-      "line filling up: too much feed, too little air; receiver overfull; a liner on the lance",
+      "line filling up: too much feed, too little air; a liner on the lance; vessel below full or its probe "
+      "failed, product backed up into the receiver",
       "take feed away or give air at the pick-up; after two of three batches the receiver trips"),
     E("VACUUM_NOT_RELEASED", HIGH, "the body stays under vacuum with the source off and the vent open",
-      "vent valve stuck or its filter blocked, source valve passing, line plugged",
-      "do not open the flap by hand: let air in at the vent first; check vent and source valve; then reset"),
+      "vent valve stuck or its filter blocked, source valve passing, line plugged; transmitter frozen or its "
+      "zero drifted",
+      "do not open the flap by hand: let air in at the vent first; check vent, source valve and, against a "
+      "gauge, the transmitter; then reset"),
     E("VACUUM_IN_IDLE", LOW, "body vacuum is not near zero at rest",
       "transmitter zero moved, source valve passing, shared extraction, vessel below under pressure",
       "compare with a gauge; set the zero or find the leak; start stays refused until it is near zero"),

@@ -56,3 +56,8 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     """
     near = get_close_matches(word, list(known), n=1, cutoff=0.6)
     return f" - did you mean '{near[0]}'?" if near else ""
+
+
+def install_with(extra: str) -> str:
+    """The command that installs an extra, in the versions that the tests were run with."""
+    return f".venv/bin/python -m pip install -c constraints.txt -e '.[{extra}]'"

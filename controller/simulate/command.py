@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from controller.clock import WallClock
-from controller.problems import together
+from controller.problems import install_with, together
 from controller.records import CycleRecord, EventRecord, as_document
 from controller.reporting.journal import FILE, Journal
 from controller.sequence.logic import Logic
@@ -59,6 +59,11 @@ class Outcome(NamedTuple):
     took_s: float
     notes: list[str]
 
+    @property
+    def good(self) -> bool:
+        """Nothing tripped, and every failure asked for came due."""
+        return not self.totals.trips and not self.never_due
+
 
 def read_ask(
     folder: Path,
@@ -101,6 +106,8 @@ def read_ask(
         wrong.append(f"--executor {executor}: there are {', '.join(executors.NAMES)}")
     if out is not None and (out / FILE).exists():
         wrong.append(f"--out {out}: holds a run already; name another folder, or remove that one")
+    elif out is not None and out.is_dir() and any(out.iterdir()):
+        wrong.append(f"--out {out}: is not empty and holds no run; name a new folder, or an empty one")
     if wrong:
         raise WrongAsk("\n".join(wrong))
     station, plant = together(lambda: load_station(folder), lambda: load_plant(folder))
@@ -164,8 +171,8 @@ def _executor(ask: Ask, logic: Logic, notes: list[str]) -> executors.Executor:
     try:
         return executors.executor(ask.executor, logic)
     except ModuleNotFoundError as error:
-        msg = f"--executor {ask.executor}: needs {error.name}, which is not installed (extra `fast`); "
-        msg += "use --executor generated"
+        msg = f"--executor {ask.executor}: needs {error.name}, which is not installed: use "
+        msg += f"--executor generated, or run: {install_with('fast')}"
         raise WrongAsk(msg) from error
     except OSError as error:
         notes.append(f"compiled code cannot be kept ({error}); ran the generated scan interpreted instead")

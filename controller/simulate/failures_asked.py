@@ -1,8 +1,9 @@
 """
 Failure modes asked for on the command line: which, by how much, when, for how long.
 
-`MODE@WHEN`, where WHEN is a time (`line_blocked@10m`) or a step (`flap_sticks_open@drain`, the first time;
-`@drain#3`, the third). `MODE=0.5@...` sets an amount between 0 and 1; `@10m+30s` ends it after 30 s.
+`MODE@WHEN`, where WHEN is a time (`line_blocked@10m`) or a step, in capitals or not (`flap_slow@drain`, the
+first time; `@drain#3`, the third). `MODE=0.5@...` sets an amount between 0 and 1; `@10m+30s` ends it after
+30 s.
 """
 
 import re
@@ -43,7 +44,8 @@ def read(text: str) -> Asked:
     mode, when = found["mode"], found["when"]
     if mode not in SLOTS:
         listed = "\n".join(f"  {row.id:28} {row.seen}" for row in CATALOGUE)
-        msg = f"--fail {text}: no failure mode {mode!r}{did_you_mean(mode, SLOTS)} There are:\n{listed}"
+        hint = did_you_mean(mode, SLOTS) or "."
+        msg = f"--fail {text}: no failure mode {mode!r}{hint} There are:\n{listed}"
         raise ValueError(msg)
     try:
         at_ms, step, entry = _when(when)
@@ -68,10 +70,10 @@ def _amount(text: str | None) -> float:
 def _when(text: str) -> tuple[int | None, int | None, int]:
     if text[:1].isdigit():
         return milliseconds(text), None, 1
-    name, _, entry = text.partition("#")
+    name, _, entry = text.lower().partition("#")
     names = [step.name.lower() for step in Step]
     if name not in names:
-        hint = did_you_mean(name, names)
+        hint = did_you_mean(name, names) or "."
         msg = f"{name!r} is neither a time ({HINT}) nor a step{hint} Steps: {', '.join(names)}"
         raise ValueError(msg)
     if entry and (not entry.isdigit() or int(entry) == 0):

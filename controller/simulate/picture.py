@@ -5,6 +5,8 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+from controller.engines.diagram import NO_METADATA
+from controller.problems import install_with
 from controller.records import CycleRecord
 from controller.sequence.steps import STATES, Step
 from controller.simulate.station_loop import Segment
@@ -68,13 +70,13 @@ class CyclePicture:
         try:
             import matplotlib as mpl
         except ModuleNotFoundError:
-            return ["No picture: matplotlib is not installed (extra `plot`); the journal is complete."]
+            return [f"No picture: matplotlib is not installed; run: {install_with('plot')}"]
         mpl.use("Agg")
         figure = self._figure(station, self._record)
         with mpl.rc_context(
             {"svg.hashsalt": "cycle", "svg.fonttype": "none", "path.simplify_threshold": 0.5}
         ):
-            figure.savefig(out / FILE, metadata={"Date": None})
+            figure.savefig(out / FILE, metadata=NO_METADATA)
         return []
 
     def _figure(self, station: str, record: CycleRecord) -> Any:

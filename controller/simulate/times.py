@@ -1,8 +1,9 @@
-"""Times as people type them: `1h`, `12m30s`, `90s`, `500ms`."""
+"""Times as people type them: `1h`, `12m30s`, `90s`, `500ms`, `1.5h`, `1d`."""
 
 import re
 
-_PARTS = re.compile(r"(?:(\d+)h)?(?:(\d+)m(?!s))?(?:(\d+(?:\.\d+)?)s)?(?:(\d+)ms)?")
+_MS = {"d": 86_400_000, "h": 3_600_000, "m": 60_000, "s": 1_000, "ms": 1}
+_PARTS = re.compile("".join(rf"(?:(\d+(?:\.\d+)?){unit}(?![a-z]))?" for unit in _MS))
 HINT = "write it as 1h, 12m30s, 90s or 500ms"
 
 
@@ -13,15 +14,16 @@ def milliseconds(text: str) -> int:
     Raises:
         ValueError: It is not one, or it is zero.
 
-    >>> milliseconds("1h"), milliseconds("12m30s"), milliseconds("2.5s"), milliseconds("500ms")
-    (3600000, 750000, 2500, 500)
+    >>> milliseconds("1.5h"), milliseconds("12m30s"), milliseconds("2.5s"), milliseconds("500ms")
+    (5400000, 750000, 2500, 500)
     """
-    found = _PARTS.fullmatch(text.strip())
-    hours, minutes, seconds, rest = found.groups() if found else (None,) * 4
-    ms = int(hours or 0) * 3_600_000 + int(minutes or 0) * 60_000 + round(float(seconds or 0) * 1_000)
-    ms += int(rest or 0)
+    text = text.strip()
+    found = _PARTS.fullmatch(text) if text else None
+    numbers = found.groups() if found else ()
+    ms = round(sum(float(n or 0) * ms for n, ms in zip(numbers, _MS.values(), strict=False)))
     if ms == 0:
-        msg = f"{text!r} is not a duration: {HINT}"
+        wrong = "must be over 0" if found or text == "0" else "is not a duration"
+        msg = f"{text!r} {wrong}: {HINT}"
         raise ValueError(msg)
     return ms
 

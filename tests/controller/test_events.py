@@ -28,3 +28,15 @@ def test_what_can_only_trip_has_the_highest_priority():
     only_trip = {name for name, found in effects.items() if found == {"trip"}}
     assert only_trip
     assert {EVENTS[name].priority for name in only_trip} == {Priority.HIGH}
+
+
+def test_a_trip_on_vacuum_sends_the_operator_to_the_transmitter_too():
+    """Common practice, no source: a reading that does not move may be the instrument's."""
+    for name in ("NO_VACUUM", "VACUUM_NOT_RELEASED"):
+        assert "transmitter frozen or its zero drifted" in EVENTS[name].cause, name
+        assert "transmitter" in EVENTS[name].action, name
+
+
+def test_a_line_that_fills_up_is_looked_for_below_the_receiver_too():
+    for name in ("LINE_BLOCKED", "VACUUM_TOO_HIGH"):
+        assert "vessel below full or its probe failed" in EVENTS[name].cause, name

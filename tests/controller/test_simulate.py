@@ -183,7 +183,10 @@ WRONG = {
     ("--fail", "line_blocked@drain#0"): "a whole number from 1",
     ("--fail", "line_blocked@10m+soon"): "'soon' is not a duration",
     ("--for", "1m", "--explain", "2m"): "--explain 2m: is outside the run, which lasts 1m",
-    ("--reset-after", "0s"): "--reset-after: '0s' is not a duration",
+    ("--reset-after", "0s"): "--reset-after: '0s' must be over 0",
+    ("--for", "0"): "--for: '0' must be over 0",
+    ("--fail", "nothing@1m"): r"no failure mode 'nothing'\. There are:\n",
+    ("--fail", "line_blocked@brew"): r"nor a step\. Steps: rest, ",
 }
 
 
@@ -218,6 +221,35 @@ def test_a_run_folder_that_holds_a_run_is_not_written_over(run):
     assert "holds a run already" in result.stderr
 
 
+def test_a_folder_that_holds_something_else_is_left_alone(tmp_path):
+    (tmp_path / "notes.txt").write_text("mine")
+    result = simulate("--for", "1s", "--out", str(tmp_path))
+    assert result.exit_code == 2
+    assert "is not empty and holds no run" in result.stderr
+    assert [path.name for path in tmp_path.iterdir()] == ["notes.txt"]
+
+
+def test_no_picture_of_a_run_carries_an_address_but_those_of_svg_itself(run):
+    text = (run[1] / "cycle.svg").read_text(encoding="utf-8")
+    assert set(re.findall(r"https?://([^\s/\"']+)", text)) == {"www.w3.org"}
+    assert "<metadata" not in text
+
+
+def test_no_line_that_is_piped_ends_in_blanks(run):
+    assert [line for line in run[0].stdout.splitlines() if line != line.rstrip()] == []
+
+
+@pytest.mark.parametrize(
+    ("fail", "code"),
+    [([], 0), (["--fail", "source_dead@1s"], 1), (["--fail", "source_dead@pulse#9"], 1)],
+    ids=["good", "tripped", "never due"],
+)
+def test_a_strict_run_ends_in_1_after_a_trip_or_a_failure_that_never_came_due(fail, code):
+    options = ("--for", "20s", *fail)
+    assert simulate(*options).exit_code == 0
+    assert simulate(*options, "--strict").exit_code == code
+
+
 @pytest.mark.skipif(best() != "compiled", reason="needs the extra `fast`, which holds Numba")
 def test_a_cache_that_cannot_be_written_is_said_and_the_run_goes_on_interpreted(tmp_path, monkeypatch):
     (tmp_path / "file").write_text("")
@@ -245,9 +277,36 @@ def test_an_unknown_station_is_said_with_those_there_are(monkeypatch, capsys):
     assert "did you mean 'buckwheat_mill'?" in capsys.readouterr().err
 
 
+def test_an_empty_station_name_is_not_this_folder(monkeypatch, capsys):
+    monkeypatch.setattr("sys.argv", ["receiver", "simulate", ""])
+    with pytest.raises(SystemExit) as stop:
+        main()
+    assert stop.value.code == 2
+    assert capsys.readouterr().err == "station: the name is empty: name a folder, or one of buckwheat_mill\n"
+
+
+def test_a_diagram_is_drawn_as_svg_only(tmp_path):
+    result = CliRunner().invoke(app, ["diagram", "buckwheat_mill", "--out", str(tmp_path / "x.png")])
+    assert result.exit_code == 2
+    assert "it is drawn as SVG only" in result.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    ("missing", "arguments"),
+    [("z3", ["prove", "buckwheat_mill"]), ("matplotlib", ["diagram", "buckwheat_mill", "--out", "x.svg"])],
+)
+def test_a_missing_extra_is_said_with_the_command_that_installs_it(missing, arguments, monkeypatch):
+    monkeypatch.setitem(sys.modules, missing, None)
+    result = CliRunner().invoke(app, arguments)
+    assert result.exit_code == 2
+    assert f"needs {missing}" in result.stderr
+    assert "run: .venv/bin/python -m pip install -c constraints.txt -e '.[" in result.stderr
+
+
 def test_failures_are_read_with_amount_moment_and_duration():
     assert read("feed_empty=0.5@10m+30s") == Asked("feed_empty", 0.5, 600_000, None, 1, 30_000)
-    assert read("flap_slow@drain#3")[2:5] == (None, 10, 3)
+    assert read("flap_slow@drain#3")[2:5] == read("flap_slow@DRAIN#3")[2:5] == (None, 10, 3)
 
 
 def test_a_failure_whose_moment_does_not_come_is_named():
@@ -261,9 +320,12 @@ def test_a_failure_whose_moment_does_not_come_is_named():
 
 
 def test_times_are_read_as_typed():
-    for text in ("", "h", "10", "1m1h", "-1s", "1.5h"):
+    for text in ("", "h", "10", "1m1h", "-1s", "1.h"):
         with pytest.raises(ValueError, match="is not a duration"):
             milliseconds(text)
+    assert [milliseconds(text) for text in ("1.5h", "1d", "1m", "1ms", "1m1s")] == [
+        5_400_000, 86_400_000, 60_000, 1, 61_000,
+    ]  # fmt: skip
 
 
 def test_the_nozzle_of_the_example_is_that_of_the_check_above():
