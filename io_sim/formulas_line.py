@@ -220,6 +220,35 @@ def pick_up_velocity_m_s(minimum_m_s: float) -> float:
     return 1.2 * minimum_m_s
 
 
+def smooth_step(value: float, low: float, high: float) -> float:
+    """
+    Smooth step from 0 at `low` to 1 at `high`, t^2 (3 - 2 t).
+
+    >>> smooth_step(0.25, 0.0, 1.0)
+    0.15625
+
+    Source: the cubic with level ends.
+    """
+    if value <= low:
+        return 0.0
+    if value >= high:
+        return 1.0
+    t = (value - low) / (high - low)
+    return t * t * (3.0 - 2.0 * t)
+
+
+def carried_share(velocity_m_s: float, pick_up_m_s: float) -> float:
+    """
+    Share of the feed that the air still lifts: all from 0.95 of the pick-up velocity on, none under 0.55 [-].
+
+    >>> carried_share(10.5, 14.0)
+    0.5
+
+    Source: an estimate of this project.
+    """
+    return smooth_step(velocity_m_s, 0.55 * pick_up_m_s, 0.95 * pick_up_m_s)
+
+
 def plug_break_away_pa(plug_kg: float, bore_m: float, bulk_density_kg_m3: float, wall: float) -> float:
     """
     Pressure that starts a plug at the foot of a riser, rho_b g L (1 + k L/D), L = m / (rho_b A) [Pa].

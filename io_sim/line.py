@@ -12,7 +12,13 @@ from io_sim.chance import draw
 from io_sim.constants import at
 from io_sim.failures import FEED_EMPTY, INLET_HOSE_OFF, LINE_BLOCKED, PURGE_VALVE_STUCK_OPEN
 from io_sim.formulas_air import ROUNDING_PA
-from io_sim.formulas_line import GRAVITY, plug_break_away_pa, solids_loss_kg_m3
+from io_sim.formulas_line import (
+    GRAVITY,
+    carried_share,
+    plug_break_away_pa,
+    smooth_step,
+    solids_loss_kg_m3,
+)
 from io_sim.lag import lagged
 from io_sim.state import (
     ARRIVED_KG,
@@ -60,16 +66,6 @@ P_BULK_DENSITY = at("material_bulk_density_kg_m3")
 P_VELOCITY_RATIO = at("material_velocity_ratio")
 P_PICK_UP = at("material_pick_up_m_s")
 P_BODY_LIMIT = at("body_limit_kg")
-
-
-def rise(value: float, low: float, high: float) -> float:
-    """Smooth step from 0 at `low` to 1 at `high`."""
-    if value <= low:
-        return 0.0
-    if value >= high:
-        return 1.0
-    t = (value - low) / (high - low)
-    return t * t * (3.0 - 2.0 * t)
 
 
 def move_purge(state: Floats, par: Floats, failures: Floats, outputs: Ints, step_s: float) -> None:
@@ -163,13 +159,14 @@ def move_product(state: Floats, par: Floats, failures: Floats, outputs: Ints, st
     if offer > 0.0 and capacity > restart:
         pick_up, purge = pick_up_openings(state, par, failures)
         room = (capacity - restart) * pick_up / (pick_up + purge + 1e-9)
-        picked = min(offer * step_s, room) * rise(inlet_m_s, 0.55 * carried, 0.95 * carried)
-    crowded = 1.0 - rise(state[BODY_KG], 1.15 * par[P_BODY_LIMIT], 1.30 * par[P_BODY_LIMIT])
-    carrying = rise(inlet_m_s, 0.3 * carried, 0.7 * carried) * crowded
+        picked = min(offer * step_s, room) * carried_share(inlet_m_s, carried)
+    crowded = 1.0 - smooth_step(state[BODY_KG], 1.15 * par[P_BODY_LIMIT], 1.30 * par[P_BODY_LIMIT])
+    carrying = smooth_step(inlet_m_s, 0.3 * carried, 0.7 * carried) * crowded
     arrived = state[LINE_KG] * min(par[P_VELOCITY_RATIO] * mean_m_s * carrying * step_s / par[P_LENGTH], 1.0)
     fallen = 0.0
     if par[P_LIFT] > 0.0 and mean_m_s < 0.4 * carried:
-        fall = par[P_FALL_BACK] * (1.0 - rise(mean_m_s, 0.2 * carried, 0.4 * carried)) * step_s / par[P_LIFT]
+        falling = 1.0 - smooth_step(mean_m_s, 0.2 * carried, 0.4 * carried)
+        fall = par[P_FALL_BACK] * falling * step_s / par[P_LIFT]
         fallen = min(hanging_kg(state, par) * min(fall, 1.0), state[LINE_KG] - arrived)
     state[PLUG_KG] += fallen - restart
     state[LINE_KG] += picked + restart - arrived - fallen

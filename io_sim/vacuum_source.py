@@ -3,6 +3,7 @@
 from controller.image import Outputs
 from io_sim.constants import at
 from io_sim.failures import SOURCE_DEAD, SOURCE_VALVE_PASSING
+from io_sim.formulas_air import ejector_dead_end_pa_v, ejector_strength
 from io_sim.lag import lagged
 from io_sim.state import HEADER_PA, SOURCE_OPEN, Floats, Ints
 
@@ -31,9 +32,9 @@ def source_strength(state: Floats, par: Floats) -> tuple[float, float]:
     """Free flow [kg/s] and dead-end vacuum [Pa] at the present supply pressure and valve opening."""
     strength = 1.0
     if par[P_MOTIVE] > 0.0:
-        usable = par[P_NOMINAL] + par[P_AIR_PA] - par[P_NONE]
-        strength = min(max((state[HEADER_PA] - par[P_NONE]) / usable, 0.0), 1.1)
-    return par[P_FREE_FLOW] * strength * state[SOURCE_OPEN], par[P_VACUUM_MAX] * (0.35 + 0.65 * strength)
+        strength = ejector_strength(state[HEADER_PA], par[P_NOMINAL] + par[P_AIR_PA], par[P_NONE])
+    dead_end_pa = ejector_dead_end_pa_v(par[P_VACUUM_MAX], strength)
+    return par[P_FREE_FLOW] * strength * state[SOURCE_OPEN], dead_end_pa
 
 
 def source_kg_s(

@@ -11,9 +11,12 @@ from typing import NamedTuple
 
 from io_sim.formulas_air import (
     GAS_CONSTANT,
+    NOZZLE_RATIO,
     air_density_kg_m3,
     air_viscosity_pa_s,
     choked_hole_kg_s,
+    ejector_dead_end_pa_v,
+    ejector_strength,
     iso_6358_kg_s,
     orifice_kg_s,
     site_pressure_pa,
@@ -21,10 +24,8 @@ from io_sim.formulas_air import (
 from io_sim.formulas_line import air_only_drop_pa, haaland_friction
 from io_sim.parameters import CURVE_POINTS, PlantParameters
 
-NOZZLE_RATIO = 0.528  # critical ratio of an ideal nozzle
 VACUUM_SHARES = [f"source_vacuum_share_{i}" for i in range(CURVE_POINTS)]
 FLOW_SHARES = [f"source_flow_share_{i}" for i in range(CURVE_POINTS)]
-STRENGTH_MAX = 1.1  # a source is not trusted to gain more from supply over its nominal
 
 
 def circle_m2(bore_m: float) -> float:
@@ -105,13 +106,13 @@ def source_strength(plant: PlantParameters, header_pa_g: float) -> float:
     if plant.source_motive_m3_s_pa <= 0.0:
         return 1.0
     air_pa = site(plant).air_pa
-    usable = plant.source_supply_nominal_pa_g + air_pa - plant.source_supply_none_pa
-    return min(max((header_pa_g + air_pa - plant.source_supply_none_pa) / usable, 0.0), STRENGTH_MAX)
+    nominal_pa = plant.source_supply_nominal_pa_g + air_pa
+    return ejector_strength(header_pa_g + air_pa, nominal_pa, plant.source_supply_none_pa)
 
 
 def dead_end_pa_v(plant: PlantParameters, header_pa_g: float) -> float:
     """Vacuum of the source with nothing to draw."""
-    return plant.source_vacuum_max_pa_v * (0.35 + 0.65 * source_strength(plant, header_pa_g))
+    return ejector_dead_end_pa_v(plant.source_vacuum_max_pa_v, source_strength(plant, header_pa_g))
 
 
 def suction_kg_s(plant: PlantParameters, header_pa_g: float, clean_pa_v: float) -> float:

@@ -17,7 +17,7 @@ from controller.station_check.air import (
     site,
     suction_kg_s,
 )
-from io_sim.formulas_line import GRAVITY, transit_time_s
+from io_sim.formulas_line import GRAVITY, carried_share, transit_time_s
 from io_sim.parameters import PlantParameters
 
 Limit = Literal["feed", "loading", "pick-up", "none"]
@@ -61,16 +61,6 @@ def solids_drop_pa_s_kg(plant: PlantParameters, air_kg_s: float, body_pa_v: floa
     friction = plant.line_solids_friction * plant.line_length_m / (2.0 * plant.line_bore_m)
     lift = GRAVITY * plant.line_lift_m / (c * u)
     return (u * (c * regained + friction) + lift) / circle_m2(plant.line_bore_m)
-
-
-def carried_share(velocity_m_s: float, pick_up_m_s: float) -> float:
-    """
-    Share of the feed that the air still lifts: all from 0.95 of the pick-up velocity on, none under 0.55.
-
-    Between, a smooth step. An estimate of this project.
-    """
-    t = min(max((velocity_m_s / pick_up_m_s - 0.55) / 0.40, 0.0), 1.0)
-    return t * t * (3.0 - 2.0 * t)
 
 
 def solids_kg_s(plant: PlantParameters, air_kg_s: float) -> tuple[float, Limit]:

@@ -8,6 +8,7 @@ import pytest
 from io_sim import formulas_air as air
 from io_sim import formulas_line as line
 from io_sim import formulas_powder as powder
+from io_sim import supply_air
 from io_sim.formulas_signal import signal_percent, signal_ua
 
 fluids = pytest.importorskip("fluids")
@@ -45,6 +46,23 @@ def test_choked_hole_is_isentropic_nozzle_flow():
     ideal = 1e-4 * 7e5 * math.sqrt(1.4 / (287.05 * 293.15)) * (2 / 2.4) ** 3
 
     assert air.choked_hole_kg_s(1e-4, 7e5, 293.15) == pytest.approx(ideal, rel=2e-3)
+
+
+def test_orifice_is_within_its_stated_distance_of_isentropic_nozzle_flow():
+    """Ideal gas, kappa 1.4, subsonic: p0 sqrt(2 k/((k-1) R T) (r^(2/k) - r^((k+1)/k))), any textbook."""
+    for drop, excess in ((2e3, 0.01), (5e3, 0.03), (1e4, 0.06), (2.37e4, 0.155), (4e4, 0.02), (5e4, 0.005)):
+        r, k = 1.0 - drop / 101_325.0, 1.4
+        expansion = math.sqrt(2.0 * k / (k - 1.0) * (r ** (2.0 / k) - r ** ((k + 1.0) / k)))
+        nozzle = 1e-4 * 101_325.0 * expansion / math.sqrt(287.05 * 293.15)
+        over = air.orifice_kg_s(1e-4, 101_325.0 - drop, 101_325.0, 293.15) / nozzle - 1.0
+        assert -0.003 <= over <= excess, drop
+        assert over > 0.7 * excess - 0.005, "no more pessimistic than it is"
+
+
+def test_nozzle_ratio_is_that_of_an_ideal_nozzle_wherever_it_stands():
+    """(2 / (kappa + 1))^(kappa / (kappa - 1)), any gas-dynamics textbook."""
+    assert pytest.approx((2.0 / 2.4) ** 3.5, rel=1e-3) == air.NOZZLE_RATIO
+    assert supply_air.NOZZLE_RATIO == air.NOZZLE_RATIO
 
 
 def integrated(tank_pa: float, supply_pa: float, conductance: float, volume: float, until_s: float) -> float:
