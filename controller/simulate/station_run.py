@@ -16,13 +16,12 @@ from controller.image import Inputs
 from controller.records import CycleRecord, EventRecord
 from controller.sequence.logic import Logic
 from controller.sequence.presets import Presets
-from controller.sequence.steps import FAULT, FULL_BELOW, LEVEL_HOLD, NO_AIR, NO_PRODUCT, Step
+from controller.sequence.steps import FAULT, FULL_BELOW, LEVEL_HOLD, Step
 from controller.simulate.cycle_book import AIR_KG_NM3, AIR_TOTALS, CycleBook
 from controller.simulate.failures_asked import Failures
 from controller.simulate.operator import Operator
 from controller.simulate.station_loop import BLOCK, Segment, StationLoop, whole_memory
-
-REASONS = {FULL_BELOW: "full below", NO_PRODUCT: "no product", NO_AIR: "no air"}
+from controller.simulate.tally import HELD_BY, Hold, Refused, Tally
 
 
 class Trip(NamedTuple):
@@ -44,6 +43,10 @@ class Totals(NamedTuple):
     trips: tuple[Trip, ...]
     level_stops: int
     step: str  # at the end
+    why: str  # at the end: the reason of the hold, the first-out of the fault
+    alarms: tuple[tuple[str, int], ...]  # id, how often raised
+    holds: tuple[Hold, ...]
+    refusals: tuple[Refused, ...]
 
 
 class Explained(NamedTuple):
@@ -85,6 +88,7 @@ class StationRun:
         self._step_place = list(loop.logic.memory).index("step")
         self._acting: frozenset[str] = frozenset()
         self._trips: list[Trip] = []
+        self._tally = Tally()
         self._level_stops = 0
         self._hold_reason = 0
         self._command = ""
@@ -135,6 +139,8 @@ class StationRun:
             events += [self._event(name, "raised", scene.grounds_of_interlock(name)) for name in raised]
             events += [self._event(name, "gone") for name in sorted(self._acting - acting)]
         self._acting = acting
+        self._tally.raised(raised)
+        self._tally.passed(segment, before, loop.remembers("hold_reason"))
         self._watcher.segment(segment)
         record = self._book.take(segment, scene if moved else None, self._utc(), raised)
         if scene is not None and moved:
@@ -164,14 +170,16 @@ class StationRun:
             return []
         if scene.facts[f"{command}_accepted"]:
             return [self._event("COMMAND_ACCEPTED", f"{command} from the panel")]
-        return [self._event("COMMAND_REFUSED", f"{command} from the panel", scene.refusals(command))]
+        reasons = scene.refusals(command)
+        self._tally.refused(command, reasons)
+        return [self._event("COMMAND_REFUSED", f"{command} from the panel", reasons)]
 
     def _hold_events(self) -> list[EventRecord]:
         reason = self._loop.remembers("hold_reason")
         if reason == self._hold_reason:
             return []
         self._hold_reason = reason
-        return [self._event("HOLD_REASON_CHANGED", REASONS.get(reason, "none"))]
+        return [self._event("HOLD_REASON_CHANGED", HELD_BY.get(reason, "none"))]
 
     def _scene(self, segment: Segment, ahead: bool = False) -> Scene:
         """The last scan of a segment laid open; `ahead`: the next, if no input changes."""
@@ -191,9 +199,14 @@ class StationRun:
         if scene.fired():
             scene = self._scene(segment, ahead=True)
         rows = tuple((w.to, w.guard.replace("_", " "), w.holds_back) for w in scene.waiting())
-        why = REASONS.get(self._loop.remembers("hold_reason"), "") or scene.first_out()
+        why = self._why()
         step, in_step_ms = Step(scene.was_step).name, self._loop.remembers("step_ms")
         return Explained(segment.last_ms, step, in_step_ms, moved, why, rows, tuple(self._loop.acting()))
+
+    def _why(self) -> str:
+        """Why it holds or stands in fault, now; else empty."""
+        first_out, names = self._loop.remembers("first_out"), self._loop.logic.interlock_names
+        return HELD_BY.get(self._loop.remembers("hold_reason"), names[first_out - 1] if first_out else "")
 
     def _utc(self) -> str:
         date = self._start + timedelta(milliseconds=self._loop.now_ms)
@@ -208,4 +221,8 @@ class StationRun:
         air_nm3 = sum(loop.reading(name) for name in AIR_TOTALS) / AIR_KG_NM3
         step = Step(loop.remembers("step")).name
         kg = loop.reading("delivered_kg")
-        return Totals(loop.now_ms, kg, air_nm3, tuple(self._trips), self._level_stops, step)
+        tally = self._tally
+        return Totals(
+            loop.now_ms, kg, air_nm3, tuple(self._trips), self._level_stops, step, self._why(),
+            tally.alarms, tally.holds, tally.refusals,
+        )  # fmt: skip

@@ -97,8 +97,25 @@ def totals(run: Totals, count: int, console: Console) -> None:
     air = f"{run.air_nm3 / tonnes:.0f} Nm3/t" if tonnes else "no product"
     console.print(
         f"{count} cycles, {run.delivered_kg:.0f} kg, {tonnes / hours:.2f} t/h, {air}, "
-        f"{len(run.trips)} trips, {run.level_stops} level stops; {run.step} at the end."
+        f"{len(run.trips)} trips, {run.level_stops} level stops; "
+        f"{run.step}{f' ({run.why})' if run.why else ''} at the end."
     )
+    if run.alarms:
+        console.print(f"Alarms: {', '.join(f'{name} {times}' for name, times in run.alarms)}.")
+    if run.holds:
+        held = (f"{hold.reason} {_times(hold.times)}, {_minutes(hold.ms)}" for hold in run.holds)
+        console.print(f"Held: {'; '.join(held)}.")
+    for refused in run.refusals:
+        console.print(f"Refused: {refused.command} {_times(refused.times)}; the last time: {refused.newest}.")
+
+
+def _times(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"
+
+
+def _minutes(ms: int) -> str:
+    minutes, seconds = divmod(round(ms / 1_000), 60)
+    return f"{minutes} min {seconds} s" if minutes else f"{seconds} s"
 
 
 def tripped(trip: Trip, console: Console) -> None:

@@ -155,6 +155,34 @@ def test_a_full_vessel_stops_the_receiver_and_is_counted():
     assert document["trips"] == []
 
 
+def test_alarms_holds_and_the_reason_at_the_end_are_said():
+    said = simulate("--for", "50s", "--fail", "level_probe_stuck_covered@drain#2").stdout
+    assert "1 level stops; LEVEL_HOLD (vessel full) at the end." in said
+    assert re.search(r"^Alarms: .*LEVEL_HIGH \d", said, re.MULTILINE)
+    assert re.search(r"^Held: vessel full once, \d+ s\.$", said, re.MULTILINE)
+
+
+def test_the_time_held_is_that_of_the_hold_in_the_journal(tmp_path):
+    """25 minutes, in which the mixer below is full again and again."""
+    out = tmp_path / "run"
+    document = as_document("--for", "25m", "--out", str(out))
+    (held,) = document["totals"]["holds"]
+    moves = [(e.at_ms, e.what) for e in read_events(out) if e.id == "STEP_CHANGED"]
+    entered = [ms for ms, what in moves if what.endswith("-> LEVEL_HOLD")]
+    left = [ms for ms, what in moves if what.startswith("LEVEL_HOLD ->")]
+    assert held["ms"] == sum(left) + 1_500_000 * (len(entered) - len(left)) - sum(entered)
+    assert (held["reason"], held["times"]) == ("vessel full", len(entered))
+    assert held["times"] == document["totals"]["level_stops"] > 0
+
+
+def test_resets_that_were_refused_are_counted_with_the_newest_reason():
+    """The reading stays where it was: the body counts as under vacuum, and no reset may let the flap go."""
+    fail = ("--fail", "vacuum_frozen@convey#2", "--reset-after", "2s")
+    said = simulate("--for", "90s", *fail).stdout
+    found = re.search(r"^Refused: reset \d+ times; the last time: body vacuum is over", said, re.MULTILINE)
+    assert found, said
+
+
 def test_after_a_trip_the_fault_stays_unless_the_operator_resets():
     fail = ("--for", "40s", "--fail", "source_dead@1s+20s")
     stays = as_document(*fail)
