@@ -7,7 +7,7 @@ facts of `Watched` only watch; nothing of the sequence reads them.
 """
 
 from controller.engines.proof import Claim
-from controller.sequence.definition import memory
+from controller.sequence.definition import memory, percent
 from controller.sequence.guards import Facts
 from controller.sequence.steps import (
     BATCH,
@@ -55,6 +55,72 @@ class Watched(Facts):
         """The flap was not proven closed in this scan."""
         return s.flap_unproven
 
+    # ---- the wires themselves, whatever the signals make of them
+    @memory(first=False)
+    def closed_off(s) -> bool:
+        """The contact of the closed switch is open."""
+        return not s.now.flap_closed_fb
+
+    @memory(first=0)
+    def closed_off_ms(s) -> int:
+        """For how long, counted from the scan that first saw it."""
+        return min(s.was.closed_off_ms + s.dt_ms, DAY_MS) if s.closed_off and s.was.closed_off else 0
+
+    @memory(first=False)
+    def closed_on(s) -> bool:
+        """It is made."""
+        return s.now.flap_closed_fb
+
+    @memory(first=0)
+    def closed_on_ms(s) -> int:
+        """For how long."""
+        return min(s.was.closed_on_ms + s.dt_ms, DAY_MS) if s.closed_on and s.was.closed_on else 0
+
+    @memory(first=False)
+    def closed_flutters(s) -> bool:
+        """It was not made for the whole debounce until now."""
+        return s.closed_off or s.closed_on_ms < s.set.contact_debounce_ms
+
+    @memory(first=0)
+    def closed_flutter_ms(s) -> int:
+        """For how long."""
+        return min(s.was.closed_flutter_ms + s.dt_ms, DAY_MS) if s.closed_flutters and s.was.closed_flutters else 0
+
+    @memory(first=False)
+    def open_off(s) -> bool:
+        """The contact of the open switch is open."""
+        return not s.now.flap_open_fb
+
+    @memory(first=0)
+    def open_off_ms(s) -> int:
+        """For how long."""
+        return min(s.was.open_off_ms + s.dt_ms, DAY_MS) if s.open_off and s.was.open_off else 0
+
+    @memory(first=0)
+    def slowest_ms(s) -> int:
+        """The longest scan since the contact of the closed switch opened."""
+        return max(s.was.slowest_ms, s.dt_ms) if s.closed_off else 0
+
+    @memory(first=0)
+    def dry_ms(s) -> int:
+        """Time since nothing can have fallen past the level probe."""
+        return 0 if s.was.flap_open_cmd and s.was.step in (REOPEN, OPEN, DRAIN) else min(s.was.dry_ms + s.dt_ms, DAY_MS)
+
+    @memory(first=False)
+    def room_seen(s) -> bool:
+        """The level probe is free, and nothing falls past it."""
+        return s.now.level_free and s.dry_ms >= s.set.level_mask_ms
+
+    @memory(first=0)
+    def room_seen_ms(s) -> int:
+        """For how long."""
+        return min(s.was.room_seen_ms + s.dt_ms, DAY_MS) if s.room_seen and s.was.room_seen else 0
+
+    @memory(first=False)
+    def air_broke(s) -> bool:
+        """Low air broke this batch off, and nothing else has come since."""
+        return (s.was.air_broke or (s.wait and s.was.step in DRAWING)) and s.step in (*SUCTION, LEVEL_HOLD)
+
     @memory(first=0)
     def step_all_ms(s) -> int:
         """Time in the step, waits included."""
@@ -77,12 +143,50 @@ BOUNDS = (
     Claim("pulses are counted from nothing", then=lambda s: s.pulses_done >= 0),
     Claim("pulses of a clean are bounded",
           then=lambda s: s.pulses_done + (1 if s.step == PULSE else 0) <= max(max(s.set.pulses, s.set.pulses_last), 1)),
+    Claim("batches since a clean are bounded", then=lambda s: s.batches_since_clean >= 0 and s.batches_since_clean <= 1_000),
     Claim("counts are bounded", then=lambda s: s.short_batches >= 0 and s.short_batches <= s.set.short_batches_max
-          and s.batches_since_clean >= 0 and s.batches_since_clean <= 1_000
           and s.resumes_in_row >= 0 and s.resumes_in_row <= s.set.resumes_in_row_max),
     Claim("a pause for air leaves room for the return", when=lambda s: s.air_hold,
           then=lambda s: s.resume_bucket_ms + s.set.resume_spacing_ms <= HOUR_MS),
+    Claim("pressures are bounded", then=lambda s: s.vacuum_pa >= -25_000 and s.vacuum_pa <= 150_000 and s.supply_pa_g >= -500_000
+          and s.supply_pa_g <= 3_000_000 and s.vacuum_least_pa >= -25_000 and s.vacuum_least_pa <= 150_000
+          and s.vacuum_most_pa >= -25_000 and s.vacuum_most_pa <= 150_000),
     Claim("the resume bucket never overflows", then=lambda s: s.resume_bucket_ms >= 0 and s.resume_bucket_ms <= HOUR_MS + s.set.resume_spacing_ms),
+)  # fmt: skip
+
+SIGNALS = (
+    Claim("what only watches counts from nothing", then=lambda s: s.room_seen_ms >= 0 and s.dry_ms >= 0 and s.unproven_ms >= 0
+          and s.slowest_ms >= 0),
+    Claim("the clocks of the switches are the wires' own", then=lambda s: s.closed_gone_seen == s.closed_off and s.closed_steady_seen == s.closed_on
+          and s.closed_unsure_seen == s.closed_flutters and s.open_gone_seen == s.open_off
+          and (not s.closed_off or s.closed_gone_held_ms == s.closed_off_ms)
+          and (not s.closed_on or s.closed_steady_held_ms == s.closed_on_ms)
+          and (not s.closed_flutters or s.closed_unsure_held_ms == s.closed_flutter_ms)
+          and (not s.open_off or s.open_gone_held_ms == s.open_off_ms)),
+    Claim("the mask of the level probe lasts at least as long as product can fall", then=lambda s: s.since_pour_ms <= s.dry_ms),
+    Claim("room is seen by the probe itself", when=lambda s: s.level_free_long_seen,
+          then=lambda s: s.room_seen and s.level_free_long_held_ms <= s.room_seen_ms),
+    Claim("a closed switch that is off for its debounce reads off", when=lambda s: s.closed_off and s.closed_off_ms >= s.set.contact_debounce_ms,
+          then=lambda s: not s.flap_closed),
+    Claim("a closed switch that flutters for the lost-closed delay reads off", when=lambda s: s.closed_flutters and s.closed_flutter_ms >= s.set.flap_lost_ms,
+          then=lambda s: not s.flap_closed),
+    Claim("a closed switch is taken for made after its whole debounce only", when=lambda s: s.flap_closed and not s.was.flap_closed,
+          then=lambda s: s.now.flap_closed_fb and s.closed_on_ms >= s.set.contact_debounce_ms),
+    Claim("an open switch that is off for its debounce reads off", when=lambda s: s.open_off and s.open_off_ms >= s.set.contact_debounce_ms,
+          then=lambda s: not s.flap_open),
+    Claim("proven closed is closed and not open", when=lambda s: s.flap_proven, then=lambda s: s.flap_closed and not s.flap_open),
+    Claim("proven open is open and not closed", when=lambda s: s.flap_open_proven, then=lambda s: s.flap_open and not s.flap_closed),
+    Claim("a good vacuum is what the loop reads, within its range", when=lambda s: s.vacuum_good,
+          then=lambda s: s.now.vacuum_ua >= 3_800 and s.now.vacuum_ua <= 20_500
+          and s.vacuum_pa == percent(s.now.vacuum_ua, s.set.vacuum_pa_per_100ua) - percent(4_000, s.set.vacuum_pa_per_100ua)),
+    Claim("supply air is what the loop reads, while it is within its range", when=lambda s: s.now.supply_air_ua >= 3_800 and s.now.supply_air_ua <= 20_500,
+          then=lambda s: s.supply_pa_g == percent(s.now.supply_air_ua, s.set.supply_pa_per_100ua) - percent(4_000, s.set.supply_pa_per_100ua)),
+    Claim("the vessel is full at power-up until the probe has shown otherwise", when=lambda s: not s.was.powered and s.set.level_on_ms > 0,
+          then=lambda s: s.vessel_full),
+    Claim("while product falls past the probe its fact stays", when=lambda s: s.dry_ms < s.set.level_mask_ms and s.was.powered,
+          then=lambda s: s.vessel_full == s.was.vessel_full),
+    Claim("the vessel is taken for not full after its probe was free for the on-delay only", when=lambda s: s.was.vessel_full and not s.vessel_full,
+          then=lambda s: s.room_seen and s.room_seen_ms >= s.set.level_on_ms),
 )  # fmt: skip
 
 FAULTS = (
@@ -126,7 +230,7 @@ RUNS = (
     Claim("rest is left by an order only, and to the warning", when=lambda s: s.was.step == REST and s.step not in (REST, FAULT),
           then=lambda s: s.step == WARNING and s.asked),
     Claim("the horn sounds its whole time before the first movement", when=lambda s: s.was.step == WARNING and s.step in (SEAL, VENT, LEVEL_HOLD),
-          then=lambda s: s.in_step_ms >= s.set.warning_ms and not s.not_ready),
+          then=lambda s: s.in_step_ms >= s.set.warning_ms and not s.readiness_lost),
     Claim("stop and halt clear the run latch at once", when=lambda s: not s.now.stop_healthy or s.now.stop_request or s.now.halt_request, then=lambda s: not s.run),
     Claim("whatever is not at rest was ordered", when=lambda s: s.step not in (REST, FAULT), then=lambda s: s.order >= TO_RUN),
     Claim("the run latch is held for a run only", when=lambda s: s.run, then=lambda s: s.order == TO_RUN),
@@ -151,6 +255,14 @@ LAST_WORD = (
     Claim("the trip counts the lost flap as long as the last word does", when=lambda s: s.step in DRAWING and s.flap_unproven,
           then=lambda s: s.flap_lost_closed_seen and s.flap_lost_closed_held_ms == s.flap_lost_held_ms),
     Claim("the last word never has to take the source off: the trip comes first", then=lambda s: not s.source_cmd_overruled),
+    Claim("the unproven flap is counted from the debounce on", when=lambda s: s.closed_off and s.closed_off_ms >= s.set.contact_debounce_ms,
+          then=lambda s: s.unproven_ms + s.set.contact_debounce_ms + s.slowest_ms >= s.closed_off_ms),
+    Claim("no source once the contact of the closed switch was open for debounce, delay and a scan", when=lambda s: s.source_cmd and s.closed_off,
+          then=lambda s: s.closed_off_ms < s.set.contact_debounce_ms + s.set.flap_lost_ms + s.slowest_ms),
+    Claim("neither vacuum nor level withdraws flap-open", when=lambda s: s.was.flap_open_cmd and s.step in (REOPEN, OPEN, DRAIN, *FILTER_CLEAN),
+          then=lambda s: s.flap_open_cmd),
+    Claim("a flap frozen open stays so until the horn is over", when=lambda s: s.was.halted and s.was.flap_open_cmd and s.step in IDLE,
+          then=lambda s: s.flap_open_cmd),
     Claim("a drawing receiver trips when the flap is lost", when=lambda s: s.flap_lost_closed_acts, then=lambda s: s.step == FAULT),
     Claim("never source and open flap together", then=lambda s: not (s.source_cmd and s.flap_open_cmd)),
     Claim("flap-open is first given with good vacuum under the release threshold", when=lambda s: s.flap_open_cmd and not s.was.flap_open_cmd and s.vacuum_good,
@@ -175,6 +287,20 @@ BATCHES = (
     Claim("no step but rest, or a fault, in the first scan", when=lambda s: not s.was.powered, then=lambda s: s.step in (REST, FAULT)),
     Claim("on board becomes no after a whole drain only", when=lambda s: s.on_board == EMPTY and s.was.on_board != EMPTY,
           then=lambda s: s.was.step == DRAIN and s.in_step_ms >= s.set.drain_ms),
+    Claim("a receiver is emptied by a drain that ended, not by one that tripped", when=lambda s: s.on_board == EMPTY and s.was.on_board != EMPTY,
+          then=lambda s: s.step != FAULT and s.flap_open_proven),
+    Claim("after power-up what is on board is unknown, unless it stood at rest with nothing", when=lambda s: not s.was.powered,
+          then=lambda s: s.on_board == UNKNOWN or (s.was.on_board == EMPTY and s.was.rest_stored and s.on_board == EMPTY)),
+    Claim("a loaded line is cleared by clear, or by a batch that ended empty", when=lambda s: s.was.line_loaded and not s.line_loaded,
+          then=lambda s: s.step == VENT and (s.was.step == CLEAR or (s.was.step == CONVEY and s.no_material_acts))),
+    Claim("only low air breaks a batch off that is gone on with", when=lambda s: s.broken_off, then=lambda s: s.air_broke),
+    Claim("fill time runs in purge and convey, all of it", when=lambda s: s.was.step in (PURGE, CONVEY) and s.step in (PURGE, DRAW, CONVEY),
+          then=lambda s: s.filled_ms == min(s.was.filled_ms + s.dt_ms, DAY_MS)),
+    Claim("no batch conveys beyond its fill time", when=lambda s: s.step == CONVEY and s.was.step == CONVEY, then=lambda s: s.filled_ms < s.set.fill_ms),
+    Claim("a stop before convey conveys no more", when=lambda s: (not s.now.stop_healthy or s.now.stop_request) and s.was.step in (PURGE, DRAW),
+          then=lambda s: s.step != CONVEY),
+    Claim("the flap re-opens with the vessel clear, nothing on board, and retries left only", when=lambda s: s.was.step == SEAL and s.step == REOPEN,
+          then=lambda s: s.level_settled and not s.vessel_full and s.was.on_board == EMPTY and s.was.flap_retries < s.set.flap_retries_max),
     Claim("a line that was fed counts as loaded", when=lambda s: s.step in (DRAW, CONVEY), then=lambda s: s.line_loaded),
     Claim("after a clean of a run the receiver is empty", when=lambda s: s.step in FILTER_CLEAN and s.order != TO_CLEAN,
           then=lambda s: s.on_board == EMPTY),
@@ -186,7 +312,7 @@ BATCHES = (
     Claim("a batch broken off by air goes on with its fill time", when=lambda s: s.was.broken_off and s.broken_off,
           then=lambda s: s.filled_ms >= s.was.filled_ms),
     Claim("no batch begins with level high or unsettled", when=lambda s: s.was.step == SEAL and s.step in (PURGE, DRAW),
-          then=lambda s: s.level_settled and not s.vessel_full),
+          then=lambda s: not s.vessel_full and s.room_seen and s.room_seen_ms >= s.set.level_on_ms),
     Claim("a batch begins with the flap proven closed", when=lambda s: s.was.step == SEAL and s.step in (PURGE, DRAW), then=lambda s: s.flap_proven),
     Claim("a line left loaded is purged first", when=lambda s: s.was.step == SEAL and s.was.line_loaded, then=lambda s: s.step != DRAW),
     Claim("a recovery emptying is followed by a clean", when=lambda s: s.was.recovery and s.was.step == DRAIN and s.set.pulses > 0 and s.set.pulses_last > 0,
@@ -194,6 +320,23 @@ BATCHES = (
     Claim("a hold has a reason", when=lambda s: s.step == LEVEL_HOLD, then=lambda s: s.hold_reason >= 1),
     Claim("a hold is left towards motion with the run latch only", when=lambda s: s.was.step == LEVEL_HOLD and s.step in (SEAL, VENT), then=lambda s: s.run),
 )  # fmt: skip
+
+TRIPS = tuple(
+    Claim(f"{name} is a trip wherever it is looked at", when=acts, then=lambda s: s.step == FAULT)
+    for name, acts in (
+        ("FLAP_LOST_OPEN", lambda s: s.flap_lost_open_acts),
+        ("FLAP_NOT_OPEN", lambda s: s.flap_not_open_acts),
+        ("FLAP_MOVED", lambda s: s.flap_moved_acts),
+        ("NO_VACUUM", lambda s: s.no_vacuum_acts),
+        ("LINE_BLOCKED", lambda s: s.line_blocked_acts),
+        ("VACUUM_NOT_RELEASED", lambda s: s.vacuum_not_released_acts),
+        ("OUTPUT_OVERRIDDEN", lambda s: s.output_overridden_acts),
+        ("STEP_TOO_LONG", lambda s: s.step_too_long_acts),
+        ("FLAP_NOT_CLOSED in seal", lambda s: s.was.step == SEAL and s.stays_off_seat),
+        ("FLAP_DISAGREES while it works", lambda s: s.was.step in WORKING and s.flap_disagrees_acts),
+        ("SIGNAL_BAD while vacuum is needed", lambda s: s.was.step in (PURGE, DRAW, CONVEY) and s.vacuum_bad),
+    )
+)
 
 TIMES = (
     Claim("each working step is bounded", when=lambda s: s.step in WORKING and s.step == s.was.step,
@@ -209,4 +352,4 @@ TIMES = (
           then=lambda s: s.resume_bucket_ms <= HOUR_MS),
 )  # fmt: skip
 
-CLAIMS = (*BOUNDS, *FAULTS, *RUNS, *LAST_WORD, *BATCHES, *TIMES)
+CLAIMS = (*BOUNDS, *SIGNALS, *FAULTS, *RUNS, *LAST_WORD, *BATCHES, *TRIPS, *TIMES)

@@ -27,10 +27,12 @@ class Causes(Counters):
     # ---- flap ----------------------------------------------------------------------------------------
     travel_over = fact(lambda s: s.in_step_ms >= s.set.flap_travel_ms)
     reopen_possible = fact(
-        lambda s: s.level_settled
-        and not s.vessel_full
-        and s.was.on_board == EMPTY
-        and s.was.flap_retries < s.set.flap_retries_max
+        lambda s: (
+            s.level_settled
+            and not s.vessel_full
+            and s.was.on_board == EMPTY
+            and s.was.flap_retries < s.set.flap_retries_max
+        )
     )
     stays_off_seat = fact(
         lambda s: s.flap_unproven and s.travel_over and s.level_settled and not s.reopen_possible
@@ -53,15 +55,12 @@ class Causes(Counters):
     no_vacuum_yet = fact(lambda s: s.proving_over and not s.was.proved and s.vacuum_pa < s.set.proving_pa)
     vacuum_gone = fact(lambda s: s.was.proved and s.vacuum_pa < s.set.proving_pa)
     vacuum_high = fact(lambda s: s.vacuum_pa >= s.set.vacuum_high_pa)
-    high_batches = fact(
-        lambda s: 1 + (1 if s.was.high_before else 0) + (1 if s.was.high_before_that else 0)
-    )
+    high_batches = fact(lambda s: 1 + (1 if s.was.high_before else 0) + (1 if s.was.high_before_that else 0))
     vacuum_high_again = fact(lambda s: s.vacuum_high and s.high_batches >= s.set.vacuum_high_repeats)
-    clear_limit_ms = fact(
+    purge_limit_ms = fact(
         lambda s: max(s.set.clear_ms, s.set.transit_ms + s.set.transit_ms + s.set.transit_ms)
-        if s.was.high_batch
-        else s.set.clear_ms
     )
+    clear_limit_ms = fact(lambda s: s.purge_limit_ms if s.was.high_batch else s.set.clear_ms)
     clear_over = fact(lambda s: s.in_step_ms >= s.clear_limit_ms)
     transit_over = on_delay(lambda s: s.was.step == PURGE and s.was.proved, by="transit_ms")
     purge_at_air_only = fact(
@@ -70,7 +69,7 @@ class Causes(Counters):
     clear_at_air_only = fact(lambda s: s.was.step == CLEAR and s.vacuum_good and s.under_line_empty)
     under_line_empty = fact(lambda s: s.vacuum_pa < s.set.line_empty_pa)
     line_empty = on_delay(lambda s: s.purge_at_air_only or s.clear_at_air_only, by="line_empty_ms")
-    purge_blocked = fact(lambda s: s.in_step_ms >= s.set.clear_ms and s.was.proved and s.vacuum_high)
+    purge_blocked = fact(lambda s: s.in_step_ms >= s.purge_limit_ms and s.was.proved and s.vacuum_high)
     clear_blocked = fact(lambda s: s.was.high_batch and s.clear_over and not s.line_empty)
     released = on_delay(lambda s: s.vacuum_good and s.under_release, by="release_settle_ms")
     release_over = fact(lambda s: s.in_step_ms >= s.set.release_limit_ms)
@@ -79,9 +78,9 @@ class Causes(Counters):
         lambda s: s.vacuum_good and not s.near_zero and s.was.source_off_ms >= s.set.idle_vacuum_ms
     )
     material_missing = fact(
-        lambda s: s.vacuum_good
-        and s.vacuum_pa < s.set.no_material_pa
-        and s.in_step_ms >= s.set.no_material_arm_ms
+        lambda s: (
+            s.vacuum_good and s.vacuum_pa < s.set.no_material_pa and s.in_step_ms >= s.set.no_material_arm_ms
+        )
     )
 
     # ---- cleaning, backstops -------------------------------------------------------------------------
@@ -91,35 +90,37 @@ class Causes(Counters):
     )
     was_overruled = fact(lambda s: s.was.overruled)
     step_sum_ms = fact(
-        lambda s: s.set.flap_travel_ms
-        + s.set.tank_charge_ms
-        + s.set.level_mask_ms
-        + s.set.level_on_ms
-        + s.level_unsure_ms
-        if s.was.step == SEAL
-        else s.set.flap_reopen_ms
-        if s.was.step == REOPEN
-        else s.set.proving_ms + s.set.transit_ms + s.set.line_empty_ms + s.set.clear_ms
-        if s.was.step == PURGE
-        else s.set.proving_ms
-        if s.was.step == DRAW
-        else s.set.fill_ms
-        if s.was.step == CONVEY
-        else s.clear_limit_ms + s.set.line_empty_ms
-        if s.was.step == CLEAR
-        else s.set.release_limit_ms + s.set.release_settle_ms + s.set.vent_min_ms
-        if s.was.step == VENT
-        else s.set.flap_travel_ms
-        if s.was.step == OPEN
-        else s.set.drain_ms
-        if s.was.step == DRAIN
-        else s.set.pulse_ms + s.set.pulse_air_wait_ms
-        if s.was.step == PULSE
-        else s.set.recovery_ms
-        if s.was.step == RECOVER
-        else s.set.settle_ms
-        if s.was.step == SETTLE
-        else 0
+        lambda s: (
+            s.set.flap_travel_ms
+            + s.set.tank_charge_ms
+            + s.set.level_mask_ms
+            + s.set.level_on_ms
+            + s.level_unsure_ms
+            if s.was.step == SEAL
+            else s.set.flap_reopen_ms
+            if s.was.step == REOPEN
+            else s.set.proving_ms + s.set.transit_ms + s.set.line_empty_ms + s.purge_limit_ms
+            if s.was.step == PURGE
+            else s.set.proving_ms
+            if s.was.step == DRAW
+            else s.set.fill_ms
+            if s.was.step == CONVEY
+            else s.clear_limit_ms + s.set.line_empty_ms
+            if s.was.step == CLEAR
+            else s.set.release_limit_ms + s.set.release_settle_ms + s.set.vent_min_ms
+            if s.was.step == VENT
+            else s.set.flap_travel_ms
+            if s.was.step == OPEN
+            else s.set.drain_ms
+            if s.was.step == DRAIN
+            else s.set.pulse_ms + s.set.pulse_air_wait_ms + s.set.pulse_off_min_ms
+            if s.was.step == PULSE
+            else s.set.recovery_ms
+            if s.was.step == RECOVER
+            else s.set.settle_ms
+            if s.was.step == SETTLE
+            else 0
+        )
     )
     step_limit_ms = fact(lambda s: percent(s.step_sum_ms, s.set.step_bound_percent) + 1_000)
     step_clock_ms = fact(lambda s: s.was.open_ms + s.dt_ms if s.was.step == OPEN else s.in_step_ms)

@@ -28,6 +28,7 @@ from controller.sequence.steps import (
     REOPEN,
     REST,
     SEAL,
+    SETTLE,
     TO_CLEAN,
     TO_EMPTY,
     TO_RUN,
@@ -52,6 +53,7 @@ class Counters(Signals):
     settled = fact[bool]()
     no_material_acts = fact[bool]()
     vacuum_too_high_acts = fact[bool]()
+    line_empty = fact[bool]()
     full_stands = fact[bool]()
     starved_stands = fact[bool]()
     air_stands = fact[bool]()
@@ -158,19 +160,24 @@ class Counters(Signals):
             else BATCH
             if s.step in DRAWING
             else EMPTY
-            if s.drained
+            if s.drained and not s.trip
             else s.was.on_board
         )
 
     @memory(first=True, kept=True)
     def line_loaded(s) -> bool:
-        """Product stands in the line; a trip, a halt and a power loss leave it there."""
-        return (
-            s.step in (DRAW, CONVEY)
-            or (s.was.line_loaded
-            and not (s.was.step == CLEAR and s.step == VENT)
-            and not (s.was.step == CONVEY and s.step == VENT and s.no_material_acts))
+        """Product stands in the line; trip, halt, power loss and a clear switched off leave it there."""
+        return s.step in (DRAW, CONVEY) or (s.was.line_loaded and not s.line_cleared)
+
+    line_cleared = fact(
+        lambda s: (
+            s.step == VENT
+            and (
+                (s.was.step == CLEAR and (s.line_empty or s.set.clear_ms > 0))
+                or (s.was.step == CONVEY and s.no_material_acts)
+            )
         )
+    )
 
     @memory(first=False)
     def broken_off(s) -> bool:
@@ -210,8 +217,8 @@ class Counters(Signals):
 
     @memory(first=False)
     def high_batch(s) -> bool:
-        """High vacuum ended this batch."""
-        return (s.was.high_batch or s.vacuum_too_high_acts) and (s.step in DRAWING or s.step == LEVEL_HOLD)
+        """High vacuum ended this batch; a pause for air does not make it forgotten."""
+        return (s.was.high_batch or s.vacuum_too_high_acts) and (s.step in DRAWING or s.broken_off)
 
     @memory(first=False)
     def high_before(s) -> bool:
@@ -276,10 +283,14 @@ class Counters(Signals):
             s.was.recovery or (s.was.step in (WARNING, LEVEL_HOLD) and s.step == VENT)
         )
 
-    @memory(first=0)
+    @memory(first=0, kept=True)
     def batches_since_clean(s) -> int:
-        """Batches dropped since the last complete clean."""
-        return 0 if s.settled else min(s.was.batches_since_clean + (1 if s.drained else 0), 1_000)
+        """Batches dropped since the last clean that gave its pulses."""
+        return (
+            0
+            if s.was.step == RECOVER and s.step == SETTLE
+            else min(s.was.batches_since_clean + (1 if s.drained else 0), 1_000)
+        )
 
     @memory(first=0)
     def pulses_done(s) -> int:
@@ -343,6 +354,8 @@ class Counters(Signals):
         return max(s.was.resume_bucket_ms - s.dt_ms, 0) + (s.set.resume_spacing_ms if s.resumes else 0)
 
     resume_allowed = fact(
-        lambda s: s.was.resumes_in_row < s.set.resumes_in_row_max
-        and s.was.resume_bucket_ms + s.set.resume_spacing_ms <= HOUR_MS
+        lambda s: (
+            s.was.resumes_in_row < s.set.resumes_in_row_max
+            and s.was.resume_bucket_ms + s.set.resume_spacing_ms <= HOUR_MS
+        )
     )

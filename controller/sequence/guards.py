@@ -39,23 +39,23 @@ class Facts(Causes):
     clean_asked = fact(lambda s: s.now.clean_request)
     batch_perhaps_on_board = fact(lambda s: s.was.on_board != EMPTY)
     vacuum_over_release = fact(lambda s: s.vacuum_good and not s.under_release)
-    not_ready = fact(
+    readiness_lost = fact(
         lambda s: (
             s.safety_chain_open
             or s.stop_contact_open
             or s.image_too_old
-            or s.supply_not_over
-            or s.vacuum_not_good
+            or s.supply_low_long
+            or s.vacuum_bad
             or s.not_near_zero
             or s.flap_open_uncalled
-            or s.flap_both
+            or s.flap_both_long
         )
     )
 
     # ---- commands --------------------------------------------------------------------------------------
-    start_accepted = fact(lambda s: s.start_edge and not s.start_refused and not s.stop and not s.halt)
-    clean_accepted = fact(lambda s: s.now.clean_request and not s.clean_refused and not s.stop and not s.halt)
-    empty_accepted = fact(lambda s: s.now.empty_request and not s.empty_refused and not s.stop and not s.halt)
+    start_accepted = fact(lambda s: s.start_wanted and not s.start_refused)
+    clean_accepted = fact(lambda s: s.clean_asked and not s.clean_refused)
+    empty_accepted = fact(lambda s: s.now.empty_request and not s.empty_refused)
     asked = fact(lambda s: s.start_accepted or s.clean_accepted or s.empty_accepted)
     reset_accepted = fact(lambda s: s.reset_edge and not s.reset_refused)
     fault_at_power_up = fact(lambda s: not s.was.powered and s.was.fault_stored)
@@ -63,7 +63,7 @@ class Facts(Causes):
     # ---- idle ------------------------------------------------------------------------------------------
     full_for_order = fact(lambda s: s.vessel_full and (s.was.order == TO_CLEAN or s.was.order == TO_EMPTY))
     warn_cancelled = fact(
-        lambda s: s.was.step == WARNING and (s.stop or s.halt or s.not_ready or s.full_for_order)
+        lambda s: s.was.step == WARNING and (s.stop or s.halt or s.readiness_lost or s.full_for_order)
     )
     warned = fact(lambda s: s.in_step_ms >= s.set.warning_ms)
     warned_to_clean = fact(lambda s: s.warned and (s.was.order == TO_CLEAN or s.was.order == TO_EMPTY))
@@ -83,7 +83,7 @@ class Facts(Causes):
     sealed_line_loaded = fact(lambda s: s.sealed and s.was.line_loaded)
     reopened = fact(lambda s: s.in_step_ms >= s.set.flap_reopen_ms)
     stop_feeding = fact(lambda s: not s.run and not s.set.finish_fill_on_stop)
-    purged = fact(lambda s: s.line_empty or (s.in_step_ms >= s.set.clear_ms and not s.vacuum_high))
+    purged = fact(lambda s: s.line_empty or (s.in_step_ms >= s.purge_limit_ms and not s.vacuum_high))
     has_vacuum = fact(lambda s: s.was.proved or s.vacuum_pa >= s.set.proving_pa)
     fill_over = fact(lambda s: s.filled_now_ms >= s.set.fill_ms)
     has_vacuum_filled = fact(lambda s: s.has_vacuum and s.fill_over)
@@ -97,7 +97,7 @@ class Facts(Causes):
     )
     opened_to_clean = fact(lambda s: s.flap_open_proven and s.was.order == TO_CLEAN)
     open_again = fact(lambda s: s.open_late and s.open_retry_left and not s.wait)
-    drained = fact(lambda s: s.was.step == DRAIN and s.in_step_ms >= s.set.drain_ms)
+    drained = fact(lambda s: s.was.step == DRAIN and s.in_step_ms >= s.set.drain_ms and s.flap_open_proven)
     starved = fact(lambda s: s.was.short_batches >= s.set.short_batches_max)
     last_clean = fact(lambda s: not s.run or s.vessel_full or s.starved)
     pulses_wanted = fact(lambda s: s.set.pulses_last if s.last_clean else s.set.pulses)
@@ -142,12 +142,13 @@ class Facts(Causes):
     flap_open_barred = fact(
         lambda s: not s.was.flap_open_cmd and (not s.release_known or s.source_cmd or s.full_for_order)
     )
-    pulse_called = fact(lambda s: s.was.pulsed or s.was.pulse_cmd or s.pulse_air)
+    pulse_rested = fact(lambda s: s.pulse_off_ms >= s.set.pulse_off_min_ms)
+    pulse_called = fact(lambda s: s.was.pulsed or s.was.pulse_cmd or (s.pulse_air and s.pulse_rested))
     reopen_pulse_called = fact(
         lambda s: (
             s.was.step == REOPEN
             and s.flap_open_proven
-            and (s.was.pulse_cmd or (s.pulse_air and not s.was.pulsed))
+            and (s.was.pulse_cmd or (s.pulse_air and s.pulse_rested and not s.was.pulsed))
             and s.pulse_on_ms < s.set.pulse_ms
         )
     )

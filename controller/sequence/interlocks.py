@@ -32,14 +32,15 @@ IN_PLACE = tuple(k for k in WORKING if k not in (SEAL, REOPEN, OPEN))  # the fla
 INTERLOCKS = (
     # name                 cause                looked at in                delayed by          effect
     Interlock("SAFETY_CHAIN_OPEN",   Facts.safety_chain_open,  RUNNING,                     None,             "trip"),
-    Interlock("SAFETY_CHAIN_OPEN",   Facts.safety_chain_open,  IDLE,                        None,             "warn"),
+    Interlock("SAFETY_CHAIN_OPEN",   Facts.safety_chain_open,  (*IDLE, FAULT),              None,             "warn"),
     Interlock("IO_LOST",             Facts.image_too_old,            BUT_FAULT,                   None,             "trip"),
+    Interlock("IO_LOST",             Facts.image_too_old,            (FAULT,),                    None,             "warn"),
     Interlock("SUPPLY_AIR_LOST",     Facts.supply_lost,        WORKING,                     "supply_lost_ms", "trip"),
     Interlock("SUPPLY_AIR_LOW",      Facts.hunting,            SUCTION,                     "supply_low_ms",  "trip"),
     Interlock("SUPPLY_AIR_LOW",      Facts.open_wait_over,     (OPEN,),                     None,             "trip"),
     Interlock("SUPPLY_AIR_LOW",      Facts.low_by_choice,      SUCTION,                     "supply_low_ms",  "supply_low_effect", ("trip", "wait")),
     Interlock("SUPPLY_AIR_LOW",      Facts.supply_under_limit, (OPEN,),                     "supply_low_ms",  "supply_low_effect", ("trip", "wait")),
-    Interlock("SUPPLY_AIR_LOW",      Facts.supply_under_limit, (*FILTER_CLEAN, LEVEL_HOLD),       "supply_low_ms",  "warn"),
+    Interlock("SUPPLY_AIR_LOW",      Facts.supply_under_limit, (VENT, DRAIN, *FILTER_CLEAN, LEVEL_HOLD),       "supply_low_ms",  "warn"),
     Interlock("FLAP_NOT_CLOSED",     Facts.stays_off_seat,     (SEAL,),                     None,             "trip"),
     Interlock("FLAP_NOT_CLOSED",     Facts.off_seat_at_rest,   AT_REST,                    "flap_travel_ms", "warn"),
     Interlock("FLAP_LOST_CLOSED",    Facts.flap_unproven,      DRAWING,                     "flap_lost_ms",   "trip"),

@@ -9,6 +9,8 @@ PERMISSIVES = (
     (Facts.not_at_rest, "the receiver is not at rest"),
     (Facts.safety_chain_open, "the safety chain is open"),
     (Facts.stop_contact_open, "the stop contact is open"),
+    (Facts.stop_asked, "a stop was asked for in the same scan"),
+    (Facts.halt, "a halt was asked for in the same scan"),
     (Facts.image_too_old, "the I/O image is too old"),
     (Facts.supply_not_over, "supply air is not over its low limit and hysteresis"),
     (Facts.vacuum_not_good, "the vacuum signal is not good"),
@@ -19,6 +21,7 @@ PERMISSIVES = (
 
 REFUSALS = (
     *(Refusal(command, fact, why) for command in ("start", "clean", "empty") for fact, why in PERMISSIVES),
+    Refusal("start", Facts.start_was_held, "start is still held from before: let go and press again"),
     Refusal("clean", Facts.start_edge, "a start was asked for in the same scan"),
     Refusal("empty", Facts.start_edge, "a start was asked for in the same scan"),
     Refusal("empty", Facts.clean_asked, "a clean was asked for in the same scan"),

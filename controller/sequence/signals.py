@@ -1,6 +1,6 @@
 """Facts about the inputs: commands as edges, contacts without bounce, currents judged and scaled."""
 
-from controller.image import Inputs
+from controller.image import FAILED_HIGH_UA, FAILED_LOW_UA, MEASURED_HIGH_UA, MEASURED_LOW_UA, Inputs
 from controller.sequence.definition import Scan, fact, memory, on_delay, percent
 from controller.sequence.presets import Presets
 from controller.sequence.steps import (
@@ -25,9 +25,11 @@ class Signals(Scan[Inputs, Presets]):
     # ---- commands ----------------------------------------------------------------------------------
     start_wanted = fact[bool](lambda s: s.now.start_pb or s.now.start_request)
     reset_wanted = fact[bool](lambda s: s.now.reset_pb or s.now.reset_request)
+    start_was_held = fact(lambda s: s.was.start_held)
     start_edge = fact(lambda s: s.start_wanted and not s.was.start_held)
     reset_edge = fact(lambda s: s.reset_wanted and not s.was.reset_held)
     stop = fact(lambda s: not s.now.stop_healthy or s.now.stop_request)
+    stop_asked = fact(lambda s: s.now.stop_request)
     halt = fact(lambda s: s.now.halt_request)
     acknowledged = fact(lambda s: s.now.acknowledge_pb or s.now.acknowledge_request)
     safety_chain_open = fact(lambda s: not s.now.safety_chain_healthy)
@@ -44,35 +46,39 @@ class Signals(Scan[Inputs, Presets]):
         """Reset as last seen."""
         return s.reset_wanted
 
-    # ---- flap switches, without contact bounce -------------------------------------------------------
-    flap_closed_moves = on_delay(
-        lambda s: s.now.flap_closed_fb != s.was.flap_closed, by="contact_debounce_ms"
-    )
-    flap_open_moves = on_delay(lambda s: s.now.flap_open_fb != s.was.flap_open, by="contact_debounce_ms")
+    # ---- flap switches: steady for the debounce, either way; one that does not settle counts as off ---
+    closed_steady = on_delay(lambda s: s.now.flap_closed_fb, by="contact_debounce_ms")
+    closed_gone = on_delay(lambda s: not s.now.flap_closed_fb, by="contact_debounce_ms")
+    closed_unsure = on_delay(lambda s: not s.closed_steady, by="flap_lost_ms")
+    open_steady = on_delay(lambda s: s.now.flap_open_fb, by="contact_debounce_ms")
+    open_gone = on_delay(lambda s: not s.now.flap_open_fb, by="contact_debounce_ms")
+    open_unsure = on_delay(lambda s: not s.open_steady, by="flap_lost_ms")
 
     @memory(first=False)
     def flap_closed(s) -> bool:
         """Closed switch; at power-up in no place, the cautious answer."""
-        return s.now.flap_closed_fb if s.flap_closed_moves else s.was.flap_closed
+        return s.closed_steady or (s.was.flap_closed and not s.closed_gone and not s.closed_unsure)
 
     @memory(first=False)
     def flap_open(s) -> bool:
         """Open switch."""
-        return s.now.flap_open_fb if s.flap_open_moves else s.was.flap_open
+        return s.open_steady or (s.was.flap_open and not s.open_gone and not s.open_unsure)
 
     flap_proven = fact(lambda s: s.flap_closed and not s.flap_open)
     flap_unproven = fact(lambda s: not s.flap_proven)
     flap_open_proven = fact(lambda s: s.flap_open and not s.flap_closed)
     flap_both = fact(lambda s: s.flap_closed and s.flap_open)
+    flap_both_long = on_delay(lambda s: s.flap_both, by="flap_both_ms")
     flap_neither = fact(lambda s: not s.flap_closed and not s.flap_open)
     flap_lost = on_delay(lambda s: s.flap_unproven, by="flap_lost_ms")
 
     # ---- body vacuum: NE 43 judges the current, then it is scaled ------------------------------------
-    vacuum_failed = fact(lambda s: s.now.vacuum_ua <= 3_600 or s.now.vacuum_ua >= 21_000)
-    vacuum_doubtful = fact(lambda s: s.now.vacuum_ua < 3_800 or s.now.vacuum_ua > 20_500)
+    vacuum_failed = fact(lambda s: s.now.vacuum_ua <= FAILED_LOW_UA or s.now.vacuum_ua >= FAILED_HIGH_UA)
+    vacuum_doubtful = fact(lambda s: s.now.vacuum_ua < MEASURED_LOW_UA or s.now.vacuum_ua > MEASURED_HIGH_UA)
     pulse_near = fact(lambda s: s.was.pulse_cmd or s.was.pulse_off_ms < 1_000)
     vacuum_failed_long = on_delay(lambda s: s.vacuum_failed and not s.pulse_near, by="signal_failed_ms")
-    vacuum_doubtful_long = on_delay(lambda s: s.vacuum_doubtful and not s.pulse_near, by="signal_hold_ms")
+    vacuum_steady = on_delay(lambda s: not s.vacuum_doubtful, by="signal_failed_ms")
+    vacuum_doubtful_long = on_delay(lambda s: not s.vacuum_steady and not s.pulse_near, by="signal_hold_ms")
     vacuum_read_pa = fact(
         lambda s: percent(s.now.vacuum_ua, s.set.vacuum_pa_per_100ua)
         - percent(4_000, s.set.vacuum_pa_per_100ua)
@@ -90,10 +96,15 @@ class Signals(Scan[Inputs, Presets]):
     near_zero = fact(lambda s: s.under_release and s.vacuum_pa > 0 - s.set.release_pa)
 
     # ---- supply air ----------------------------------------------------------------------------------
-    supply_failed = fact(lambda s: s.now.supply_air_ua <= 3_600 or s.now.supply_air_ua >= 21_000)
-    supply_doubtful = fact(lambda s: s.now.supply_air_ua < 3_800 or s.now.supply_air_ua > 20_500)
+    supply_failed = fact(
+        lambda s: s.now.supply_air_ua <= FAILED_LOW_UA or s.now.supply_air_ua >= FAILED_HIGH_UA
+    )
+    supply_doubtful = fact(
+        lambda s: s.now.supply_air_ua < MEASURED_LOW_UA or s.now.supply_air_ua > MEASURED_HIGH_UA
+    )
     supply_failed_long = on_delay(lambda s: s.supply_failed, by="signal_failed_ms")
-    supply_doubtful_long = on_delay(lambda s: s.supply_doubtful, by="signal_hold_ms")
+    supply_steady = on_delay(lambda s: not s.supply_doubtful, by="signal_failed_ms")
+    supply_doubtful_long = on_delay(lambda s: not s.supply_steady, by="signal_hold_ms")
     supply_bad = fact(lambda s: s.supply_failed_long or s.supply_doubtful_long)
 
     @memory(first=0)
@@ -116,6 +127,7 @@ class Signals(Scan[Inputs, Presets]):
     supply_not_over = fact(
         lambda s: s.supply_bad or s.supply_pa_g < s.set.supply_low_pa_g + s.set.supply_band_pa
     )
+    supply_low_long = on_delay(lambda s: s.supply_under_limit, by="supply_low_ms")
     supply_lost = fact(lambda s: s.supply_pa_g < s.set.supply_lost_pa_g)
     pulse_air = fact(lambda s: not s.supply_bad and s.supply_pa_g >= s.set.pulse_air_pa_g)
 
