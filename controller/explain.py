@@ -1,20 +1,25 @@
 """
 Why a scan did what it did: its facts worked out again, and followed down to values and limits.
 
-Works for any scan of which memory before it and inputs are known, on the rig as in the simulator.
+Works for any scan of which memory before it and inputs are known, on the rig as in the simulator. Values are
+said as people type them: presets by their key in receiver.yaml, in its unit; the rest by the end of the name.
 """
 
 import ast
+import re
 from collections.abc import Iterable
-from functools import cached_property
+from functools import cache, cached_property
 from typing import Any, NamedTuple
 
 from controller.engines.as_written import AsWritten
 from controller.sequence.definition import Row
-from controller.sequence.expressions import Read, read_of
+from controller.sequence.expressions import Read, read_of, reads_of
 from controller.sequence.logic import Logic
 from controller.sequence.made_facts import lines_of
 from controller.sequence.reasons import reason
+from controller.settings import keys
+from controller.station_keys import Key, typed
+from controller.units import split
 
 SIGNS = {ast.Eq: "=", ast.NotEq: "not", ast.Lt: "<", ast.LtE: "<=", ast.Gt: ">", ast.GtE: ">="}
 CONTRARY = {"=": "not", "not": "=", "<": ">=", "<=": ">", ">": "<=", ">=": "<"}
@@ -24,6 +29,9 @@ MANY = 4
 
 FEW = 3
 """A fact with more grounds than this is named, not followed."""
+
+SAID = {"pa": ("kPa", 1_000), "pa_g": ("kPa", 1_000), "ua": ("mA", 1_000), "ms": ("ms", 1)}
+"""By the end of a name that is no preset: the unit it is said in, and what the value is divided by."""
 
 
 class Waiting(NamedTuple):
@@ -72,6 +80,8 @@ class Scene:
 
     def grounds_of(self, fact: str) -> tuple[str, ...]:
         """The values that make a fact what it is."""
+        if self._is_delayed(fact):
+            return _tidy(self._grounds_of_delay(fact, f"{fact} is off"))
         return _tidy(self._grounds(self.logic.facts[fact].tree))
 
     def grounds_of_interlock(self, name: str) -> tuple[str, ...]:
@@ -81,7 +91,7 @@ class Scene:
         for fact, line in lines:
             if line.name == name and self.facts[fact]:
                 said += self.grounds_of(line.cause.name)
-                said += [f"for {self.facts[f'{fact}_held_ms']:,} ms"] if line.delay else []
+                said += [self._duration(fact)] if line.delay else []
         return _tidy(said)
 
     def refusals(self, command: str) -> tuple[str, ...]:
@@ -134,23 +144,102 @@ class Scene:
         if read.group != "this":
             return [state]
         fact = self.logic.facts[read.name]
+        if self._is_delayed(read.name):
+            return self._grounds_of_delay(read.name, state)
         deeper = _tidy(self._grounds(fact.tree))
         if fact.first is None or read.name.endswith("_seen"):
             return list(deeper) if len(deeper) <= FEW else [state]
         measured = [ground for ground in deeper if _measured(ground)]
-        return [f"{state} ({'; '.join(measured)})" if measured else state]
+        return [f"{state}: {' and '.join(measured)}" if measured else state]
+
+    def _is_delayed(self, name: str) -> bool:
+        return f"{name}_seen" in self.facts and f"{name}_held_ms" in self.facts
+
+    def _grounds_of_delay(self, name: str, state: str) -> list[str]:
+        """For how long the cause has stood, of how long it has to; without a cause, why there is none."""
+        deeper = _tidy(self._grounds(self.logic.facts[f"{name}_seen"].tree))
+        if not self.facts[f"{name}_seen"]:
+            return list(deeper) if len(deeper) <= FEW else [state]
+        return [*filter(_measured, deeper), f"{words(name)} {self._duration(name)}"]
+
+    def _duration(self, name: str) -> str:
+        """Time held, of the delay: the last condition of a delayed fact compares them."""
+        tree = self.logic.facts[name].tree
+        compared = tree.values[-1] if isinstance(tree, ast.BoolOp) else tree
+        assert isinstance(compared, ast.Compare), name
+        held, limit = self._said(compared.left, compared.comparators[0])
+        return f"for {held} of {limit}{self._in_brackets(compared.comparators[0])}"
 
     def _comparison(self, node: ast.expr, a: ast.expr, op: ast.cmpop, b: ast.expr) -> str:
         stands = self._value(node)
         if isinstance(op, ast.In) or "step" in (_text(a), _text(b)):
             return f"step is {self.logic.step_names[int(self._value(a))]}"
+        read = read_of(a)
+        item = _typed_as().get(read.name) if read and read.group == "set" else None
+        if item and item.limits.choices:
+            return f"{self._term(a)} is {typed(item, self._value(a))}"
+        if isinstance(b, ast.Name) and isinstance(op, ast.Eq | ast.NotEq):
+            same = self._value(a) == self._value(b)
+            return f"{self._term(a)} is {'' if same else 'not '}{words(b.id.lower())}"
         sign = SIGNS[type(op)]
-        return f"{self._side(a)} {sign if stands else CONTRARY[sign]} {self._side(b)}"
+        value, limit = self._said(a, b)
+        return f"{self._term(a)} {value} {sign if stands else CONTRARY[sign]} {limit}{self._in_brackets(b)}"
 
-    def _side(self, node: ast.expr) -> str:
-        value = self._value(node)
-        shown = ("on" if value else "off") if isinstance(value, bool) else f"{value:,}"
-        return shown if isinstance(node, ast.Constant) else f"{_text(node)} {shown}"
+    def _said(self, a: ast.expr, b: ast.expr) -> tuple[str, str]:
+        """Both values in one unit, that of a preset first; with as many places as tell them apart."""
+        values = [self._value(a), self._value(b)]
+        unit, per = _unit_of([read.name for side in (a, b) for read in reads_of(side)], max(values))
+        for places in (2, 3):
+            said = [_number(value, per, places) for value in values]
+            if said[0] != said[1]:
+                break
+        return f"{said[0]} {unit}".rstrip(), f"{said[1]} {unit}".rstrip()
+
+    def _in_brackets(self, node: ast.expr) -> str:
+        return f" ({self._term(node)})" if reads_of(node) else ""
+
+    def _term(self, node: ast.expr) -> str:
+        """What is compared, by its names; of a choice the branch taken; without the time of the scan."""
+        match node:
+            case ast.Constant() | ast.Name():
+                return f"{value:,}" if (value := self._value(node)) else ""
+            case ast.IfExp(test, yes, no):
+                return self._term(yes if self._value(test) else no)
+            case ast.Call(ast.Name("min" | "max"), [yes, no]):
+                return self._term(yes if self._value(yes) == self._value(node) else no)
+            case ast.BinOp(a, ast.Add(), b):
+                return " + ".join(filter(None, (self._term(a), self._term(b))))
+            case ast.BinOp(a, ast.Sub(), b):
+                return f"{self._term(a)} - {self._term(b)}" if self._term(a) else f"-{self._term(b)}"
+        read = read_of(node)
+        if read is None:
+            return _text(node)
+        if read.group == "set":
+            return str(_typed_as()[read.name].loc[-1])
+        return "" if read.name == "dt_ms" else words(split(read.name)[0])
+
+
+@cache
+def _typed_as() -> dict[str, Key]:
+    """How each preset is typed."""
+    return {item.name: item for item in keys()}
+
+
+def _unit_of(names: Iterable[str], largest: int) -> tuple[str, float]:
+    """The unit for values of these names, and what they are divided by: that of a preset comes first."""
+    names = list(names)
+    for item in filter(None, map(_typed_as().get, names)):
+        if item.unit:
+            return item.unit.split()[0], float(item.times)
+    suffix = next((unit.suffix for name in names if (unit := split(name)[1])), "")
+    return ("s", 1_000) if suffix == "ms" and largest >= 60_000 else SAID.get(suffix, ("", 1))
+
+
+def _number(value: int, per: float, places: int) -> str:
+    if isinstance(value, bool):
+        return "on" if value else "off"
+    text = f"{value / per:,.{places}f}"
+    return text.rstrip("0").rstrip(".")
 
 
 def _name(read: Read) -> str:
@@ -175,7 +264,8 @@ def _tidy(grounds: Iterable[str]) -> tuple[str, ...]:
 
 
 def _measured(ground: str) -> bool:
-    return any(sign in ground for sign in ("<", ">")) and "step_ms" not in ground
+    """Whether it compares values other than times."""
+    return re.search(r"[<>]", ground) is not None and re.search(r" m?s [<>]", ground) is None
 
 
 def words(name: str) -> str:

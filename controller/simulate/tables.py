@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from textwrap import wrap
 
 from rich.box import SIMPLE_HEAD
 from rich.console import Console
@@ -122,18 +123,20 @@ def tripped(trip: Trip, console: Console) -> None:
     """A trip in words: what, the facts behind it, where it usually comes from, what to do."""
     row = EVENTS[trip.id]
     console.print(f"[bold]TRIP {trip.id}[/bold] at {typed(trip.at_ms)} in {trip.step}: {row.text}.")
-    console.print(f"  facts     {'; '.join(trip.grounds) or 'none known'}")
-    console.print(f"  cause     {row.cause}")
-    console.print(f"  to do     {row.action}")
+    said = {"facts": "; ".join(trip.grounds) or "none known", "cause": row.cause, "to do": row.action}
     if trip.followers:
-        console.print(f"  with it   {', '.join(trip.followers)}")
+        said["with it"] = ", ".join(trip.followers)
+    for head, text in said.items():
+        begin = f"  {head:<10}"
+        lines = wrap(text, console.width, initial_indent=begin, subsequent_indent=" " * len(begin))
+        console.print("\n".join(lines), soft_wrap=True, markup=False)
     console.print()
 
 
 def explained(scan: Explained, console: Console) -> None:
     """What the sequence waited for, row by row."""
     why = f" ({scan.why})" if scan.why else ""
-    console.print(f"At {typed(scan.at_ms)}: {scan.step}{why} for {scan.in_step_ms} ms.")
+    console.print(f"At {typed(scan.at_ms)}: {scan.step}{why} for {typed(scan.in_step_ms)}.")
     if scan.moved:
         console.print(f"  entered in this very scan: {scan.moved}")
     if scan.acting:

@@ -1,5 +1,7 @@
 """Explanations: the row that fired, what holds a step back, what stands behind a trip."""
 
+import re
+
 import pytest
 
 from controller.engines.as_written import AsWritten, on_rows
@@ -30,7 +32,7 @@ def waits(found, guard):
 
 def test_a_time_that_is_not_over_is_shown_with_its_limit(engine):
     found = scene(engine, step=CONVEY, proved=True, vacuum_pa=13_000, filled_ms=5_000, flap_open=False)
-    assert waits(found, "fill_over") == ("filled_now_ms 5,010 < fill_ms 16,000",)
+    assert waits(found, "fill_over") == ("filled now 5.01 s < 16 s (fill_s)",)
 
 
 def test_a_missing_switch_is_named(engine):
@@ -66,7 +68,58 @@ def test_a_trip_gives_its_interlock_as_reason_and_values_against_limits(engine):
                   supply_air_lost_held_ms=1_000)  # fmt: skip
     assert found.reason() == found.first_out() == "SUPPLY_AIR_LOST"
     grounds = found.grounds_of_interlock("SUPPLY_AIR_LOST")
-    assert grounds == ("supply_pa_g 0 < supply_lost_pa_g 300,000", "for 1,010 ms")
+    assert grounds == (
+        "supply 0 kPa < 300 kPa (supply_lost_kpa_g)",
+        "for 1,010 ms of 100 ms (supply_lost_ms)",
+    )
+
+
+def supply_low(engine, *, before, **presets):
+    """Supply at 465 kPa: over the low limit of 450 kPa, not over the limit and its hysteresis of 30 kPa."""
+    was = engine.logic.power_up()._replace(powered=True, supply_under_limit=before, step=CONVEY)
+    inputs = Inputs(supply_air_ua=4_000 + 465_000 * 100 // 6_250)
+    return Scene(engine, was, inputs, Presets()._replace(**presets), 10)
+
+
+def test_the_limit_that_counts_is_one_number_with_or_without_hysteresis(engine):
+    good, low = (supply_low(engine, before=before) for before in (False, True))
+    assert good.grounds_of("supply_under_limit")[-1] == "supply 465 kPa >= 450 kPa (supply_low_kpa_g)"
+    assert low.grounds_of("supply_under_limit") == (
+        "supply 465 kPa < 480 kPa (supply_low_kpa_g + supply_band_kpa)",
+    )
+
+
+def test_a_choice_is_said_by_its_word(engine):
+    found = supply_low(engine, before=True, supply_low_effect=1)
+    assert found.grounds_of("waits_for_air") == ("supply_low_effect is wait",)
+
+
+def test_values_that_differ_by_a_pascal_are_told_apart(engine):
+    was = engine.logic.power_up()._replace(powered=True, step=CONVEY, proved=True)
+    inputs = Inputs(vacuum_ua=4_191, supply_air_ua=15_200)  # 191 x 6.25 Pa = 1,193 Pa
+    for limit_pa, said in ((1_194, "1.193 kPa < 1.194 kPa"), (1_250, "1.19 kPa < 1.25 kPa")):
+        found = Scene(engine, was, inputs, Presets()._replace(proving_pa=limit_pa), 10)
+        assert found.grounds_of("vacuum_gone")[-1] == f"vacuum {said} (proving_kpa)"
+
+
+def test_a_delay_says_for_how_long_of_how_long_and_not_how_it_counts(engine):
+    was = engine.logic.power_up()._replace(
+        powered=True, step=SEAL, level_free_long_seen=True, level_free_long_held_ms=1_490, since_pour_ms=5_000
+    )
+    found = Scene(engine, was, Inputs(supply_air_ua=15_200), Presets(), 10)
+    assert found.grounds_of("level_free_long") == ("level free long for 1,500 ms of 2,000 ms (level_on_ms)",)
+
+
+def test_no_fact_of_any_step_is_said_in_pascals_or_by_the_names_of_the_code(engine):
+    for step in engine.logic.steps:
+        found = scene(engine, step=int(step))
+        for name, fact in engine.logic.facts.items():
+            if fact.kind is bool:
+                said = "; ".join(found.grounds_of(name))
+                assert not re.search(r"_pa\b|_pa_g\b|held_ms|dt_ms|s\.(now|set|was)|\bif\b", said), (
+                    name,
+                    said,
+                )
 
 
 def test_a_refused_start_names_each_missing_permissive(engine):

@@ -57,16 +57,25 @@ def test_a_trip_is_explained_with_values_against_limits_cause_and_what_to_do(run
     assert "TRIP NO_VACUUM at" in said
     paragraph = said[said.index("TRIP NO_VACUUM") :]
     assert re.search(
-        r"facts +proved before is on; vacuum_pa [\d,]+ < proving_pa 1,200; for 1,000 ms", paragraph
+        r"facts +proved before is on; vacuum [\d.]+ kPa < 1.2 kPa \(proving_kpa\); for 1,000 ms of 1,000 ms",
+        paragraph,
     )
     assert "cause" in paragraph
     assert "to do" in paragraph
 
 
+def test_what_is_said_of_a_trip_wraps_under_its_beginning():
+    said = simulate("--for", "80s", "--fail", "flap_sticks_open@drain#3").stdout
+    paragraph = said[said.index("TRIP") :].split("\n\n")[0].splitlines()[1:]
+    assert max(map(len, paragraph)) <= 120
+    assert any(line.startswith(" " * 12) for line in paragraph)
+    assert all(re.match(r"  (facts|cause|to do|with it) +\S| {12}\S", line) for line in paragraph)
+
+
 def test_explain_names_what_each_row_waits_for(run):
     said = run[0].stdout
-    assert re.search(r"At 20s: CONVEY for \d+ ms", said)
-    assert re.search(r"CLEAR +fill over +filled_now_ms [\d,]+ < fill_ms 16,000", said)
+    assert re.search(r"At 20s: CONVEY for [\d.]+s", said)
+    assert re.search(r"CLEAR +fill over +filled now [\d.]+ s < 16 s \(fill_s\)", said)
 
 
 def test_the_run_folder_holds_journal_picture_and_what_is_needed_to_run_it_again(run):
@@ -86,7 +95,7 @@ def test_the_journal_has_each_cycle_with_its_steps_adding_up_and_the_trip_with_i
     assert cycles[1].start_ms + cycles[1].ms == cycles[2].start_ms
     trip = next(event for event in events if event.id == "NO_VACUUM")
     assert (trip.what, trip.priority) == ("raised", 3)
-    assert "proving_pa 1,200" in trip.detail
+    assert "1.2 kPa (proving_kpa)" in trip.detail
     assert [event.what for event in events if event.id == "FAILURE_SET"] == ["inlet_hose_off"]
 
 
