@@ -97,8 +97,8 @@ def totals(run: Totals, count: int, console: Console) -> None:
     tonnes, hours = run.delivered_kg / 1_000, run.ms / 3_600_000
     air = f"{run.air_nm3 / tonnes:.0f} Nm3/t" if tonnes else "no product"
     console.print(
-        f"{count} cycles, {run.delivered_kg:.0f} kg, {tonnes / hours:.2f} t/h, {air}, "
-        f"{len(run.trips)} trips, {run.level_stops} level stops; "
+        f"{_counted(count, 'cycle')}, {run.delivered_kg:.0f} kg, {tonnes / hours:.2f} t/h, {air}, "
+        f"{_counted(len(run.trips), 'trip')}, {_counted(run.level_stops, 'level stop')}; "
         f"{run.step}{f' ({run.why})' if run.why else ''} at the end."
     )
     if run.alarms:
@@ -108,6 +108,10 @@ def totals(run: Totals, count: int, console: Console) -> None:
         console.print(f"Held: {'; '.join(held)}.")
     for refused in run.refusals:
         console.print(f"Refused: {refused.command} {_times(refused.times)}; the last time: {refused.newest}.")
+
+
+def _counted(count: int, what: str) -> str:
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
 def _times(count: int) -> str:

@@ -52,12 +52,13 @@ def run(for_ms, *fail, presses=(), presets=None, plant=None):
 
 def test_a_batch_that_waited_for_air_is_one_cycle_with_a_resume():
     presets = Presets()._replace(supply_low_effect=1)
-    _, cycles = run(90_000, "supply_falls@convey#2+12s", presets=presets)
+    totals, cycles = run(90_000, "supply_falls@convey#2+12s", presets=presets)
     waited = cycles[2]
     assert [taken.step for taken in waited.steps].count("SEAL") == 2
     assert (waited.result, waited.resumes, waited.fill_ended_by) == ("complete", 1, "time")
     hold = next(taken for taken in waited.steps if taken.step == "LEVEL_HOLD")
     assert hold.ms >= presets.resume_stop_ms
+    assert totals.holds == (("no air", 1, hold.ms),)
     assert waited.supply_lowest_pa_g < presets.supply_low_pa_g
 
 
