@@ -125,10 +125,11 @@ def drain_free_s(plant: PlantParameters, batch_kg: float) -> float:
 
 
 def clean_ms(presets: Presets) -> float:
-    """One filter clean: pulses with their recovery, then settling."""
+    """One filter clean: pulses with their recovery, or their rest if that is longer, then settling."""
     if presets.pulses == 0:
         return 0.0
-    return presets.pulses * (presets.pulse_ms + presets.recovery_ms) + presets.settle_ms
+    resting = (presets.pulses - 1) * max(presets.pulse_off_min_ms - presets.recovery_ms, 0)
+    return presets.pulses * (presets.pulse_ms + presets.recovery_ms) + resting + presets.settle_ms
 
 
 def steps(

@@ -2,7 +2,8 @@
 Findings: one figure each, with its limit, the verdict, what to change, and why the limit is so.
 
 Figures and limits are in the units that people read. A finding with `computed` is a preset: besides its
-limits it is compared with the figure that the prediction itself would set.
+limits it is compared with the figure that the prediction itself would set. Where no setting can hold all
+limits the finding has no room: it shows none of them and says what is needed.
 """
 
 import math
@@ -32,6 +33,7 @@ class Finding(NamedTuple):
     verdict: Verdict
     change: str
     source: str
+    has_room: bool = True  # some figure can hold all limits
 
 
 def finding(
@@ -45,6 +47,7 @@ def finding(
     high: float | None = None,
     computed: float | None = None,
     fails: Verdict = "error",
+    needs: str = "another plant, or other limits beside it",
 ) -> Finding:
     """
     Judge a figure; all numbers in the units of the prediction.
@@ -59,14 +62,27 @@ def finding(
         high: Most that it may be.
         computed: What the prediction would set; off by `FACTOR` is a warning.
         fails: Verdict outside low..high; a figure that is not finite fails too.
+        needs: What is needed if the limits leave no room.
     """
     size = SIZES[unit]
+    if lacking := _lacking(unit, low, high, computed):
+        text = f"no room: {lacking}; needs {needs}"
+        return Finding(what, figure / size, unit, None, None, None, fails, text, source, has_room=False)
     holds = math.isfinite(figure) and (low is None or figure >= low) and (high is None or figure <= high)
     verdict: Verdict = "ok" if holds else fails
     if verdict == "ok" and computed is not None and not near(figure, computed):
         verdict = "warning"
     scaled = [None if x is None else x / size for x in (low, high, computed)]
     return Finding(what, figure / size, unit, scaled[0], scaled[1], scaled[2], verdict, change, source)
+
+
+def _lacking(unit: str, low: float | None, high: float | None, computed: float | None) -> str:
+    """Why no figure can hold these limits; empty if one can."""
+    if not all(math.isfinite(x) for x in (low, high, computed) if x is not None):
+        return "what it depends on is not reached at this plant"
+    if low is not None and high is not None and low > high:
+        return f"it should be at least {quantity(low, unit)} and at most {quantity(high, unit)}"
+    return ""
 
 
 def near(figure: float, computed: float) -> bool:
@@ -89,23 +105,33 @@ def preset(
     high: float | None = None,
     computed: float | None = None,
     fails: Verdict = "error",
+    needs: str = "another plant, or other limits beside it",
 ) -> Finding:
-    """Judge a preset, by its name in the code; `computed` is kept within the preset's own limits."""
+    """
+    Judge a preset, by its name in the code; `computed` is kept within the preset's own limits.
+
+    A limit that lies beyond what can be typed leaves no room.
+    """
     allowed = limits()[name]
-    if computed is not None:
+    if low is not None and low > allowed.high:
+        high = float(allowed.high)
+    elif high is not None and high < allowed.low:
+        low = float(allowed.low)
+    if computed is not None and math.isfinite(computed):
         computed = min(max(computed, allowed.low), allowed.high)
     unit = _typed_unit(name)
     figure = float(getattr(presets, name))
     text = change or _move(name, figure, unit, low, high, computed)
     return finding(
-        place(name), figure, unit, text, source, low=low, high=high, computed=computed, fails=fails
-    )
+        place(name), figure, unit, text, source,
+        low=low, high=high, computed=computed, fails=fails, needs=needs,
+    )  # fmt: skip
 
 
 def _typed_unit(name: str) -> str:
-    """The unit that a time or pressure is typed in."""
+    """The unit that a preset is typed in; none for a count."""
     if not name.endswith("_ms"):
-        return "kPa"
+        return "kPa" if name.endswith(("_pa", "_pa_g")) else ""
     return "ms" if place(name).endswith("_ms") else "s"
 
 
@@ -113,15 +139,12 @@ def _move(
     name: str, figure: float, unit: str, low: float | None, high: float | None, computed: float | None
 ) -> str:
     """Which way a preset has to go, and to what."""
-    size = SIZES[unit]
-    if low is not None and high is not None and low > high:
-        return f"no setting of {place(name)} holds both limits: change the plant or the supply limit"
-    if computed is not None and math.isfinite(computed):
-        return f"set {place(name)} to about {shown(computed / size)} {unit}, or correct plant.yaml"
+    if computed is not None:
+        return f"set {place(name)} to about {quantity(computed, unit)}, or correct plant.yaml"
     if high is not None and figure > high:
-        return f"lower {place(name)} to {shown(high / size)} {unit}"
+        return f"lower {place(name)} to {quantity(high, unit)}"
     if low is not None:
-        return f"raise {place(name)} to {shown(low / size)} {unit}"
+        return f"raise {place(name)} to {quantity(low, unit)}"
     return f"look at {place(name)}"
 
 
@@ -140,9 +163,19 @@ def shown(figure: float) -> str:
     Three digits, no exponent.
 
     >>> shown(0.12345), shown(12.345), shown(12345.6), shown(float("inf"))
-    ('0.123', '12.3', '12346', 'never')
+    ('0.123', '12.3', '12346', 'not reached')
     """
     if not math.isfinite(figure):
-        return "never"
+        return "not reached"
     digits = 2 - math.floor(math.log10(abs(figure))) if figure else 0
     return f"{figure:.{max(min(digits, 3), 0)}f}"
+
+
+def quantity(figure: float, unit: str) -> str:
+    """
+    A figure of the prediction as people read it, with its unit.
+
+    >>> quantity(12_345.0, "kPa"), quantity(float("inf"), "s")
+    ('12.3 kPa', 'not reached')
+    """
+    return f"{shown(figure / SIZES[unit])} {unit}".rstrip() if math.isfinite(figure) else shown(figure)

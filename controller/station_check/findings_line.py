@@ -12,7 +12,8 @@ from io_sim.parameters import PlantParameters
 MILLS = "pick-up velocity of the product, 20 % over its minimum: D. Mills, Pickup velocity, 2010"
 SCATTER = "named correlations through the library fluids; they scatter, so this is never more than a warning"
 RATE_PER_LITRE_KG_H = 300.0
-LOADING_MAX = 20.0
+LOADING_MIN, LOADING_MAX = 1.0, 20.0
+NOTHING_CARRIED = 0.1  # solids / air; an estimate
 PLUG_BORES = 5.0
 
 
@@ -26,9 +27,10 @@ def line_findings(plant: PlantParameters, predicted: Prediction) -> list[Finding
     found += [
         finding(
             "solids / air in the line", predicted.conveying.loading, "",
-            f"more air, or less feed: {place('feed_limit_kg_s')}",
+            _loading(predicted.conveying.loading),
             "range of dilute suction, 1-20 kg/kg; encyclopaedia entry, a rule of thumb",
-            high=LOADING_MAX, fails="warning",
+            low=LOADING_MIN, high=LOADING_MAX,
+            fails="error" if predicted.conveying.loading < NOTHING_CARRIED else "warning",
         ),
         finding(
             "kg/h per litre useful", predicted.rate_kg_h / litres, "",
@@ -38,11 +40,25 @@ def line_findings(plant: PlantParameters, predicted: Prediction) -> list[Finding
         finding(
             "rate against demand", predicted.rate_kg_h, "kg/h",
             "shorten the cycle or raise the feed: the vessel runs empty",
-            f"{place('vessel_demand_kg_h')}", low=plant.vessel_demand_kg_h, fails="warning",
+            f"{place('vessel_demand_kg_h')}; under half of it, or nothing at all, is an error",
+            low=max(plant.vessel_demand_kg_h, 1.0),
+            fails="error" if predicted.rate_kg_h < max(0.5 * plant.vessel_demand_kg_h, 1.0) else "warning",
         ),
         _plug(plant, predicted.conveying),
     ]  # fmt: skip
     return found
+
+
+def _loading(loading: float) -> str:
+    if loading > LOADING_MAX:
+        return f"more air, or less feed: {place('feed_limit_kg_s')}"
+    return f"air runs nearly empty: more feed ({place('feed_limit_kg_s')}), or air enough to lift the product"
+
+
+MORE_AIR = {
+    "full air": "feed less, shorten the line, or fit a smaller bore or a stronger source",
+    "low air": "raise {supply_low}, feed less, or a smaller bore",
+}
 
 
 def _velocity(plant: PlantParameters, said: str, point: Point) -> Finding:
@@ -50,7 +66,7 @@ def _velocity(plant: PlantParameters, said: str, point: Point) -> Finding:
     minimum = wanted / pick_up_velocity_m_s(1.0)
     return finding(
         f"feed-point velocity, {said}", point.feed_point_m_s, "m/s",
-        f"raise {place('supply_low_pa_g')}, feed less, or a smaller bore; {minimum:.3g} m/s is the minimum",
+        f"{MORE_AIR[said].format(supply_low=place('supply_low_pa_g'))}; {minimum:.3g} m/s is the minimum",
         MILLS, low=wanted, fails="error" if point.feed_point_m_s < minimum else "warning",
     )  # fmt: skip
 

@@ -3,8 +3,8 @@
 import math
 
 from controller.sequence.presets import Presets
-from controller.station_check.air import circle_m2
-from controller.station_check.findings import Finding, finding, place, preset
+from controller.station_check.air import circle_m2, filter_drop_pa, leak_kg_s, site
+from controller.station_check.findings import Finding, finding, place, preset, quantity
 from controller.station_check.pneumatics import Flap
 from controller.station_check.prediction import Prediction
 from io_sim.parameters import PlantParameters
@@ -37,8 +37,9 @@ def time_findings(plant: PlantParameters, presets: Presets, predicted: Predictio
             low=3.0 * SCAN_MS, fails="warning",
         ),
         preset(
-            presets, "tank_charge_ms", "pulse tanks from atmosphere to supply, ISO 6358",
-            computed=1_000.0 * predicted.tank_charge_s,
+            presets, "tank_charge_ms", "pulse tanks from atmosphere to 95 % of the supply, ISO 6358",
+            low=1_000.0 * predicted.tank_charge_s, computed=1_000.0 * predicted.tank_charge_s,
+            fails="warning",
         ),
         preset(
             presets, "proving_ms", f"{RULE}: 3 x the time to the threshold",
@@ -66,10 +67,55 @@ def time_findings(plant: PlantParameters, presets: Presets, predicted: Predictio
     ]  # fmt: skip
 
 
+def cleaning_findings(plant: PlantParameters, presets: Presets, predicted: Prediction) -> list[Finding]:
+    """All findings of how often the filter is cleaned."""
+    never = presets.pulses_last == 0
+    cleaned = "never cleaned" if never else "cleaned before a stop or a hold alone"
+    dusty = plant.filter_fines_share > 0.0
+    longer_ms = max(presets.pulse_off_min_ms - presets.recovery_ms, 0) * max(presets.pulses - 1, 0)
+    found = [
+        preset(
+            presets, "pulses", "fines of the product stay on the cloth until a pulse takes them off",
+            change=f"the filters are {cleaned}: raise {place('pulses')}",
+            low=1.0 if dusty else 0.0, fails="error" if never else "warning",
+        ),
+        preset(
+            presets, "pulse_off_min_ms",
+            f"shortest rest between two pulses; over the recovery it makes a clean {longer_ms} ms longer",
+            high=float(presets.recovery_ms), fails="warning",
+        ),
+    ]  # fmt: skip
+    if dusty and presets.pulses > 0:
+        found.append(_dirtiest(plant, presets, predicted))
+    return found
+
+
+def _dirtiest(plant: PlantParameters, presets: Presets, predicted: Prediction) -> Finding:
+    """Drop of the filter at the end of the last batch before a clean, at the air that conveying draws."""
+    body_pa = site(plant).air_pa - predicted.conveying.body_pa_v
+    drawn = predicted.conveying.line_air_kg_s + leak_kg_s(plant, predicted.conveying.body_pa_v)
+    once, last = (
+        filter_drop_pa(plant, drawn, body_pa, cake)
+        for cake in (predicted.cake_each_batch_kg_m2, predicted.cake_dirtiest_kg_m2)
+    )
+    return finding(
+        "filter drop before a clean", last, "kPa",
+        f"lower {place('clean_every')} ({presets.clean_every} batches), or stronger pulses",
+        "common practice, no source: twice the drop when each batch is cleaned off", high=2.0 * once,
+        fails="warning",
+    )  # fmt: skip
+
+
 def supply_findings(plant: PlantParameters, presets: Presets, predicted: Prediction) -> list[Finding]:
     """All findings of the compressed air."""
     drawing = predicted.conveying.header_pa_g
-    needed = float(presets.supply_low_pa_g + presets.supply_band_pa)
+    low_pa, lost_pa = float(presets.supply_low_pa_g), float(presets.supply_lost_pa_g)
+    band_pa = float(presets.supply_band_pa)
+    needed = low_pa + band_pa
+    ordering = (
+        f"{place('supply_lost_pa_g')} and its hysteresis reach {place('supply_low_pa_g')}: lower the first "
+        f"to {quantity(low_pa - band_pa, 'kPa')}, or raise the second to {quantity(lost_pa + band_pa, 'kPa')}"
+    )
     flap = plant.flap_spring_n / (circle_m2(plant.flap_cylinder_bore_m) * plant.flap_lever)
     weak = f"wider supply line, or lower {place('supply_low_pa_g')}"
     limits = "start permissive and hysteresis of SUPPLY_AIR_LOW"
@@ -82,11 +128,15 @@ def supply_findings(plant: PlantParameters, presets: Presets, predicted: Predict
         ),
         preset(
             presets, "supply_low_pa_g", "over the very low limit and its hysteresis",
-            low=float(presets.supply_lost_pa_g + presets.supply_band_pa),
+            change=ordering, low=lost_pa + band_pa,
         ),
         preset(
-            presets, "supply_lost_pa_g", "pressure at which the cylinder just passes the spring, x 1.2",
-            low=1.2 * flap, fails="warning",
+            presets, "supply_lost_pa_g",
+            "1.2 x the pressure at which the cylinder just passes the spring; the low limit less hysteresis",
+            change=ordering if lost_pa > low_pa - band_pa else "",
+            low=1.2 * flap, high=low_pa - band_pa,
+            fails="error" if lost_pa > low_pa - band_pa else "warning",
+            needs=f"a wider flap cylinder, a weaker spring or a higher {place('supply_low_pa_g')}",
         ),
     ]  # fmt: skip
 

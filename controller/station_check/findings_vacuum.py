@@ -4,10 +4,15 @@ import math
 
 from controller.sequence.presets import Presets
 from controller.station_check.air import dead_end_pa_v
-from controller.station_check.findings import Finding, finding, place, preset
+from controller.station_check.findings import Finding, finding, place, preset, quantity
 from controller.station_check.prediction import Prediction
 from io_sim.parameters import PlantParameters
 
+TRANSMITTER_ERROR = 0.005  # of the span; common practice, no source
+TELLING_APART = (
+    "a higher low air limit, a transmitter of the filter's pressure drop beside that of the dirty side, or a "
+    "threshold relative to air-only"
+)
 RULE = "common practice, no source, checked on the plant model"
 
 
@@ -19,40 +24,52 @@ def vacuum_findings(plant: PlantParameters, presets: Presets, predicted: Predict
     blocked = 0.7 * dead_end_pa_v(plant, predicted.conveying_low.header_pa_g)
     purge = predicted.air_only_purge.body_pa_v
     return [
+        _proving_margin(presets, predicted),
         preset(
             presets, "proving_pa",
             f"{RULE}: over hose-off, at most 0.65 x air-only at the low air limit",
             low=predicted.hose_off_pa_v, high=proving_high,
             computed=math.sqrt(predicted.hose_off_pa_v * proving_high),
+            needs=f"a higher {place('supply_low_pa_g')}, or a line of more drop by air alone",
         ),
         preset(
             presets, "no_material_pa",
             f"{RULE}: 1.2 x air-only to 0.85 x conveying at the low air limit; their geometric mean",
-            change=_no_material(presets, air_only, low),
+            needs=TELLING_APART,
             low=1.2 * air_only, high=0.85 * low, computed=math.sqrt(air_only * low),
         ),
         preset(
             presets, "line_empty_pa",
             f"{RULE}: over air-only with the purge open (else the time ends the clearing), under no-material",
             low=1.1 * purge, high=float(presets.no_material_pa), computed=1.25 * purge,
+            needs=f"a higher {place('no_material_pa')}, or clearing ended by time alone",
         ),
         preset(
             presets, "vacuum_high_pa",
             f"{RULE}: 1.5 x conveying to 0.7 x dead end at the low air limit",
             low=1.5 * conveying, high=blocked, computed=math.sqrt(1.5 * conveying * blocked),
+            needs=f"less feed, a source of deeper vacuum, or a higher {place('supply_low_pa_g')}",
         ),
         _range("vacuum_pa_per_100ua", presets, "transmitter_vacuum_range_pa_v", plant),
         _range("supply_pa_per_100ua", presets, "transmitter_supply_range_pa_g", plant),
     ]  # fmt: skip
 
 
-def _no_material(presets: Presets, air_only: float, conveying_low: float) -> str:
-    if 1.2 * air_only > 0.85 * conveying_low:
-        return (
-            "air-only and conveying lie too close: raise the low air limit, or judge by a relative threshold"
-        )
-    best = math.sqrt(air_only * conveying_low) / 1e3
-    return f"set {place('no_material_pa')} to about {best:.2g} kPa"
+def _proving_margin(presets: Presets, predicted: Prediction) -> Finding:
+    """Nearer of hose-off and air-only to the proving threshold: both must be told from it."""
+    lower, upper = predicted.hose_off_pa_v, predicted.air_only_low.body_pa_v
+    error = TRANSMITTER_ERROR * 160.0 * presets.vacuum_pa_per_100ua
+    best = min(0.5 * (lower + upper), 0.65 * upper)
+    change = f"set {place('proving_pa')} to about {quantity(best, 'kPa')}"
+    if min(best - lower, upper - best) < error:
+        change = "no threshold is told from both: a transmitter of smaller range, or a higher low air limit"
+    return finding(
+        "proving, nearer margin", min(presets.proving_pa - lower, upper - presets.proving_pa),
+        "kPa", change,
+        f"error of the transmitter, 0.5 % of span (common practice, no source); hose-off "
+        f"{quantity(lower, 'kPa')}, air-only at the low air limit {quantity(upper, 'kPa')}",
+        low=error, fails="warning",
+    )  # fmt: skip
 
 
 def _range(name: str, presets: Presets, fitted: str, plant: PlantParameters) -> Finding:

@@ -79,10 +79,13 @@ def pulse(plant: PlantParameters, presets: Presets, header_pa_g: float) -> Pulse
 
 
 def tank_charge_s(plant: PlantParameters, header_pa_g: float) -> float:
-    """Time of the pulse tanks from atmosphere to the header's pressure."""
+    """Time of the pulse tanks from atmosphere to 95 % of the header's pressure, gauge."""
     tau = tank_time_constant_s(plant.tank_volume_m3, plant.tank_fill_m3_s_pa, plant.site_temperature_k)
     air_pa = site(plant).air_pa
-    return charge_s(tau, plant.tank_critical_ratio, air_pa / (header_pa_g + air_pa), 1.0)
+    header_pa = header_pa_g + air_pa
+    return charge_s(
+        tau, plant.tank_critical_ratio, air_pa / header_pa, (0.95 * header_pa_g + air_pa) / header_pa
+    )
 
 
 def charge_s(tau_s: float, b: float, start: float, end: float) -> float:

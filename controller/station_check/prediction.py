@@ -34,6 +34,8 @@ class Prediction(NamedTuple):
     dead_end_pa_v: float
     cake_start_kg_m2: float
     cake_end_kg_m2: float
+    cake_each_batch_kg_m2: float  # at the end of a batch if each one were cleaned off
+    cake_dirtiest_kg_m2: float  # at the end of the last batch before a clean
     batch_kg: float
     largest_batch_kg: float  # with the line's content from a trip, and the cake
     steps: cycle.Steps
@@ -41,7 +43,7 @@ class Prediction(NamedTuple):
     air_nm3_t: float
     pulse: pneumatics.Pulse
     flap: pneumatics.Flap
-    tank_charge_s: float  # pulse tanks from empty to full
+    tank_charge_s: float  # pulse tanks from empty to 95 % of the supply
     drain_s: float
     release_s: float  # from dead end through the vent
     line_clearing_s: float  # to the line-empty threshold
@@ -83,6 +85,7 @@ def predict(plant: PlantParameters, presets: Presets) -> Prediction:
         dead_end,
         start,
         end,
+        *_cake_before_clean(plant, presets, batch_kg, shot),
         batch_kg,
         largest_kg,
         taken,
@@ -113,13 +116,27 @@ def _cake(
     With clean_every n the cake is that of the mean batch.
     """
     arriving = plant.filter_fines_share * batch_kg / plant.filter_area_m2
-    left = math.pow(shot.cake_left, presets.pulses)
-    waiting_s = presets.recovery_ms + presets.settle_ms + presets.tank_charge_ms
-    still_up = math.exp(-waiting_s / 1_000.0 / plant.filter_dust_settling_s)
-    kept = left + (1.0 - left) * still_up
+    kept = _kept(plant, presets, shot)
     if kept >= 1.0:
         return arriving, 2.0 * arriving
     batches = presets.clean_every
     cleaned = kept * batches * arriving / (1.0 - kept)
     start = cleaned + 0.5 * (batches - 1) * arriving
     return start, start + arriving
+
+
+def _kept(plant: PlantParameters, presets: Presets, shot: pneumatics.Pulse) -> float:
+    """Share of the cake that is on the cloth again when the next batch is drawn."""
+    left = math.pow(shot.cake_left, presets.pulses)
+    waiting_ms = presets.recovery_ms + presets.settle_ms + presets.tank_charge_ms
+    still_up = math.exp(-waiting_ms / 1_000.0 / plant.filter_dust_settling_s)
+    return left + (1.0 - left) * still_up
+
+
+def _cake_before_clean(
+    plant: PlantParameters, presets: Presets, batch_kg: float, shot: pneumatics.Pulse
+) -> tuple[float, float]:
+    """Cake at the end of a batch if each were cleaned off, and at the last of `clean_every` [kg/m2]."""
+    arriving = plant.filter_fines_share * batch_kg / plant.filter_area_m2
+    kept = min(_kept(plant, presets, shot), 0.999)
+    return arriving / (1.0 - kept), presets.clean_every * arriving / (1.0 - kept)

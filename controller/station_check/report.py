@@ -12,7 +12,7 @@ from controller.settings import load_station
 from controller.station_check.findings import Finding, Verdict
 from controller.station_check.findings_line import line_findings
 from controller.station_check.findings_room import largest_batch_m3, room_findings
-from controller.station_check.findings_times import supply_findings, time_findings
+from controller.station_check.findings_times import cleaning_findings, supply_findings, time_findings
 from controller.station_check.findings_vacuum import vacuum_findings
 from controller.station_check.prediction import Prediction, predict
 from io_sim.parameters import PlantParameters
@@ -53,7 +53,8 @@ def judge(plant: PlantParameters, presets: Presets) -> tuple[Prediction, tuple[F
     """Predict, and hold every figure against its limit."""
     predicted = predict(plant, presets)
     found = line_findings(plant, predicted) + vacuum_findings(plant, presets, predicted)
-    found += time_findings(plant, presets, predicted) + supply_findings(plant, presets, predicted)
+    found += time_findings(plant, presets, predicted) + cleaning_findings(plant, presets, predicted)
+    found += supply_findings(plant, presets, predicted)
     return predicted, tuple(found + room_findings(plant, predicted))
 
 
@@ -77,11 +78,16 @@ def check_station(folder: Path) -> Report:
 def summary(report: Report) -> str:
     """The whole in one sentence."""
     p = report.predicted
-    errors, warnings = _counted(report, "error"), _counted(report, "warning")
+    judged = (
+        f"{_counted(report, 'error')} and {_counted(report, 'warning')} in {len(report.findings)} findings."
+    )
+    if not (p.batch_kg > 0.0 and math.isfinite(p.steps.cycle_ms)):
+        ends = [name for name, ms in p.steps._asdict().items() if not math.isfinite(ms)]
+        why = f"no end of {', '.join(ends)}" if ends else f"no product carried ({p.conveying.limited_by})"
+        return f"Predicted: no batch, {why.replace('_ms', '')}; {judged}"
     return (
         f"Predicted {p.rate_kg_h / 1e3:.2f} t/h with {p.air_nm3_t:.0f} Nm3/t: {p.batch_kg:.1f} kg every "
-        f"{p.steps.cycle_ms / 1e3:.1f} s, limited by {p.conveying.limited_by}; {errors} and {warnings} in "
-        f"{len(report.findings)} findings."
+        f"{p.steps.cycle_ms / 1e3:.1f} s, limited by {p.conveying.limited_by}; {judged}"
     )
 
 
@@ -91,25 +97,29 @@ def _counted(report: Report, verdict: Verdict) -> str:
 
 
 def as_json(report: Report) -> str:
-    """The whole report; a figure that is not finite is null."""
+    """The whole report as strict JSON; a figure that is not finite is null."""
     document = {
         "station": report.station,
         "good": report.good,
         "errors": report.count("error"),
         "warnings": report.count("warning"),
         "summary": summary(report),
-        "prediction": _plain(report.predicted),
+        "prediction": report.predicted,
         "cycle_ms": report.predicted.steps.cycle_ms,
         "largest_batch_l": report.largest_batch_l,
-        "findings": [_plain(finding) for finding in report.findings],
-        "cautions": list(report.cautions),
+        "findings": report.findings,
+        "cautions": report.cautions,
     }
-    return json.dumps(document, indent=2)
+    return json.dumps(_plain(document), indent=2, allow_nan=False)
 
 
 def _plain(value: Any) -> Any:
     if hasattr(value, "_asdict"):
-        return {name: _plain(item) for name, item in value._asdict().items()}
+        return _plain(value._asdict())
+    if isinstance(value, dict):
+        return {name: _plain(item) for name, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
     if isinstance(value, float) and not math.isfinite(value):
         return None
     return value

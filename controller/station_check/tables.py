@@ -1,5 +1,7 @@
 """The report of a check for a person: two tables, what to change, the sentence, the cautions."""
 
+import math
+
 from rich.box import SIMPLE_HEAD
 from rich.console import Console
 from rich.table import Table
@@ -50,7 +52,7 @@ def _points(report: Report) -> Table:
         ("transit time", full.transit_s, low.transit_s, "s"),
         ("supply at the header", full.header_pa_g / 1e3, low.header_pa_g / 1e3, "kPa"),
     ):
-        table.add_row(name, f"{shown(at_full)} {unit}", f"{shown(at_low)} {unit}")
+        table.add_row(name, _with(at_full, unit), _with(at_low, unit))
     table.add_row("limited by", full.limited_by, low.limited_by)
     return table
 
@@ -59,22 +61,22 @@ def _batch(report: Report) -> Table:
     table = _table("Predicted: a batch", "", "")
     p = report.predicted
     for name, ms in p.steps._asdict().items():
-        table.add_row(f"step {name.removesuffix('_ms')}", f"{ms:.0f} ms")
+        table.add_row(f"step {name.removesuffix('_ms')}", _with(ms, "ms"))
     for name, text in (
-        ("cycle", f"{p.steps.cycle_ms / 1e3:.1f} s"),
-        ("filter clean, share of the cycle", f"{100.0 * p.steps.clean_ms / p.steps.cycle_ms:.0f} %"),
-        ("batch", f"{shown(p.batch_kg)} kg"),
-        ("largest batch, line and cake included", f"{shown(report.largest_batch_l)} l"),
-        ("rate", f"{p.rate_kg_h:.0f} kg/h"),
-        ("compressed air", f"{shown(p.air_nm3_t)} Nm3/t"),
+        ("cycle", _with(p.steps.cycle_ms / 1e3, "s")),
+        ("filter clean, share of the cycle", _with(100.0 * p.steps.clean_ms / p.steps.cycle_ms, "%")),
+        ("batch", _with(p.batch_kg, "kg")),
+        ("largest batch, line and cake included", _with(report.largest_batch_l, "l")),
+        ("rate", _with(p.rate_kg_h, "kg/h")),
+        ("compressed air", _with(p.air_nm3_t, "Nm3/t")),
         ("dead-end vacuum", f"{shown(p.dead_end_pa_v / 1e3)} kPa"),
         ("air-only vacuum, purge open", f"{shown(p.air_only_purge.body_pa_v / 1e3)} kPa"),
-        ("feed off to line empty", f"{shown(p.line_clearing_s)} s"),
-        ("vent from dead end, line plugged", f"{shown(p.release_s)} s"),
-        ("free fall of the largest batch", f"{shown(p.drain_s)} s"),
-        ("flap to open / closed switch", f"{shown(p.flap.opening_s)} / {shown(p.flap.closing_s)} s"),
+        ("feed off to line empty", _with(p.line_clearing_s, "s")),
+        ("vent from dead end, line plugged", _with(p.release_s, "s")),
+        ("free fall of the largest batch", _with(p.drain_s, "s")),
+        ("flap to open / closed switch", f"{_with(p.flap.opening_s, 's')} / {_with(p.flap.closing_s, 's')}"),
         ("pulse tanks after a pulse", f"{p.pulse.tank_after_pa_g / 1e3:.0f} kPa"),
-        ("pulse tanks back at 95 %", f"{shown(p.pulse.recovery_s)} s"),
+        ("pulse tanks back at 95 %", _with(p.pulse.recovery_s, "s")),
     ):
         table.add_row(name, text)
     return table
@@ -85,13 +87,20 @@ def _findings(report: Report) -> Table:
     for item in report.findings:
         computed = "" if item.computed is None else shown(item.computed)
         verdict = f"[{STYLES[item.verdict]}]{item.verdict}"
-        table.add_row(item.what, f"{shown(item.figure)} {item.unit}", _limit(item), computed, verdict)
+        table.add_row(item.what, _with(item.figure, item.unit), _limit(item), computed, verdict)
     return table
 
 
 def _limit(item: Finding) -> str:
+    if not item.has_room:
+        return "no room"
     low = "" if item.low is None else shown(item.low)
     high = "" if item.high is None else shown(item.high)
     if low and high:
         return f"{low} .. {high}"
     return f">= {low}" if low else f"<= {high}" if high else ""
+
+
+def _with(figure: float, unit: str) -> str:
+    """A figure with its unit, which one that is not reached goes without."""
+    return f"{shown(figure)} {unit}".rstrip() if math.isfinite(figure) else shown(figure)

@@ -1,8 +1,10 @@
 """The station check: its physics against published figures, each finding seen both ways, the command."""
 
 import ast
+import io
 import json
 import math
+import re
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +12,7 @@ import fluids
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from rich.console import Console
 
 from controller.sequence.presets import Presets
 from controller.sequence.presets import limits as preset_limits
@@ -17,6 +20,7 @@ from controller.station_check import air, conveying, cycle, findings_line, findi
 from controller.station_check.findings import Finding
 from controller.station_check.prediction import NORMAL_KG_M3, predict
 from controller.station_check.report import CAUTIONS, Report, as_json, check_station, judge
+from controller.station_check.tables import show
 from io_sim.formulas_air import orifice_kg_s
 from io_sim.formulas_line import GRAVITY, MINIMUM_CONVEYING_M_S, rhodes_vertical_pa
 from io_sim.parameters import PlantParameters, problems
@@ -151,7 +155,12 @@ SOUND_PLANT = MEDIUM._replace(
     material_particle_size_m=8e-5,
 )  # fmt: skip
 SOUND_PRESETS = Presets(
-    supply_low_pa_g=520_000, drain_ms=5_000, recovery_ms=500, no_material_pa=6_800, fill_ms=17_000
+    supply_low_pa_g=520_000,
+    drain_ms=5_000,
+    recovery_ms=500,
+    no_material_pa=6_800,
+    fill_ms=17_000,
+    proving_pa=1_500,
 )
 
 
@@ -162,7 +171,7 @@ def named(found: tuple[Finding, ...], what: str) -> Finding:
 def test_a_sound_station_has_nothing_against_it() -> None:
     found = judge(SOUND_PLANT, SOUND_PRESETS)[1]
     assert [(f.what, f.figure, f.low, f.high, f.computed) for f in found if f.verdict != "ok"] == []
-    assert len(found) >= 34
+    assert len(found) >= 38
 
 
 MISTAKES: list[tuple[str, str, dict[str, Any], dict[str, Any]]] = [
@@ -173,7 +182,13 @@ MISTAKES: list[tuple[str, str, dict[str, Any], dict[str, Any]]] = [
     ("against saltation, low air", "warning", {}, {"supply_low_pa_g": 350_000}),
     ("solids / air in the line", "warning", {"line_loading_max": 30.0, "feed_limit_kg_s": 2.0}, {}),
     ("kg/h per litre useful", "error", {"body_useful_volume_m3": 0.001}, {}),
-    ("rate against demand", "warning", {"vessel_demand_kg_h": 3_000.0}, {}),
+    ("solids / air in the line", "warning", {"feed_limit_kg_s": 0.03}, {}),
+    ("solids / air in the line", "error", {"material_pick_up_m_s": 39.0, "line_bore_m": 0.08}, {}),
+    ("rate against demand", "warning", {"vessel_demand_kg_h": 1_500.0}, {}),
+    ("rate against demand", "error", {"vessel_demand_kg_h": 3_000.0}, {}),
+    ("rate against demand", "error", {"vessel_demand_kg_h": 0.0, "material_pick_up_m_s": 39.0, "line_bore_m": 0.08}, {}),
+    ("proving, nearer margin", "warning", {}, {"proving_pa": 1_100}),
+    ("proving, nearer margin", "warning", {}, {"proving_pa": 2_600}),
     ("plug after a stop, in bores", "warning", {"line_length_m": 40.0, "line_lift_m": 25.0}, {}),
     ("proving.proving_kpa", "error", {}, {"proving_pa": 3_500}),
     ("proving.proving_kpa", "error", {}, {"proving_pa": 400}),
@@ -202,10 +217,15 @@ MISTAKES: list[tuple[str, str, dict[str, Any], dict[str, Any]]] = [
     ("drain.drain_s", "error", {"material_flow_factor": 0.0}, {}),
     ("filter_clean.recovery_ms", "error", {"tank_fill_m3_s_pa": 1e-9}, {}),
     ("filter_clean.recovery_ms", "warning", {}, {"recovery_ms": 3_000}),
+    ("filter_clean.pulses", "error", {}, {"pulses": 0, "pulses_last": 0}),
+    ("filter_clean.pulses", "warning", {}, {"pulses": 0}),
+    ("filter_clean.pulse_off_min_ms", "warning", {}, {"pulse_off_min_ms": 900}),
+    ("filter drop before a clean", "warning", {}, {"clean_every": 20}),
     ("supply at rest", "error", {"supply_network_pa_g": 5.3e5}, {}),
     ("supply while drawing", "error", {"supply_network_m3_s_pa": 3.2e-8}, {}),
     ("supply while drawing, a pulse", "error", {"supply_header_volume_m3": 1e-3}, {}),
     ("supply_air.supply_low_kpa_g", "error", {}, {"supply_low_pa_g": 320_000}),
+    ("supply_air.supply_lost_kpa_g", "error", {}, {"supply_lost_pa_g": 500_000}),
     ("supply_air.supply_lost_kpa_g", "warning", {"flap_spring_n": 250.0}, {}),
     ("largest batch in the body", "error", {"material_bulk_density_kg_m3": 400.0}, {}),
     ("largest batch above the probe", "error", {"vessel_probe_height_m": 0.40}, {}),
@@ -225,9 +245,47 @@ def test_each_finding_sees_its_mistake(
     assert finding.source
 
 
+def test_limits_that_cross_are_no_room_and_not_limits() -> None:
+    """100 mm over 150 m: the ejector of 50 mm moves next to nothing."""
+    plant = SOUND_PLANT._replace(line_bore_m=0.1, line_length_m=150.0)
+    assert problems(plant) == []
+    found = judge(plant, SOUND_PRESETS)[1]
+    crossed = named(found, "convey.no_material_kpa")
+    assert (crossed.verdict, crossed.has_room, crossed.low, crossed.high) == ("error", False, None, None)
+    assert crossed.change.startswith("no room: it should be at least")
+    assert "relative to air-only" in crossed.change
+    assert all(f.low <= f.high for f in found if f.low is not None and f.high is not None)
+    assert "supply_low" not in named(found, "feed-point velocity, full air").change
+    assert "supply_low" in named(found, "feed-point velocity, low air").change
+    assert named(found, "rate against demand").verdict == "error"
+    assert named(found, "solids / air in the line").verdict != "ok"
+
+
+def test_order_of_the_supply_limits_names_the_key_that_breaks_it() -> None:
+    found = judge(SOUND_PLANT, SOUND_PRESETS._replace(supply_lost_pa_g=500_000))[1]
+    for what in ("supply_air.supply_low_kpa_g", "supply_air.supply_lost_kpa_g"):
+        change = named(found, what).change
+        assert "supply_lost_kpa_g and its hysteresis reach" in change
+        assert "lower the first to 490 kPa, or raise the second to 530 kPa" in change
+
+
+def test_longer_rest_of_the_pulses_is_in_the_predicted_clean() -> None:
+    short, long = (predict(SOUND_PLANT, SOUND_PRESETS._replace(pulse_off_min_ms=ms)) for ms in (400, 900))
+    assert long.steps.clean_ms - short.steps.clean_ms == pytest.approx(400.0)
+    warned = named(judge(SOUND_PLANT, SOUND_PRESETS._replace(pulse_off_min_ms=900))[1],
+                   "filter_clean.pulse_off_min_ms")  # fmt: skip
+    assert (warned.figure, warned.high) == (900.0, 500.0)
+    assert "400 ms longer" in warned.source
+
+
 def test_every_finding_has_a_mistake() -> None:
     found = judge(SOUND_PLANT, SOUND_PRESETS)[1]
     assert {finding.what for finding in found} == {what for what, *_ in MISTAKES}
+
+
+def refused(constant: str) -> None:
+    """Infinity and NaN are no JSON: RFC 8259, section 6."""
+    raise AssertionError(constant)
 
 
 def anywhere(ranges: dict[str, Any], whole: bool) -> st.SearchStrategy[dict[str, Any]]:
@@ -248,7 +306,11 @@ def test_whatever_is_allowed_in_the_files_gets_its_findings(
         return
     predicted, found = judge(parameters, Presets()._replace(**presets))
     report = Report("R-1", "", "", predicted, 0.0, found, CAUTIONS)
-    assert json.loads(as_json(report))["errors"] == report.count("error")
+    assert json.loads(as_json(report), parse_constant=refused)["errors"] == report.count("error")
+    printed = Console(file=io.StringIO(), width=200)
+    show(report, printed)
+    said = printed.file.getvalue() + as_json(report)  # type: ignore[attr-defined]
+    assert re.search(r"\b(inf|nan|never s)\b", said) is None
 
 
 def test_prediction_moves_the_way_the_machine_does() -> None:
