@@ -4,10 +4,10 @@ Formulas for 4-20 mA signals in whole microamperes, after NAMUR NE 43.
 Pure functions; what a reader does with a signal outside the limits is his matter.
 """
 
-MEASURING_LOW_UA = 3_800  # NE 43: a healthy transmitter stays at or over this
-MEASURING_HIGH_UA = 20_500  # NE 43: a healthy transmitter stays at or under this
-FAILED_LOW_UA = 3_600  # NE 43: at or under this the transmitter or its wire has failed
-FAILED_HIGH_UA = 21_000  # NE 43: at or over this it has failed
+from controller.image import MEASURED_HIGH_UA, MEASURED_LOW_UA
+
+MEASURING_LOW_UA, MEASURING_HIGH_UA = MEASURED_LOW_UA, MEASURED_HIGH_UA
+"""A healthy transmitter stays within these."""
 
 
 def signal_percent(current_ua: float) -> float:

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from controller import image
 from io_sim import formulas_air as air
 from io_sim import formulas_line as line
 from io_sim import formulas_powder as powder
@@ -198,10 +199,10 @@ CHECKS: list[tuple[str, str, Callable[[], float]]] = [
     ("Beverloo discharge", "D=0.15 m", lambda: powder.beverloo_kg_s(1600, 0.15, 0.02, 0.56, 1.5)),
     ("Beverloo discharge", "D=0.6 m", lambda: powder.beverloo_kg_s(1600, 0.6, 0.02, 0.56, 1.5)),
     ("throughput", "8 kg", lambda: powder.throughput_kg_h(8, 15 + 5 + 2)),
-    ("NE 43 measuring range low", "-", lambda: signal.MEASURING_LOW_UA / 1e3),
-    ("NE 43 measuring range high", "-", lambda: signal.MEASURING_HIGH_UA / 1e3),
-    ("NE 43 failure low", "-", lambda: signal.FAILED_LOW_UA / 1e3),
-    ("NE 43 failure high", "-", lambda: signal.FAILED_HIGH_UA / 1e3),
+    ("NE 43 measuring range low", "-", lambda: image.MEASURED_LOW_UA / 1e3),
+    ("NE 43 measuring range high", "-", lambda: image.MEASURED_HIGH_UA / 1e3),
+    ("NE 43 failure low", "-", lambda: image.FAILED_LOW_UA / 1e3),
+    ("NE 43 failure high", "-", lambda: image.FAILED_HIGH_UA / 1e3),
 ]
 
 NOT_OURS = {
