@@ -147,9 +147,12 @@ class Scene:
         if self._is_delayed(read.name):
             return self._grounds_of_delay(read.name, state)
         deeper = _tidy(self._grounds(fact.tree))
-        if fact.first is None or read.name.endswith("_seen"):
-            return list(deeper) if len(deeper) <= FEW else [state]
-        measured = [ground for ground in deeper if _measured(ground)]
+        if len(deeper) <= FEW and (fact.first is None or read.name.endswith("_seen")):
+            return list(deeper)
+        # a signal is judged by constants, which would drown what is compared with a preset
+        measured = [
+            ground for ground in deeper if _measured(ground) and ": " not in ground and ground[-1] == ")"
+        ]
         return [f"{state}: {' and '.join(measured)}" if measured else state]
 
     def _is_delayed(self, name: str) -> bool:

@@ -10,7 +10,7 @@ from controller.image import Inputs
 from controller.sequence.logic import Logic
 from controller.sequence.presets import Presets
 from controller.sequence.receiver import RECEIVER
-from controller.sequence.steps import CLEAR, CONVEY, DRAIN, REST, SEAL
+from controller.sequence.steps import CLEAR, CONVEY, DRAIN, FAULT, REST, SEAL
 
 
 @pytest.fixture(scope="module")
@@ -122,9 +122,16 @@ def test_no_fact_of_any_step_is_said_in_pascals_or_by_the_names_of_the_code(engi
                 )
 
 
+def test_a_fact_of_many_grounds_is_named_with_the_value_against_its_preset(engine):
+    found = scene(engine, Inputs(vacuum_ua=4_400, supply_air_ua=15_200), step=FAULT)
+    assert found.grounds_of("reset_accepted")[-1] == (
+        "vacuum_over_release is on: vacuum 2.5 kPa >= 1 kPa (release_kpa)"
+    )
+
+
 def test_a_refused_start_names_each_missing_permissive(engine):
     inputs = Inputs(safety_chain_healthy=False, vacuum_ua=8_000, supply_air_ua=15_200)
-    found = scene(engine, inputs, step=REST)
+    found = scene(engine, inputs, step=REST, start_held=False)
     assert found.refusals("start") == (
         "the safety chain is open",
         "body vacuum is not within the release threshold of zero",
