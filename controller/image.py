@@ -10,7 +10,6 @@ vent open by spring, flap closed by spring, everything else off.
 
 from typing import NamedTuple
 
-
 # NAMUR NE 43 in microamperes: within measured the loop measures, at or beyond failed it says that it failed
 FAILED_LOW_UA, MEASURED_LOW_UA = 3_600, 3_800
 MEASURED_HIGH_UA, FAILED_HIGH_UA = 20_500, 21_000

@@ -58,7 +58,9 @@ class Causes(Counters):
     high_batches = fact(lambda s: 1 + (1 if s.was.high_before else 0) + (1 if s.was.high_before_that else 0))
     vacuum_high_again = fact(lambda s: s.vacuum_high and s.high_batches >= s.set.vacuum_high_repeats)
     purge_limit_ms = fact(
-        lambda s: max(s.set.clear_ms, s.set.transit_ms + s.set.transit_ms + s.set.transit_ms)
+        lambda s: (
+            s.set.clear_ms if s.set.clear_ms > 0 else s.set.transit_ms + s.set.transit_ms + s.set.transit_ms
+        )
     )
     clear_limit_ms = fact(lambda s: s.purge_limit_ms if s.was.high_batch else s.set.clear_ms)
     clear_over = fact(lambda s: s.in_step_ms >= s.clear_limit_ms)

@@ -44,7 +44,7 @@ class Facts(Causes):
             s.safety_chain_open
             or s.stop_contact_open
             or s.image_too_old
-            or s.supply_low_long
+            or s.supply_not_over_long
             or s.vacuum_bad
             or s.not_near_zero
             or s.flap_open_uncalled

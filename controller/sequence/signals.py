@@ -127,7 +127,7 @@ class Signals(Scan[Inputs, Presets]):
     supply_not_over = fact(
         lambda s: s.supply_bad or s.supply_pa_g < s.set.supply_low_pa_g + s.set.supply_band_pa
     )
-    supply_low_long = on_delay(lambda s: s.supply_under_limit, by="supply_low_ms")
+    supply_not_over_long = on_delay(lambda s: s.supply_not_over, by="supply_low_ms")
     supply_lost = fact(lambda s: s.supply_pa_g < s.set.supply_lost_pa_g)
     pulse_air = fact(lambda s: not s.supply_bad and s.supply_pa_g >= s.set.pulse_air_pa_g)
 

@@ -18,20 +18,20 @@ from controller.sequence.steps import Step
 
 LOGIC = BENCHES.works.logic
 PLACES = {n: k for k, n in enumerate(BENCHES.works.names)}
-ASKED = {"start": "start_edge", "reset": "reset_edge", "clean": "clean_request", "empty": "empty_request"}
+ASKED = {"start": "start_wanted", "reset": "reset_edge", "clean": "clean_request", "empty": "empty_request"}
 WAS, IS = PLACES["was_step"], PLACES["step"]
 
 UNREACHED = {
     "output source_cmd line 0 overruled": "FLAP_LOST_CLOSED counts from the same scan and leaves the step in "
     "the scan in which the last word would speak; shown in test_planted_mistakes with that trip disarmed",
     "condition source_cmd_overruled true": "the same",
+    "output pulse_cmd line 5 overruled": "what calls for the pulse of a re-opening asks all that the last word asks",
     "condition powered false": "true in every scan; what is read is that it was false before the first",
     "output flap_open_cmd line 2 overruled": "a flap frozen open is given already, and nothing withdraws it",
     "interlock step_too_long (STEP_TOO_LONG, step_over_bound) acted": "while scans come on time each step ends by its "
     "other rows; shown in test_step_bounds with those taken away, and in the random stories with late scans",
     "condition step_too_long true": "the same",
     "condition step_too_long_acts true": "the same",
-    "refusal start powering_up refused": "the first scan takes start for held, so it has no edge to refuse",
 }
 
 

@@ -72,10 +72,6 @@ class LevelUnsettled(Facts):
     sealed = fact(lambda s: s.flap_proven and s.in_step_ms >= s.set.tank_charge_ms and not s.vessel_full)
 
 
-class StartWithoutEdge(Facts):
-    start_edge = fact(lambda s: s.start_wanted)
-
-
 class NeverFrozen(Facts):
     @memory(first=False)
     def vacuum_frozen(s) -> bool:  # noqa: N805
@@ -172,7 +168,7 @@ MISTAKES: dict[str, tuple[Callable[[], Definition], Story, dict[str, Any]]] = {
         fault.test_an_image_that_is_too_old_trips_everywhere_and_just_in_time_it_does_not,
         {"step": CONVEY}),
     "start without an edge": (
-        lambda: with_facts(StartWithoutEdge),
+        lambda: without_refusal("start", "start_was_held"),
         start.test_a_start_button_held_through_power_up_starts_nothing, {}),
     "start not refused over the release threshold": (
         lambda: without_refusal("start", "not_near_zero"),

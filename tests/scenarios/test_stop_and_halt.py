@@ -128,10 +128,18 @@ def test_stop_and_halt_at_rest_and_in_fault_have_no_effect(at):
             assert before == (bench.remembers("on_board"), bench.remembers("line_loaded"), bench.first_out)
 
 
-@pytest.mark.parametrize("step", [PURGE, DRAW, CONVEY], ids=name)
-def test_stop_finishes_the_fill_time_first_where_the_preset_says_so(at, step):
-    """`finish the fill time first`: the stop in purge, draw or convey lets the batch fill, then clears."""
+@pytest.mark.parametrize("step", [PURGE, DRAW], ids=name)
+def test_a_stop_before_convey_begins_no_fill_whatever_the_preset_says(at, step):
+    """There is no fill time yet that could be finished first."""
     bench = at(step, finish_fill_on_stop=True)
+    bench.request("stop")
+    assert bench.step is CLEAR
+    bench.run_until(REST, within_ms=30_000, never=lambda b: b.outputs.feed_cmd)
+
+
+def test_stop_finishes_the_fill_time_first_where_the_preset_says_so(at):
+    """`finish the fill time first`: the stop in convey lets the batch fill, then clears."""
+    bench = at(CONVEY, finish_fill_on_stop=True)
     bench.run(50)
     bench.history.clear()
     bench.request("stop")
