@@ -197,13 +197,13 @@ def story(seed: int, director: Director | None = None) -> Generator[tuple[Inputs
 
 
 PROGRAMME: tuple[tuple[int, int, Director | None, int], ...] = (
-    (0, 0, None, 377), (1, 1, None, 213), (2, 2, None, 766), (5, 5, None, 1_440), (9, 3, None, 460),
-    (11, 5, None, 1_462), (12, 0, None, 418), (16, 4, None, 599), (20, 2, None, 170), (21, 3, None, 14),
-    (22, 4, None, 42), (30, 0, None, 198), (33, 3, None, 95), (35, 5, None, 1_248), (37, 1, None, 90),
-    (40, 4, None, 466), (50, 2, None, 521), (57, 3, None, 225), (58, 4, None, 437),
-    (91, 1, air_goes_while_purging, 179), (97, 1, air_goes_while_purging, 1_471),
-    (120, 0, line_plugs_at_the_end_of_purge, 240), (121, 4, scans_come_late, 3_123),
-    (122, 4, product_runs_out, 1_200),
+    (0, 0, None, 328), (1, 1, None, 110), (2, 2, None, 177), (4, 4, None, 382), (5, 5, None, 1_440),
+    (9, 3, None, 460), (12, 0, None, 177), (13, 1, None, 1_811), (16, 4, None, 599), (20, 2, None, 119),
+    (21, 3, None, 194), (22, 4, None, 42), (23, 5, None, 2_697), (30, 0, None, 198),
+    (35, 5, None, 1_248), (37, 1, None, 83), (49, 1, None, 152), (50, 2, None, 278), (56, 2, None, 108),
+    (57, 3, None, 308), (58, 4, None, 437), (59, 5, None, 230), (91, 1, air_goes_while_purging, 179),
+    (97, 1, air_goes_while_purging, 1_471), (120, 0, line_plugs_at_the_end_of_purge, 240),
+    (121, 4, scans_come_late, 1_620), (122, 4, product_runs_out, 1_200),
 )  # fmt: skip
 """
 Seed, number of the presets, director, scans: together they reach every row, line and last word.
