@@ -142,8 +142,8 @@ def keep(cache_dir: Path) -> None:
     parameters = PlantParameters()
     outputs, inputs = [0] * len(Outputs._fields), [int(v) for v in Inputs()]
     compiled_advance(cache_dir)(
-        float_array(at_rest(parameters, 1)), float_array(flat(parameters)), float_array([0.0] * len(CATALOGUE)),
-        int_array(outputs), int_array(inputs), 0, 0.005,
+        float_array(at_rest(parameters, 1)), float_array(flat(parameters)),
+        float_array([0.0] * len(CATALOGUE)), int_array(outputs), int_array(inputs), 0, 0.005,
     )  # fmt: skip
 
 

@@ -144,7 +144,7 @@ def of_one_machine(line: str) -> bool:
     return re.search(f"{machine}|{registry}", line) is not None
 
 
-@pytest.mark.parametrize("line", ["cd /home/anna/receiver", r"C:\Users\anna", "https://pypi.org/simple"])
+@pytest.mark.parametrize("line", ["cd /home/anna/receiver", r"C:\Users\anna", "https://pypi.example/simple"])
 def test_a_path_of_one_machine_and_a_registry_are_recognised(line):
     assert of_one_machine(line)
     assert not of_one_machine("controller/home/x, configs/tmp/x, pypi, https://json-schema.org/draft")

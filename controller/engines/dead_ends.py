@@ -19,11 +19,9 @@ from controller.sequence.presets import Presets
 from controller.sequence.steps import CONVEY, DRAIN, FAULT, REST, Step
 
 DT_MS = 1_000
-CAPS_MS = {"since_pour_ms": 2_000, "source_off_ms": 3_000, "pulse_off_ms": 1_000}
-CAP_HELD_MS, CAP_MS = (
-    3_000,
-    6_000,
-)  # over every preset that the clock is held against: beyond, all is the same
+CAPS_MS = {"since_pour_ms": 2_000, "source_off_ms": 3_000, "pulse_off_ms": 1_000, "level_unsure_held_ms": 3_000}
+# over every preset that the clock is held against: beyond, all is the same
+CAP_HELD_MS, CAP_MS = 1_000, 6_000
 PATIENCE = 120  # scans in which helpful people must have a batch delivered
 SHORT = Presets(
     flap_travel_ms=1_000, flap_both_ms=100, contact_debounce_ms=0, flap_reopen_ms=1_000, supply_low_ms=1_000,
@@ -151,8 +149,8 @@ class DeadEnds:
         fresh = step in (Step.PURGE, Step.DRAW) and before == Step.SEAL and memory[self.filled] == 0
         if fresh and world.body:
             what = "a batch is drawn on top of another"
-        if out.source_cmd and world.flap == 2:
-            what = "the source draws through an open flap"
+        if out.source_cmd and world.flap != 0:
+            what = "the source draws through a flap that is not closed"
         return (tuple(memory), self._world_after(world, out, step)), what
 
     def _canonical(self, memory: list[int]) -> None:

@@ -171,7 +171,7 @@ MISTAKES = (
     Mistake("a doubtful signal lets the flap go", rules(release_known=fact(lambda s: s.under_release)), ("without a good vacuum signal flap-open waits its full time after source off",)),
     Mistake("clean forgets the level", rules(full_for_order=fact(lambda s: s.vessel_full and s.was.order == NO_ORDER)), ("flap-open is not first given onto a full vessel by clean or empty",)),
     Mistake("a pulse into a closing flap", rules(pulse_barred=fact(lambda s: s.source_cmd)), ("a pulse is given with the source off and the flap proven open only",)),
-    Mistake("a pulse as long as the step", rules(pulse_rested=fact(lambda s: s.was.powered), pulse_barred=fact(lambda s: not s.flap_open_proven or s.source_cmd)), ("no pulse is longer than its maximum", "no pulse is longer than its preset", "two pulses are never closer than the minimum")),
+    Mistake("a pulse as long as the step", rules(pulse_rested=fact(lambda s: s.was.powered), pulse_barred=fact(lambda s: not s.flap_open_proven or s.source_cmd)), ("no pulse goes on once it lasted its maximum", "no pulse goes on once it lasted its preset", "two pulses are never closer than the minimum")),
     Mistake("feed from draw on", output("feed_cmd", steps=(DRAW, CONVEY)), ("the feed permissive is given in convey only",)),
     Mistake("purge while conveying", output("purge_cmd", steps=(PURGE, CONVEY, CLEAR)), ("the purge valve opens in purge and clear only",)),
     Mistake("the vent is shut while emptying", output("vent_close_cmd", steps=(SEAL, *DRAWING, OPEN)), ("the vent is shut in suction only",)),

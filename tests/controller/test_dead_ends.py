@@ -14,7 +14,7 @@ from controller.sequence.steps import BATCH, CONVEY, EMPTY, Step
 
 @pytest.mark.parametrize("wait", [False, True], ids=["low_air_trips", "low_air_waits"])
 def test_every_state_has_a_way_back_to_a_delivering_receiver(wait):
-    searched = DeadEnds(Logic(RECEIVER), wait=wait).run(states_max=20_000)
+    searched = DeadEnds(Logic(RECEIVER), wait=wait).run(states_max=24_000)
     assert not searched.found, searched.found[0]
     assert searched.steps == set(Step)
     assert searched.events >= 3, "every order of three events was tried, whole"
@@ -47,3 +47,13 @@ def test_a_batch_on_top_of_another_is_found():
     forgets = rules(on_board=fact(lambda s: BATCH if s.step == CONVEY else EMPTY, first=EMPTY, kept=True))
     searched = DeadEnds(Logic(forgets), wait=False).run(states_max=6_000)
     assert any("on top of another" in f.what for f in searched.found)
+
+
+def test_a_draw_through_a_half_open_flap_is_found():
+    """The world looks where the flap really stands: with a lump on the seat it is between its switches."""
+    half = rules(
+        flap_proven=fact(lambda s: not s.flap_open),
+        sealed=fact(lambda s: s.level_settled and not s.vessel_full),
+    )
+    searched = DeadEnds(Logic(half), wait=False).run(states_max=6_000)
+    assert any("not closed" in f.what for f in searched.found)
