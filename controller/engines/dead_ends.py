@@ -19,7 +19,12 @@ from controller.sequence.presets import Presets
 from controller.sequence.steps import CONVEY, DRAIN, FAULT, REST, Step
 
 DT_MS = 1_000
-CAPS_MS = {"since_pour_ms": 2_000, "source_off_ms": 3_000, "pulse_off_ms": 1_000, "level_unsure_held_ms": 3_000}
+CAPS_MS = {
+    "since_pour_ms": 2_000,
+    "source_off_ms": 3_000,
+    "pulse_off_ms": 1_000,
+    "level_unsure_held_ms": 3_000,
+}
 # over every preset that the clock is held against: beyond, all is the same
 CAP_HELD_MS, CAP_MS = 1_000, 6_000
 PATIENCE = 120  # scans in which helpful people must have a batch delivered
