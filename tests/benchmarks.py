@@ -10,6 +10,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from dataclasses import replace
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -146,6 +147,14 @@ def main():
             line("scan compiled, inside a compiled loop", f"{compiled_ns(scan, array):.0f} ns")
         line("closed loop compiled, traced, x real time", f"{bare_loop('compiled', 240):,.0f}", ">= 20,000")
         line("whole path compiled, x real time", f"{whole_path('compiled', 60):,.0f}", ">= 500")
+    if find_spec("z3") is not None:
+        from controller.engines.claims import CLAIMS, Watched
+        from controller.engines.proof import prove
+
+        watched = Logic(replace(RECEIVER, facts=Watched))
+        verdicts = []
+        took_s = cpu_s(lambda: verdicts.extend(prove(watched, CLAIMS)))
+        line(f"{sum(v.proved for v in verdicts)} of {len(CLAIMS)} claims proved", f"{took_s:.1f} s", "< 30 s")
     line("whole path generated, interpreted, x real time", f"{whole_path('generated', 3):.0f}", ">= 80")
     line("whole path as written on transitions, x real time", f"{whole_path('transitions', 2):.0f}", ">= 50")
 
