@@ -57,6 +57,3 @@ class Outputs(NamedTuple):
 
 FIELD_INPUTS = ("level_free", "flap_closed_fb", "flap_open_fb", "vacuum_ua", "supply_air_ua")
 """The points that instruments drive; the rest come from people and from the shell."""
-
-DRIVES = ("source_cmd", "flap_open_cmd", "vent_close_cmd", "pulse_cmd", "purge_cmd", "feed_cmd")
-"""The outputs that move or feed something: at their safe value in FAULT."""

@@ -6,26 +6,14 @@ unknowns is left open, but for bounds that always hold, so that all stays linear
 """
 
 import ast
-import operator
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
-from controller.sequence.expressions import Read, read_of
+from controller.sequence.expressions import OPERATORS, Read, read_of
 from controller.sequence.logic import Logic
 
 DT_MS = (1, 1_000)
 """The time between two scans that proofs assume [ms]."""
-
-OPERATORS: dict[type, Callable[[Any, Any], Any]] = {
-    ast.Eq: operator.eq,
-    ast.NotEq: operator.ne,
-    ast.Lt: operator.lt,
-    ast.LtE: operator.le,
-    ast.Gt: operator.gt,
-    ast.GtE: operator.ge,
-    ast.Add: operator.add,
-    ast.Sub: operator.sub,
-}
 
 
 class Scans:

@@ -11,6 +11,7 @@ import ast
 import builtins
 import difflib
 import linecache
+import operator
 from collections.abc import Callable, Iterable, Mapping
 from enum import IntEnum
 from functools import lru_cache
@@ -20,7 +21,18 @@ from typing import Any, NamedTuple
 from controller.sequence.definition import percent
 
 GROUPS = {"now": "input", "set": "preset", "was": "memory"}
-NUMERIC = (ast.Lt, ast.LtE, ast.Gt, ast.GtE)
+OPERATORS: dict[type, Callable[[Any, Any], Any]] = {
+    ast.Eq: operator.eq,
+    ast.NotEq: operator.ne,
+    ast.Lt: operator.lt,
+    ast.LtE: operator.le,
+    ast.Gt: operator.gt,
+    ast.GtE: operator.ge,
+    ast.Add: operator.add,
+    ast.Sub: operator.sub,
+    ast.FloorDiv: operator.floordiv,
+}
+"""What the signs of the subset do, to numbers and, but for the division, to terms of the prover."""
 
 
 class NotInTheSubset(ValueError):  # noqa: N818, says what is wrong

@@ -1,24 +1,12 @@
 """Why an expression has the value it has: the few of its reads that decide it."""
 
 import ast
-import operator
 from collections.abc import Callable, Mapping
 from typing import NamedTuple
 
 from controller.sequence.definition import percent
-from controller.sequence.expressions import Read, read_of
+from controller.sequence.expressions import OPERATORS, Read, read_of
 
-OPERATORS: dict[type, Callable[[int, int], int]] = {
-    ast.Eq: operator.eq,
-    ast.NotEq: operator.ne,
-    ast.Lt: operator.lt,
-    ast.LtE: operator.le,
-    ast.Gt: operator.gt,
-    ast.GtE: operator.ge,
-    ast.Add: operator.add,
-    ast.Sub: operator.sub,
-    ast.FloorDiv: operator.floordiv,
-}
 CALLS: dict[str, Callable[[int, int], int]] = {"min": min, "max": max, "percent": percent}
 
 
