@@ -27,6 +27,7 @@ from controller.simulate.operator import Operator
 from controller.simulate.station_loop import StationLoop
 from controller.simulate.station_run import StationRun, Watcher
 from io_sim.parameters import PlantParameters
+from io_sim.plant import Plant
 
 STATION = Path(__file__).parents[1] / "configs" / "buckwheat_mill"
 LOGIC = Logic(RECEIVER)
@@ -116,6 +117,14 @@ def compiled_ns(scan, array, scans=500_000):
     return cpu_s(many, scans, *values) / scans * 1e9
 
 
+def plant_step_us(compiled, steps):
+    """One plant step while it conveys, called in blocks so that the call itself does not count."""
+    plant = Plant(PlantParameters(), compiled=compiled)
+    drawing = Outputs(source_cmd=True, vent_close_cmd=True, feed_cmd=True)
+    plant.advance(drawing, 5_000)  # compiled, and conveying
+    return cpu_s(plant.advance, drawing, steps * 5) / steps * 1e6
+
+
 def main():
     fast = find_spec("numba") is not None
     print(f"{len(LOGIC.facts)} facts, {len(LOGIC.memory)} memory, {len(LOGIC.rows)} rows, "
@@ -135,6 +144,9 @@ def main():
         shutil.rmtree(cache)
     line("scan as written, rows on transitions", f"{as_written_us(AsWritten(LOGIC), 2_000):.0f} us")
     line("scan as written, rows on three lines", f"{as_written_us(AsWritten(LOGIC, on_rows), 2_000):.0f} us")
+    line("plant step, interpreted", f"{plant_step_us(False, 4_000):.1f} us")
+    if fast:
+        line("plant step, compiled", f"{plant_step_us(True, 400_000) * 1_000:.0f} ns")
     line("scan generated, interpreted", f"{scan_us(generated.interpreted(LOGIC), 5_000):.1f} us")
     if fast:
         from controller.engines.compiled import array, compiled
