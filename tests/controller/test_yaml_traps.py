@@ -20,6 +20,10 @@ NUMBERLIKE = st.text("0123456789.:_-+eExoabfinyNtrusOT=<", min_size=1, max_size=
 @example("1e3")
 @example("0o17")
 @example("1_000")
+@example("._0")
+@example("-_0")
+@example("-.0")
+@example("-._1e+2")
 @example("<<")
 def test_what_yaml_1_1_and_1_2_read_differently_is_a_trap(text):
     """References: PyYAML, which follows YAML 1.1, and ruamel.yaml, which follows YAML 1.2."""
