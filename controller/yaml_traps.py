@@ -22,14 +22,16 @@ def _written_out(text: str) -> str:
     return f"{Decimal(text.replace('_', '')):f}" if small else "the number in full"
 
 
+_TEXT_TO_SOME = "is text to some YAML readers"
+_EXPONENT = r"[-+]?([\d_]*\d[\d_]*(\.[\d_]*)?|[\d_]*\.[\d_]*\d[\d_]*)[eE][-+]?\d+"
 _TRAPS = (
     (r"(?i:y|yes|on|n|no|off)", "is true or false to some YAML readers and text to others", _truth),
     (r"[-+]?\d[\d_]*(:[0-5]?\d)+(\.[\d_]*)?", "is to base 60 for some YAML readers", lambda _: "one number"),
     (r"[-+]?0[\d_]+(\.\d*)?", "starts with 0, which is octal to some YAML readers", _without_zeros),
     (r"[-+]?0[xob][\da-fA-F_]+", "is not a decimal number", lambda _: "it in decimals"),
-    (r"[-+]?([\d_]*\d[\d_]*(\.[\d_]*)?|[\d_]*\.[\d_]*\d[\d_]*)[eE][-+]?\d+", "is text to some YAML readers", _written_out),
-    (r"(?=.*\d)(?=.*_)([-+]_|[-+]?[\d.])[\d_.]*", "is text to some YAML readers", lambda text: text.replace("_", "")),
-    (r"[-+]\.\d+", "is text to some YAML readers", lambda text: text.replace(".", "0.").lstrip("+")),
+    (_EXPONENT, _TEXT_TO_SOME, _written_out),
+    (r"(?=.*\d)(?=.*_)([-+]_|[-+]?[\d.])[\d_.]*", _TEXT_TO_SOME, lambda text: text.replace("_", "")),
+    (r"[-+]\.\d+", _TEXT_TO_SOME, lambda text: text.replace(".", "0.").lstrip("+")),
     (r"\d{4}-\d\d?-\d\d?([Tt ].*)?", "is a date to some YAML readers", None),
     (r"[-+]?\d{16,}(\.\d*)?", "has more digits than any value here", None),
     (r"=|<<", "is a special sign of YAML", None),
