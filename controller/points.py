@@ -21,20 +21,37 @@ CONTACTS = {
     "acknowledge_pb": ("normally_open", "not pressed"),
     "stop_healthy": ("normally_closed", "stop pressed"),
     "safety_chain_healthy": ("normally_closed", "safety circuit open"),
+    "plant_enable": ("normally_open", "not wanted"),
+    "remote_selected": ("normally_open", "local"),
     "level_free": ("normally_closed", "vessel full"),
+    "level_low_covered": ("normally_open", "vessel low"),
+    "receiver_free": ("normally_closed", "receiver full"),
     "flap_closed_fb": ("normally_open", "flap not proven closed: no vacuum"),
     "flap_open_fb": ("normally_open", "flap not proven open: no emptying"),
+    "vacuum_switch": ("normally_open", "no vacuum"),
+    "supply_air_ok": ("normally_open", "supply air low"),
+    "source_running_fb": ("normally_open", "motor not running"),
+    "overload_healthy": ("normally_closed", "motor overload"),
+    "feed_present": ("normally_open", "feed hopper empty"),
 }
 """Sense of each contact, and how a broken wire reads."""
 
 ANALOGS = {
     "vacuum_ua": ("kPa vacuum", "signal bad"),
     "supply_air_ua": ("kPa gauge", "signal bad"),
+    "filter_dp_ua": ("kPa", "signal bad"),
 }
 """Unit of each 4-20 mA signal, and how a broken wire reads (under 3.6 mA: failed, NAMUR NE 43)."""
 
-FROM_SHELL = (*(name for name in Inputs._fields if name.endswith("_request")), "image_age_ms")
+FROM_SHELL = (
+    *(name for name in Inputs._fields if name.endswith(("_request", "_good"))),
+    "request_remote", "remote_control", "jog", "image_age_ms", "io_life", "scans_late",
+)  # fmt: skip
 """Inputs that no wire carries; they have no row."""
+
+ALWAYS = ("start_pb", "reset_pb", "acknowledge_pb", "stop_healthy", "safety_chain_healthy", "level_free",
+          "source_cmd", "run_lamp", "fault_lamp", "horn")  # fmt: skip
+"""What every receiver has; the other points have a row where they are fitted."""
 
 
 _TAG = r"^[A-Z]{1,5}-[0-9]{1,5}[A-Z]?$"
@@ -104,7 +121,9 @@ def points_model() -> type[StrictModel]:
 
 def _row(name: str, row: type[StrictModel], **fields: Any) -> tuple[Any, Any]:
     model = create_model(name, __base__=row, **fields)
-    return model, Field(description="every point of the process image has a row")
+    if name in ALWAYS:
+        return model, Field(description="every receiver has it")
+    return model | None, Field(default=None, description="where it is fitted")
 
 
 def load_points(folder: Path) -> PointList:
@@ -117,8 +136,11 @@ def load_points(folder: Path) -> PointList:
     document = load(folder / "points.yaml", points_model())
     inputs, outputs = document.value.inputs, document.value.outputs  # type: ignore[attr-defined]
     points = [
-        _input(name, getattr(inputs, name)) for name in Inputs._fields if name not in FROM_SHELL
-    ] + [_output(name, getattr(outputs, name)) for name in Outputs._fields]  # fmt: skip
+        _input(name, getattr(inputs, name))
+        for name in Inputs._fields
+        if name not in FROM_SHELL and getattr(inputs, name)
+    ]
+    points += [_output(name, getattr(outputs, name)) for name in Outputs._fields if getattr(outputs, name)]
     owner: dict[str, str] = {}
     problems = []
     for point in points:

@@ -20,16 +20,17 @@ from controller.strict_yaml import dotted
 from controller.units import shown
 
 GROUPS = {
-    "flap": ("flap_travel_ms", "discharge flap, its two switches and its retries"),
-    "supply_air": ("supply_low_pa_g", "compressed air: limits, and what follows when it falls"),
-    "start": ("warning_ms", "before the first movement"),
-    "proving": ("proving_pa", "source on: is there a vacuum?"),
+    "source": ("source_kind", "ejector valve or motor, and how often the motor may start"),
+    "flap": ("flap_kind", "discharge flap, its two switches and its retries"),
+    "supply_air": ("supply_by", "compressed air: limits, and what follows when it falls"),
+    "start": ("warning_ms", "before the first movement; who may start; manual mode"),
+    "proving": ("vacuum_by", "source on: is there a vacuum?"),
     "convey": ("fill_ms", "drawing product in"),
     "clear": ("clear_ms", "drawing the line empty"),
-    "vent": ("release_pa", "letting the vacuum go before the flap opens"),
+    "vent": ("vent_timed_ms", "letting the vacuum go before the flap opens"),
     "drain": ("drain_ms", "dropping the batch"),
-    "filter_clean": ("clean_every", "reverse pulses while the flap is open"),
-    "level": ("level_on_ms", "high level in the vessel below"),
+    "filter_clean": ("clean_mode", "reverse pulses"),
+    "level": ("level_policy", "level in the vessel below"),
     "signals": ("vacuum_pa_per_100ua", "transmitters and their faults (NAMUR NE 43)"),
     "backstops": ("idle_vacuum_ms", "limits that a healthy station never meets"),
 }  # fmt: skip
@@ -61,7 +62,11 @@ class Station(NamedTuple):
     points: PointList
 
 
-RANGES = {"vacuum_ua": "vacuum_pa_per_100ua", "supply_air_ua": "supply_pa_per_100ua"}
+RANGES = {
+    "vacuum_ua": "vacuum_pa_per_100ua",
+    "supply_air_ua": "supply_pa_per_100ua",
+    "filter_dp_ua": "dp_pa_per_100ua",
+}
 """The transmitters, and the preset that scales each."""
 
 

@@ -8,7 +8,7 @@ from io_sim.failures import PULSE_VALVE_STUCK_OPEN
 from io_sim.formulas_air import iso_6358_kg_s
 from io_sim.state import BODY_PA, HEADER_PA, PULSE_AIR_KG, PULSE_AIR_KG_S, PULSE_S, TANK_PA, Floats, Ints
 
-PULSE_CMD = Outputs._fields.index("pulse_cmd")
+PULSE_CMD = Outputs._fields.index("pulse_1_cmd")
 
 P_GAS = at("gas_j_kg")
 P_TEMPERATURE = at("site_temperature_k")

@@ -88,7 +88,7 @@ class Causes(Counters):
     # ---- cleaning, backstops -------------------------------------------------------------------------
     pulse_air_missing = fact(lambda s: s.was.step == PULSE and not s.was.pulsed and not s.pulse_air)
     pulse_air_late = fact(
-        lambda s: s.pulse_air_missing and not s.was.pulse_cmd and s.in_step_ms >= s.set.pulse_air_wait_ms
+        lambda s: s.pulse_air_missing and not s.was.pulse_1_cmd and s.in_step_ms >= s.set.pulse_air_wait_ms
     )
     was_overruled = fact(lambda s: s.was.overruled)
     step_sum_ms = fact(

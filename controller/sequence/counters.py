@@ -304,17 +304,17 @@ class Counters(Signals):
     @memory(first=0)
     def pulse_on_ms(s) -> int:
         """How long the pulse valve has been open."""
-        return min(s.was.pulse_on_ms + s.dt_ms, DAY_MS) if s.was.pulse_cmd else 0
+        return min(s.was.pulse_on_ms + s.dt_ms, DAY_MS) if s.was.pulse_1_cmd else 0
 
     @memory(first=DAY_MS)
     def pulse_off_ms(s) -> int:
         """How long the pulse valve has been shut."""
-        return 0 if s.was.pulse_cmd else min(s.was.pulse_off_ms + s.dt_ms, DAY_MS)
+        return 0 if s.was.pulse_1_cmd else min(s.was.pulse_off_ms + s.dt_ms, DAY_MS)
 
     @memory(first=False)
     def pulsed(s) -> bool:
         """The pulse of this step has begun; a re-opening gives one and no more."""
-        return s.step in (PULSE, REOPEN) and s.step == s.was.step and (s.was.pulsed or s.was.pulse_cmd)
+        return s.step in (PULSE, REOPEN) and s.step == s.was.step and (s.was.pulsed or s.was.pulse_1_cmd)
 
     # ---- hold and resume -----------------------------------------------------------------------------
     @memory(first=NO_REASON)

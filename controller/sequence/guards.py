@@ -109,7 +109,7 @@ class Facts(Causes):
         )
     )
     pulse_over = fact(lambda s: (s.was.pulsed and s.pulse_on_ms >= s.set.pulse_ms) or s.pulse_cut)
-    pulse_cut = fact(lambda s: s.was.pulsed and not s.was.pulse_cmd)
+    pulse_cut = fact(lambda s: s.was.pulsed and not s.was.pulse_1_cmd)
     recovered = fact(lambda s: s.in_step_ms >= s.set.recovery_ms)
     recovered_next = fact(lambda s: s.recovered and s.was.pulses_done < s.pulses_wanted)
     settled = fact(lambda s: s.was.step == SETTLE and s.in_step_ms >= s.set.settle_ms)
@@ -143,12 +143,12 @@ class Facts(Causes):
         lambda s: not s.was.flap_open_cmd and (not s.release_known or s.source_cmd or s.full_for_order)
     )
     pulse_rested = fact(lambda s: s.pulse_off_ms >= s.set.pulse_off_min_ms)
-    pulse_called = fact(lambda s: s.was.pulsed or s.was.pulse_cmd or (s.pulse_air and s.pulse_rested))
+    pulse_called = fact(lambda s: s.was.pulsed or s.was.pulse_1_cmd or (s.pulse_air and s.pulse_rested))
     reopen_pulse_called = fact(
         lambda s: (
             s.was.step == REOPEN
             and s.flap_open_proven
-            and (s.was.pulse_cmd or (s.pulse_air and s.pulse_rested and not s.was.pulsed))
+            and (s.was.pulse_1_cmd or (s.pulse_air and s.pulse_rested and not s.was.pulsed))
             and s.pulse_on_ms < s.set.pulse_ms
         )
     )
@@ -157,9 +157,10 @@ class Facts(Causes):
             not s.flap_open_proven
             or s.source_cmd
             or s.pulse_on_ms >= min(s.set.pulse_ms, PULSE_MAX_MS)
-            or (not s.was.pulse_cmd and s.pulse_off_ms < s.set.pulse_off_min_ms)
+            or (not s.was.pulse_1_cmd and s.pulse_off_ms < s.set.pulse_off_min_ms)
         )
     )
+    nothing_yet = fact(lambda s: s.in_step_ms < 0)
     lamp_on = fact(lambda s: s.flash_ms < 500)
     horn_wanted = fact(lambda s: not s.horn_silenced)
     waiting_armed = fact(lambda s: s.step == LEVEL_HOLD and s.lamp_on)

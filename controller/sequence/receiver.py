@@ -1,6 +1,6 @@
 """The receiver, whole: what every engine runs, proves, draws and lists."""
 
-from controller.image import Inputs, Outputs
+from controller.image import JOG, Inputs, Outputs
 from controller.sequence.definition import Definition
 from controller.sequence.guards import Facts
 from controller.sequence.interlocks import INTERLOCKS
@@ -8,7 +8,7 @@ from controller.sequence.outputs import OUTPUTS
 from controller.sequence.presets import Presets, limits
 from controller.sequence.refusals import REFUSALS
 from controller.sequence.rows import ROWS
-from controller.sequence.steps import FAULT, STATES, Step
+from controller.sequence.steps import DAY_MS, FAULT, STATES, Step
 
 RECEIVER = Definition(
     step=Step,
@@ -23,5 +23,13 @@ RECEIVER = Definition(
     rows=ROWS,
     output_lines=OUTPUTS,
     refusals=REFUSALS,
-    ranges={"vacuum_ua": (0, 24_000), "supply_air_ua": (0, 24_000), "image_age_ms": (0, 86_400_000)},
+    ranges={
+        "vacuum_ua": (0, 24_000),
+        "supply_air_ua": (0, 24_000),
+        "filter_dp_ua": (0, 24_000),
+        "image_age_ms": (0, DAY_MS),
+        "jog": (0, len(JOG) - 1),
+        "io_life": (0, 65_535),
+        "scans_late": (0, 1_000_000),
+    },
 )

@@ -18,7 +18,7 @@ class Signals(Scan[Inputs, Presets]):
 
     step = fact[int]()  # from ROWS
     flap_open_cmd = fact[bool]()  # from OUTPUTS
-    pulse_cmd = fact[bool]()
+    pulse_1_cmd = fact[bool]()
     pulse_off_ms = fact[int]()  # counters
     order = fact[int]()  # counters
 
@@ -75,7 +75,7 @@ class Signals(Scan[Inputs, Presets]):
     # ---- body vacuum: NE 43 judges the current, then it is scaled ------------------------------------
     vacuum_failed = fact(lambda s: s.now.vacuum_ua <= FAILED_LOW_UA or s.now.vacuum_ua >= FAILED_HIGH_UA)
     vacuum_doubtful = fact(lambda s: s.now.vacuum_ua < MEASURED_LOW_UA or s.now.vacuum_ua > MEASURED_HIGH_UA)
-    pulse_near = fact(lambda s: s.was.pulse_cmd or s.was.pulse_off_ms < 1_000)
+    pulse_near = fact(lambda s: s.was.pulse_1_cmd or s.was.pulse_off_ms < 1_000)
     vacuum_failed_long = on_delay(lambda s: s.vacuum_failed and not s.pulse_near, by="signal_failed_ms")
     vacuum_steady = on_delay(lambda s: not s.vacuum_doubtful, by="signal_failed_ms")
     vacuum_doubtful_long = on_delay(lambda s: not s.vacuum_steady and not s.pulse_near, by="signal_hold_ms")

@@ -148,7 +148,7 @@ class CycleBook:
                     self._cycle.closing_ms = took_ms
 
     def _count_pulses(self, segment: Segment) -> None:
-        pulses = segment.column("pulse_cmd")
+        pulses = segment.column("pulse_1_cmd")
         begun = sum(b > a for a, b in pairwise((self._pulse_cmd, *pulses)))
         self._pulse_cmd = pulses[-1]
         if self._cycle:

@@ -12,7 +12,7 @@ from controller.sequence.steps import STATES, Step
 from controller.simulate.station_loop import Segment
 
 FILE = "cycle.svg"
-OUTPUTS = ("source_cmd", "feed_cmd", "purge_cmd", "vent_close_cmd", "flap_open_cmd", "pulse_cmd")
+OUTPUTS = ("source_cmd", "feed_cmd", "purge_cmd", "vent_close_cmd", "flap_open_cmd", "pulse_1_cmd")
 SWITCHES = ("flap_closed_fb", "flap_open_fb", "level_free")
 LANES = (*OUTPUTS, *SWITCHES)
 READINGS = ("body_pa", "header_pa", "tank_pa", "line_kg", "body_kg", "vessel_kg")

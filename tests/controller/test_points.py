@@ -56,7 +56,7 @@ EDITS = [
         "tag: pt101",
         ["inputs.vacuum_ua.tag: is 'pt101', allowed 1 to 12 characters (letters, a dash, a number"],
     ),
-    ("tag: XY-104", "tag: XY-101", ["outputs.pulse_cmd.tag: is XY-101, already the tag of source_cmd"]),
+    ("tag: XY-104", "tag: XY-101", ["outputs.pulse_1_cmd.tag: is XY-101, already the tag of source_cmd"]),
     (
         "unit: kPa gauge",
         "unit: bar",

@@ -144,7 +144,7 @@ def test_problems_of_both_files_come_together_in_order(tmp_path):
         load_station(tmp_path)
     assert [(Path(p.file).name, p.key) for p in caught.value.problems] == [
         ("receiver.yaml", "drain.drain_s"),
-        ("points.yaml", "outputs.pulse_cmd.tag"),
+        ("points.yaml", "outputs.pulse_1_cmd.tag"),
     ]
 
 

@@ -28,7 +28,7 @@ class Commands:
     air_only = Outputs(source_cmd=True, vent_close_cmd=True)
     sealed = Outputs(vent_close_cmd=True)
     empty = Outputs(flap_open_cmd=True)
-    pulse = Outputs(flap_open_cmd=True, pulse_cmd=True)
+    pulse = Outputs(flap_open_cmd=True, pulse_1_cmd=True)
 
 
 @pytest.fixture

@@ -20,7 +20,7 @@ CYCLE = [
     (DRAW._replace(feed_cmd=False, purge_cmd=True), 100),
     (Outputs(), 40),
     (OPEN, 200),
-    (OPEN._replace(pulse_cmd=True), 12),
+    (OPEN._replace(pulse_1_cmd=True), 12),
     (OPEN, 80),
     (Outputs(), 60),
 ]

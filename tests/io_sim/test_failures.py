@@ -138,7 +138,7 @@ def test_vacuum_keeps_a_weak_flap_shut_and_a_strong_one_opens(quiet):
 def test_overpressure_saturates_at_the_ne43_limit_and_never_reads_as_failed(plant):
     """NAMUR NE 43: 3.8 mA is the lowest healthy current."""
     plant.fail("line_blocked")
-    inputs = plant.advance(SEALED._replace(pulse_cmd=True), 150)
+    inputs = plant.advance(SEALED._replace(pulse_1_cmd=True), 150)
 
     assert plant.reading("vacuum_pa_v") < -2_000
     assert inputs.vacuum_ua == 3_800

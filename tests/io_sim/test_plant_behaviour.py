@@ -58,7 +58,7 @@ def test_long_plug_holds_against_the_dead_end_of_the_source(quiet, do):
 
 
 def test_pulse_with_closed_flap_blows_the_line_backwards(plant, do):
-    plant.advance(do.sealed._replace(pulse_cmd=True), 100)
+    plant.advance(do.sealed._replace(pulse_1_cmd=True), 100)
 
     assert plant.state.line_air_kg_s < 0.0
     assert plant.reading("vacuum_pa_v") < 0.0
@@ -154,9 +154,9 @@ def test_blocked_pick_up_climbs_as_in_the_prototype(plant, do, ms, kpa):
 
 def test_pulse_under_suction_cleans_little(plant, do):
     left = []
-    for command in (do.pulse, do.air_only._replace(pulse_cmd=True)):
+    for command in (do.pulse, do.air_only._replace(pulse_1_cmd=True)):
         plant = Plant(plant.parameters)
-        plant.advance(command._replace(pulse_cmd=False), 2_000)
+        plant.advance(command._replace(pulse_1_cmd=False), 2_000)
         plant.set_state(cake_kg_m2=0.2)
         plant.advance(command, 120)
         left.append(plant.state.cake_kg_m2)

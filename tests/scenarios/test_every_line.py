@@ -25,7 +25,7 @@ UNREACHED = {
     "output source_cmd line 0 overruled": "FLAP_LOST_CLOSED counts from the same scan and leaves the step in "
     "the scan in which the last word would speak; shown in test_planted_mistakes with that trip disarmed",
     "condition source_cmd_overruled true": "the same",
-    "output pulse_cmd line 5 overruled": "what calls for the pulse of a re-opening asks all that the last word asks",
+    "output pulse_1_cmd line 5 overruled": "what calls for the pulse of a re-opening asks all that the last word asks",
     "condition powered false": "true in every scan; what is read is that it was false before the first",
     "output flap_open_cmd line 2 overruled": "a flap frozen open is given already, and nothing withdraws it",
     "interlock step_too_long (STEP_TOO_LONG, step_over_bound) acted": "while scans come on time each step ends by its "

@@ -100,7 +100,7 @@ def test_a_reopening_gives_one_pulse_once_the_flap_is_proven_open(at):
     bench = at(REOPEN)
     on_ms, edges, was = 0, 0, False
     while bench.step is REOPEN:
-        pulse = bench.outputs.pulse_cmd
+        pulse = bench.outputs.pulse_1_cmd
         assert not pulse or bench.machine.flap_place > 0.98
         edges, on_ms, was = edges + (pulse and not was), on_ms + 10 * pulse, pulse
         bench.scan()
@@ -114,7 +114,7 @@ def test_a_reopening_never_proven_open_gives_no_pulse(at):
     airless.machine.supply_bar_g = 3.9
     for bench in (stuck, airless):
         bench.preset(supply_low_ms=5_000)
-        bench.run_until(SEAL, within_ms=2_000, never=lambda b: b.outputs.pulse_cmd)
+        bench.run_until(SEAL, within_ms=2_000, never=lambda b: b.outputs.pulse_1_cmd)
 
 
 def test_off_its_seat_at_rest_it_warns_and_seal_decides(at):
@@ -253,10 +253,10 @@ def test_pulses_stop_in_the_scan_that_loses_open_before_the_trip(at):
     """Pulses off this scan: with the debounced loss, not with the delayed trip."""
     bench = at(PULSE, pulse_ms=400)
     bench.run(50)
-    assert bench.outputs.pulse_cmd
+    assert bench.outputs.pulse_1_cmd
     bench.force(flap_open_fb=False)
     bench.run(DEBOUNCE_MS + 10)
-    assert not bench.outputs.pulse_cmd
+    assert not bench.outputs.pulse_1_cmd
     assert bench.step is not FAULT
 
 

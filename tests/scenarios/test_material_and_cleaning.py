@@ -190,7 +190,7 @@ def pulses_of(bench: Bench, for_ms: int) -> list[tuple[int, int]]:
     """(on, off before) of each pulse [ms]."""
     found, on_ms, off_ms, before_ms = [], 0, 0, 0
     for _ in range(for_ms // 10):
-        if bench.outputs.pulse_cmd:
+        if bench.outputs.pulse_1_cmd:
             before_ms, off_ms, on_ms = (off_ms, 0, 0) if not on_ms else (before_ms, 0, on_ms)
             on_ms += 10
         else:
@@ -214,10 +214,10 @@ def test_a_pulse_waits_for_its_air_and_is_given_when_it_comes(at):
     bench = at(DRAIN)
     bench.machine.supply_bar_g = 3.9
     bench.run_until(PULSE, within_ms=5_000)
-    bench.run(3_000, never=lambda b: b.outputs.pulse_cmd or b.step is not PULSE)
+    bench.run(3_000, never=lambda b: b.outputs.pulse_1_cmd or b.step is not PULSE)
     bench.machine.supply_bar_g = 4.1
     bench.run(20)
-    assert bench.outputs.pulse_cmd
+    assert bench.outputs.pulse_1_cmd
     assert "PULSE_TANK_WEAK" not in bench.acted
 
 
@@ -226,7 +226,7 @@ def test_air_that_stays_away_is_warned_of_and_the_cycle_goes_on_without_the_puls
     bench = at(DRAIN)
     bench.machine.supply_bar_g = 3.9
     bench.run_until(PULSE, within_ms=5_000)
-    assert bench.run_until(SETTLE, within_ms=6_000, never=lambda b: b.outputs.pulse_cmd) == 5_000
+    assert bench.run_until(SETTLE, within_ms=6_000, never=lambda b: b.outputs.pulse_1_cmd) == 5_000
     assert "PULSE_TANK_WEAK" in bench.acted
     assert FAULT not in bench.path
 
@@ -236,9 +236,9 @@ def test_pulses_only_with_the_flap_proven_open(at):
     bench = at(RECOVER)
     bench.run(1_440)
     bench.force(flap_open_fb=False)
-    bench.run(90, never=lambda b: b.outputs.pulse_cmd and not b.fact("flap_open_proven"))
+    bench.run(90, never=lambda b: b.outputs.pulse_1_cmd and not b.fact("flap_open_proven"))
     bench.release("flap_open_fb")
-    bench.run_until(SETTLE, within_ms=5_000, never=lambda b: b.outputs.pulse_cmd and not b.fact("flap_open"))
+    bench.run_until(SETTLE, within_ms=5_000, never=lambda b: b.outputs.pulse_1_cmd and not b.fact("flap_open"))
 
 
 def test_a_pulse_waits_for_its_off_time(at):
@@ -246,7 +246,7 @@ def test_a_pulse_waits_for_its_off_time(at):
     bench = at(PULSE, recovery_ms=200, pulse_off_min_ms=5_000)
     bench.run_until(RECOVER, within_ms=200)
     bench.run_until(PULSE, within_ms=300)
-    bench.run(4_700, never=lambda b: b.outputs.pulse_cmd)
+    bench.run(4_700, never=lambda b: b.outputs.pulse_1_cmd)
     bench.run_until(RECOVER, within_ms=300)
     assert "OUTPUT_OVERRIDDEN" not in bench.acted
 
@@ -256,8 +256,8 @@ def test_the_pulse_of_a_reopening_is_left_out_within_its_off_time(at):
     bench = at(PULSE, recovery_ms=200, settle_ms=0, pulses=1, pulse_off_min_ms=5_000, flap_reopen_ms=500)
     bench.machine.seat_free = False
     bench.run_until(RECOVER, within_ms=200)
-    bench.run_until(REOPEN, within_ms=6_000, never=lambda b: b.outputs.pulse_cmd)
-    bench.run_until(SEAL, within_ms=2_000, never=lambda b: b.outputs.pulse_cmd)
+    bench.run_until(REOPEN, within_ms=6_000, never=lambda b: b.outputs.pulse_1_cmd)
+    bench.run_until(SEAL, within_ms=2_000, never=lambda b: b.outputs.pulse_1_cmd)
 
 
 def test_a_flap_that_may_not_be_opened_for_too_long_is_a_trip(at):

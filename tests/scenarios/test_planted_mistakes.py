@@ -117,7 +117,7 @@ MISTAKES: dict[str, tuple[Callable[[], Definition], Story, dict[str, Any]]] = {
         lambda: without_last_word("flap_open_cmd"),
         flap.test_the_flap_is_not_first_opened_over_the_release_threshold, {}),
     "pulse without last word": (
-        lambda: without_last_word("pulse_cmd"),
+        lambda: without_last_word("pulse_1_cmd"),
         flap.test_pulses_stop_in_the_scan_that_loses_open_before_the_trip, {}),
     "FLAP_LOST_OPEN only warned of": (
         lambda: only_warned_of("FLAP_LOST_OPEN"),
