@@ -1,0 +1,114 @@
+"""
+What never changes at one station: facts that its presets, and the wires it does not have, hold for ever.
+
+Constants are carried through facts and memory until nothing more moves (conditional constant propagation:
+Wegman and Zadeck, ACM TOPLAS 13(2), 1991). Nothing is assumed of what is wired, so a fact that is called
+fixed is; one that is not may still never move.
+"""
+
+import ast
+from collections.abc import Mapping
+from typing import NamedTuple
+
+from controller.sequence.definition import Interlock
+from controller.sequence.expressions import OPERATORS, Read, read_of
+from controller.sequence.logic import Logic
+from controller.sequence.reasons import CALLS
+
+
+class Fixed(NamedTuple):
+    """What is fixed at a station: facts with their value, and the steps that can be reached at all."""
+
+    facts: Mapping[str, int]
+    steps: frozenset[int]
+
+    def acts(self, line: Interlock) -> bool:
+        """Whether an interlock line can ever act here."""
+        return self.facts.get(line.cause.name) != 0 and not self.steps.isdisjoint(line.steps)
+
+
+def fixed_at(logic: Logic, presets: Mapping[str, int], inputs: Mapping[str, int]) -> Fixed:
+    """
+    What is fixed with these `presets` (all of them) and `inputs` (those that no wire carries) held.
+
+    Memory that survives power loss counts as free: it may come from a time with other presets.
+    """
+    held = {Read("set", name): int(value) for name, value in presets.items()}
+    held |= {Read("now", name): int(value) for name, value in inputs.items()}
+    first = {n: v for n, v in logic.memory.items() if n not in logic.kept and n != "step"}
+    reached = frozenset({0})
+    while True:
+        values = held | {Read("was", name): int(value) for name, value in first.items()}
+        for name, found in logic.facts.items():
+            value = None if name == "step" else _Fold(logic, values, reached).of(found.tree)
+            if value is not None:
+                values[Read("this", name)] = value
+        left = {n: v for n, v in first.items() if values.get(Read("this", n)) == v}
+        more = reached | {
+            row.to
+            for row in logic.rows
+            if reached & set(row.steps) and values.get(Read("this", row.guard.name)) != 0
+        }
+        if left == first and more == reached:
+            facts = {read.name: value for read, value in values.items() if read.group == "this"}
+            return Fixed(facts, reached)
+        first, reached = left, more
+
+
+class _Fold:
+    """The value of an expression in core form under what is held; None where it is open."""
+
+    def __init__(self, logic: Logic, values: Mapping[Read, int], reached: frozenset[int]) -> None:
+        self.constants, self.values, self.reached = logic.constants, values, reached
+
+    def of(self, tree: ast.expr) -> int | None:
+        match tree:
+            case ast.Constant(bool() | int() as value):
+                return int(value)
+            case ast.Name(name):
+                return self.constants[name]
+            case ast.BoolOp(op, nodes):
+                return self._junction([self.of(n) for n in nodes], settles=isinstance(op, ast.Or))
+            case ast.UnaryOp(ast.Not(), node):
+                operand = self.of(node)
+                return None if operand is None else int(not operand)
+            case ast.IfExp(test, yes, no):
+                return self._choice(self.of(test), yes, no)
+            case ast.Compare(a, [ast.In()], [ast.Tuple(steps)]):
+                return self._among(a, {self.constants[k.id] for k in steps if isinstance(k, ast.Name)})
+            case ast.Compare(a, [ast.Eq()], [ast.Name(name)]) if self._is_step(a):
+                return self._among(a, {self.constants[name]})
+            case ast.BinOp(a, op, b) | ast.Compare(a, [op], [b]):
+                x, y = self.of(a), self.of(b)
+                return None if x is None or y is None else int(OPERATORS[type(op)](x, y))
+            case ast.Call(ast.Name(name), [a, b]):
+                x, y = self.of(a), self.of(b)
+                return None if x is None or y is None else CALLS[name](x, y)
+        read = read_of(tree)
+        assert read is not None, ast.dump(tree)
+        return self.values.get(read)
+
+    def _junction(self, values: list[int | None], settles: bool) -> int | None:
+        if any(v is not None and bool(v) == settles for v in values):
+            return int(settles)
+        return None if None in values else int(not settles)
+
+    def _choice(self, test: int | None, yes: ast.expr, no: ast.expr) -> int | None:
+        if test is not None:
+            return self.of(yes if test else no)
+        a, b = self.of(yes), self.of(no)
+        return a if a == b else None
+
+    def _among(self, node: ast.expr, members: set[int]) -> int | None:
+        """`node in members`, where the steps that cannot be reached do not count."""
+        if not self._is_step(node):
+            value = self.of(node)
+            return None if value is None else int(value in members)
+        if members.isdisjoint(self.reached):
+            return 0
+        return 1 if self.reached <= members else None
+
+    @staticmethod
+    def _is_step(node: ast.expr) -> bool:
+        read = read_of(node)
+        return read is not None and read.name == "step" and read.group in ("was", "this")
