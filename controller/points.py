@@ -77,6 +77,11 @@ class PointList(NamedTuple):
     points: tuple[Point, ...]
     document: Document[StrictModel]
 
+    @property
+    def wired(self) -> frozenset[str]:
+        """Names of the points that have a row."""
+        return frozenset(point.name for point in self.points)
+
 
 class _Row(StrictModel):
     tag: str = Field(pattern=_TAG, max_length=12, description="letters, a dash, a number, as LSH-101")
@@ -123,7 +128,7 @@ def _row(name: str, row: type[StrictModel], **fields: Any) -> tuple[Any, Any]:
     model = create_model(name, __base__=row, **fields)
     if name in ALWAYS:
         return model, Field(description="every receiver has it")
-    return model | None, Field(default=None, description="where it is fitted")
+    return model, Field(default=None, description="where it is fitted")
 
 
 def load_points(folder: Path) -> PointList:

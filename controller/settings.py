@@ -12,9 +12,11 @@ from typing import Any, NamedTuple, get_type_hints
 
 from pydantic import Field
 
+from controller.image import Inputs
+from controller.options import impossible, misplaced
 from controller.points import PointList, load_points
 from controller.sequence.presets import Presets, limits
-from controller.station_file import Document, StationError, StrictModel, load, together
+from controller.station_file import Document, Problem, StationError, StrictModel, load, together
 from controller.station_keys import Key, file_model, group_model, key, typed, typed_values
 from controller.strict_yaml import dotted
 from controller.units import shown
@@ -60,6 +62,11 @@ class Station(NamedTuple):
 
     receiver: ReceiverSettings
     points: PointList
+
+    @property
+    def wired(self) -> frozenset[str]:
+        """The points that are wired, by their names in the process image."""
+        return self.points.wired
 
 
 RANGES = {
@@ -112,19 +119,59 @@ def load_station(folder: Path) -> Station:
     Settings and points of a station.
 
     Raises:
-        StationError: every problem of both files; a transmitter whose range differs between them included.
+        StationError: every problem of both files; included are options at odds with the points (one that is
+            fitted without its point, a point that no option uses, a transmitter with two ranges) and
+            combinations that nothing can prove.
     """
     receiver, points = together(lambda: load_receiver(folder), lambda: load_points(folder))
-    typed_as = {item.name: item for item in keys()}
+    refused = [_refusal(receiver, name, why) for name, why in impossible(receiver.presets, points.wired)]
+    odd = [_odd(receiver, points, *item) for item in misplaced(receiver.presets, points.wired)]
+    odd += _ranges(receiver, points)
+    if refused or odd:
+        raise StationError([*sorted(refused, key=_position), *sorted(odd, key=_position)])
+    return Station(receiver, points)
+
+
+def _position(problem: Problem) -> tuple[int, int]:
+    return problem.line, problem.column
+
+
+def _item(name: str) -> Key:
+    return next(item for item in keys() if item.name == name)
+
+
+def _word(presets: Presets, name: str) -> str:
+    """The value of a preset as it is typed."""
+    value = typed(_item(name), getattr(presets, name))
+    if isinstance(value, bool):
+        return str(value).lower()
+    return value if isinstance(value, str) else shown(value)
+
+
+def _refusal(receiver: ReceiverSettings, name: str, why: str) -> Problem:
+    text = f"is {_word(receiver.presets, name)}: {why}"
+    return receiver.document.problem(_item(name).loc, text)
+
+
+def _odd(receiver: ReceiverSettings, points: PointList, point: str, name: str, needed: bool) -> Problem:
+    """A point that is missing, or one too many; with the preset that decides."""
+    decides = f"{dotted(_item(name).loc)} is {_word(receiver.presets, name)} ({receiver.document.file})"
+    loc = ("inputs" if point in Inputs._fields else "outputs", point)
+    if needed:
+        return points.document.problem(loc, f"is missing: {decides}")
+    text = f"is wired, and nothing uses it: {decides}; change that, or leave the row out"
+    return points.document.problem(loc, text)
+
+
+def _ranges(receiver: ReceiverSettings, points: PointList) -> list[Problem]:
+    """Transmitters whose range differs between the two files."""
     problems = []
     for point in points.points:
         if point.name in RANGES:
-            item = typed_as[RANGES[point.name]]
+            item = _item(RANGES[point.name])
             span = float(typed(item, getattr(receiver.presets, item.name)))
             if point.range != (0, span):
-                said = f"is {shown(point.range[0])} to {shown(point.range[1])}, but {dotted(item.loc)} is "
-                said += f"{shown(span)}: both describe one transmitter, from 0 to that"
-                problems.append(points.document.problem(("inputs", point.name, "range"), said))
-    if problems:
-        raise StationError(problems)
-    return Station(receiver, points)
+                text = f"is {shown(point.range[0])} to {shown(point.range[1])}, but {dotted(item.loc)} is "
+                text += f"{shown(span)}: both describe one transmitter, from 0 to that"
+                problems.append(points.document.problem(("inputs", point.name, "range"), text))
+    return problems
