@@ -189,6 +189,30 @@ def prove(
 
 
 @app.command()
+def points(
+    station: Annotated[str, typer.Argument(help="Folder of a station, or the name of one that comes along.")],
+    as_csv: Annotated[bool, typer.Option("--csv", help="Print comma-separated values.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
+) -> None:
+    """List the inputs and outputs of a station, and what the sequence makes of each."""
+    from controller.sequence.logic import Logic
+    from controller.sequence.receiver import RECEIVER
+    from controller.settings import load_station
+    from controller.sheets import io_list, tables
+
+    if as_csv and as_json:
+        _stop("points: --csv or --json, not both")
+    found = load_station(station_folder(station))
+    entries = io_list.io_list(Logic(RECEIVER), found)
+    if as_csv:
+        typer.echo(io_list.as_csv(entries), nl=False)
+    elif as_json:
+        typer.echo(io_list.as_json(found, entries))
+    else:
+        _print(lambda console: tables.show(found, entries, console), width=150)
+
+
+@app.command()
 def diagram(
     station: Annotated[str, typer.Argument(help="Folder of a station, or the name of one that comes along.")],
     out: Annotated[Path | None, typer.Option(help="Draw it to this SVG file.")] = None,

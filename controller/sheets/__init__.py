@@ -1,0 +1,1 @@
+"""Sheets of a station for the folder in the cabinet: I/O list, cause and effect."""

@@ -1,0 +1,149 @@
+"""
+The I/O list: every wired point of a station, and what the tables make of it.
+
+Nothing here is kept by hand: uses are found by following the facts of one scan from the point, and end at
+memory and at the step, from where everything hangs together.
+"""
+
+import csv
+import io
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass
+from functools import cache
+
+from controller.engines.matrix import steps_text
+from controller.image import Inputs
+from controller.points import FROM_SHELL, Point
+from controller.sequence.definition import EFFECTS
+from controller.sequence.expressions import Read
+from controller.sequence.logic import Logic
+from controller.settings import Station, keys
+from controller.station_keys import typed
+from controller.units import shown
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One point as the list says it; what does not apply is empty."""
+
+    tag: str
+    name: str
+    description: str
+    kind: str
+    unit: str
+    range: str
+    sense: str
+    filter: str  # of an input: the delays that look at the wire itself, with this station's values
+    safe_value: str  # of an output
+    broken_wire: str
+    facts: tuple[str, ...]  # of an input: those that read it
+    interlocks: tuple[str, ...]  # of an input: ids with a cause that it decides in the same scan
+    rows: tuple[str, ...]  # of an input: guards that it decides in the same scan, interlocks apart
+    steps: str  # of an output: where it may be energised, and when
+    last_word: tuple[str, ...]  # of an output: facts that keep it off whatever the step says
+
+
+def io_list(logic: Logic, station: Station) -> list[Entry]:
+    """The wired points of `station` in the order of the process image."""
+    values = station_values(station)
+    return [_entry(logic, point, values) for point in station.points.points]
+
+
+def station_values(station: Station) -> dict[str, str]:
+    """Every preset as the station file says it: key, value, unit."""
+    return {
+        item.name: f"{item.loc[-1]} {_said(typed(item, getattr(station.receiver.presets, item.name)))}"
+        for item in keys()
+    }
+
+
+def not_wired(station: Station) -> dict[str, int]:
+    """The inputs that this station has no wire for; they keep their first value."""
+    wired = {point.name for point in station.points.points} | set(FROM_SHELL)
+    return {name: int(value) for name, value in Inputs()._asdict().items() if name not in wired}
+
+
+def as_csv(entries: Iterable[Entry]) -> str:
+    """The list as comma-separated values with a heading; several in one cell are parted by blanks."""
+    rows = [_flat(entry) for entry in entries]
+    text = io.StringIO()
+    writer = csv.DictWriter(text, Entry.__dataclass_fields__, lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    return text.getvalue()
+
+
+def as_json(station: Station, entries: Iterable[Entry]) -> str:
+    """The list as one JSON document."""
+    points = [asdict(entry) for entry in entries]
+    return json.dumps({"station": station.receiver.name, "points": points}, indent=2)
+
+
+def _flat(entry: Entry) -> dict[str, str]:
+    return {k: " ".join(v) if isinstance(v, tuple) else v for k, v in asdict(entry).items()}
+
+
+def _said(value: bool | int | float | str) -> str:
+    return shown(value) if isinstance(value, float) else str(value).lower()
+
+
+def _entry(logic: Logic, point: Point, values: Mapping[str, str]) -> Entry:
+    is_output = point.kind == "output"
+    read = Read("now", point.name)
+    facts = () if is_output else tuple(n for n in logic.facts if read in logic.reads(n))
+    decided = frozenset() if is_output else _decided(logic, facts)
+    analog = point.kind == "4-20 mA"
+    return Entry(
+        point.tag, point.name, point.description, point.kind, point.unit,
+        range=f"{shown(point.range[0])} to {shown(point.range[1])}" if analog else "off, on",
+        sense=point.sense,
+        filter=", ".join(values[name] for name in _delays(logic, facts)),
+        safe_value="" if point.safe_value is None else "on" if point.safe_value else "off",
+        broken_wire=point.broken_wire,
+        facts=_once(n.removesuffix("_seen") for n in facts),
+        interlocks=_once(i.name for i in logic.definition.interlocks if i.cause.name in decided),
+        rows=_once(row.guard.name for row in logic.rows if row.guard.name in decided),
+        steps=_energised(logic, point.name) if is_output else "",
+        last_word=_last_word(logic, point.name) if is_output else (),
+    )  # fmt: skip
+
+
+def _delays(logic: Logic, facts: Iterable[str]) -> tuple[str, ...]:
+    """The presets of the delays whose cause looks at the wire; where none does, at what was read from it."""
+    wire = set(facts)
+    delays = [n for n in logic.facts if f"{n}_seen" in logic.facts]
+    looks = [n for n in delays if f"{n}_seen" in wire]
+    looks = looks or [n for n in delays if wire & _same_scan(logic, f"{n}_seen")]
+    return _once(r.name for n in looks for r in logic.reads(n) if r.group == "set")
+
+
+def _decided(logic: Logic, facts: Iterable[str]) -> frozenset[str]:
+    """`facts`, and what follows from them in the same scan without the step and without an interlock."""
+    found = set(facts)
+    ends = {"step", *EFFECTS, *(f"{name.lower()}_acts" for name in logic.interlock_names)}
+    for name in logic.facts:  # in working order
+        if name not in ends and found & _same_scan(logic, name):
+            found.add(name)
+    return frozenset(found)
+
+
+@cache
+def _same_scan(logic: Logic, name: str) -> frozenset[str]:
+    return frozenset(r.name for r in logic.reads(name) if r.group == "this")
+
+
+def _energised(logic: Logic, name: str) -> str:
+    lines = [o for o in logic.definition.output_lines if o.name == name]
+    return "; ".join(
+        steps_text(logic, line.steps) + (f" when {line.when.name}" if line.when else "") for line in lines
+    )
+
+
+def _last_word(logic: Logic, name: str) -> tuple[str, ...]:
+    lines = [o for o in logic.definition.output_lines if o.name == name]
+    return _once(line.unless.name for line in lines if line.unless)
+
+
+def _once(names: Iterable[str]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(names))

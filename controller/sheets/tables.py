@@ -1,0 +1,46 @@
+"""The I/O list for a person at a terminal."""
+
+from collections.abc import Iterable, Sequence
+
+from rich.box import SIMPLE_HEAD
+from rich.console import Console
+from rich.table import Table
+
+from controller.settings import Station
+from controller.sheets.io_list import Entry
+
+
+def show(station: Station, entries: Sequence[Entry], console: Console) -> None:
+    """Print the inputs, the outputs, and what a person must know who wires them."""
+    receiver = station.receiver
+    console.print(f"[bold]{receiver.name}[/bold] {receiver.description} ({receiver.product})")
+    console.print(_inputs(e for e in entries if e.kind != "output"))
+    console.print(_outputs(e for e in entries if e.kind == "output"))
+    console.print(
+        "[dim]Senses are chosen so that a broken wire reads as the cautious side, where one side is. "
+        "Emergency stop and guards are wired outside this program: it only reads their status.[/]"
+    )
+
+
+def _table(title: str, *columns: str) -> Table:
+    table = Table(title=title, box=SIMPLE_HEAD, title_justify="left", pad_edge=False)
+    for n, column in enumerate(columns):
+        table.add_column(column, no_wrap=n < 2)
+    return table
+
+
+def _inputs(entries: Iterable[Entry]) -> Table:
+    table = _table("Inputs", "tag", "name", "description", "kind", "filter", "a broken wire reads", "decides")
+    for e in entries:
+        kind = f"{e.range} {e.unit}" if e.unit else e.sense.replace("_", " ")
+        decides = ", ".join(e.interlocks) or ", ".join(e.facts)
+        table.add_row(e.tag, e.name, e.description, kind, e.filter, e.broken_wire, decides)
+    return table
+
+
+def _outputs(entries: Iterable[Entry]) -> Table:
+    table = _table("Outputs", "tag", "name", "description", "energised", "safe", "in", "never while")
+    for e in entries:
+        safe = e.safe_value
+        table.add_row(e.tag, e.name, e.description, e.sense, safe, e.steps, ", ".join(e.last_word))
+    return table
