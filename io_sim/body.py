@@ -9,7 +9,7 @@ import math
 
 from controller.image import Outputs
 from io_sim.constants import at
-from io_sim.failures import VENT_STUCK_OPEN, VENT_STUCK_SHUT
+from io_sim.failures import slot
 from io_sim.filters import filter_pa_s_kg
 from io_sim.formulas_air import ROUNDING_PA, orifice_kg_s
 from io_sim.lag import lagged
@@ -48,6 +48,9 @@ P_VENT_AREA = at("vent_area_m2")
 P_VENT_VALVE_S = at("vent_valve_s")
 P_BACK_FLOW = at("source_back_flow_m2")
 P_CHECK_VALVE = at("source_check_valve")
+
+VENT_STUCK_OPEN = slot("vent_stuck_open")
+VENT_STUCK_SHUT = slot("vent_stuck_shut")
 
 LOWEST_PA = 2_000.0
 HIGHEST_PA = 400_000.0

@@ -1,11 +1,17 @@
 """
-Failure modes: what can go wrong with each part, and where its amount stands in the flat array.
+Failure modes: what can go wrong with each part, on which stations, and where its amount stands.
 
 An amount of 0 is healthy and 1 is failed; between, the effect is in proportion unless the text says
-otherwise. Parts and instruments apply the effect; nothing else in the simulator knows of failures.
+otherwise. Parts and instruments apply the effect; nothing else in the simulator knows of failures. Amounts
+are one flat array, made by `healthy`, in the order of the catalogue; behind them stand the targets and the
+speeds of amounts that creep.
 """
 
 from typing import NamedTuple
+
+from io_sim.state import Floats
+
+Needs = tuple[str, ...]  # a preset, then its choices under which the part is there; a yes-or-no has "yes"
 
 
 class FailureMode(NamedTuple):
@@ -15,47 +21,137 @@ class FailureMode(NamedTuple):
     part: str
     effect: str
     seen: str  # what a person at the machine would notice
+    needs: Needs = ()  # empty: on every station
 
 
-M = FailureMode  # a row reads: M(id, part, effect, what a person sees)
+class Contact(NamedTuple):
+    """A contact that fails in four ways: stuck on, stuck off, chattering, delayed."""
+
+    name: str
+    on: str  # what "stuck on" is called, and how it reads
+    off: str
+    seen_on: str
+    seen_off: str
+    needs: Needs = ()
+
+
+class Signal(NamedTuple):
+    """A 4-20 mA signal that fails in six ways."""
+
+    name: str
+    needs: Needs = ()
+
+
+M = FailureMode  # a row reads: M(id, part, effect, what a person sees, which station has it)
+C = Contact
 
 # fmt: off
-CATALOGUE = (
+WRITTEN = (
+    # flap
     M("flap_sticks_open", "flap", "does not move towards closed", "flap hangs open, product falls through"),
     M("flap_sticks_closed", "flap", "does not move towards open", "flap stays shut, nothing falls"),
     M("flap_slow", "flap", "travel time x 6 at 1", "flap creeps"),
     M("product_on_seat", "flap", "closes only to 20 % open at 1", "lump on the seat, air whistles"),
-    M("flap_closed_switch_lost", "instruments", "closed switch stays off", "flap shut, switch lamp dark"),
-    M("flap_open_switch_lost", "instruments", "open switch stays off", "flap open, switch lamp dark"),
-    M("level_probe_stuck_covered", "instruments", "probe reads covered", "vessel low, probe says full"),
-    M("level_probe_stuck_free", "instruments", "probe reads free", "vessel heaps up, probe says free"),
-    M("vacuum_broken_wire", "instruments", "vacuum current is 0", "display dashes"),
-    M("vacuum_frozen", "instruments", "vacuum current keeps its value", "display never moves"),
-    M("supply_falls", "supply_air", "network falls at its ramp", "gauge drops, ejector dies away"),
-    M("supply_half_shut", "supply_air", "line keeps a quarter at 1", "gauge fine at rest, drops on draw"),
+    # line and feed
     M("line_blocked", "line", "pick-up closed in proportion", "hose sucks tight, gauge rises to dead end"),
-    M("feed_empty", "line", "feed falls in proportion", "hopper empty, line rattles and runs clear"),
+    M("feed_empty", "line", "feed falls in proportion; hopper switch off from 0.5 on", "hopper empty, line rattles and runs clear"),
     M("inlet_hose_off", "line", "inlet open to the room, from 0.5 on", "hose on the floor, loud"),
+    M("purge_valve_stuck_open", "line", "false air at the feed point", "less product, more air"),
+    # body and vent
     M("vent_stuck_shut", "body", "vent does not open", "vacuum stays after the source stops"),
     M("vent_stuck_open", "body", "vent does not close", "whistling vent, less vacuum"),
-    M("purge_valve_stuck_open", "line", "false air at the feed point", "less product, more air"),
+    M("body_bridging", "body", "product flows out slower in proportion, at 1 not at all", "flap open, body thumped with a mallet"),
+    M("fluidising_dead", "body", "fluidising air does nothing, in proportion", "product comes in lumps", ("fluidise_on_ms", ">0")),
+    # vacuum source
     M("source_dead", "vacuum_source", "valve stays shut in proportion", "silence at the ejector"),
     M("source_valve_passing", "vacuum_source", "valve keeps 30 % open at 1", "hiss and some vacuum at rest"),
+    # pulse tanks
     M("pulse_valve_stuck_open", "pulse_tank", "valves stay open in proportion", "steady hiss, tanks empty"),
+    # filters
     M("filter_blinded", "filters", "drag x 8 at 1", "exhaust weak, line slow, vacuum low at the body"),
+    M("filter_blinding", "filters", "1 % of the dust caught stays for good at 1; 0.01 % to 0.1 % is usual", "exhaust weaker from week to week"),
+    M("filter_torn", "filters", "drag and dust caught fall by 90 % at 1", "dust at the exhaust, powder in the source"),
+    M("filter_not_refitted", "filters", "from 0.5 on an element is missing: drag a fiftieth, dust and a tenth of the product pass", "exhaust blows product after a wash"),
+    M("filter_wet", "filters", "pulses clean 90 % less and drag x 3 at 1", "cake sticks, worst on damp mornings"),
+    # supply air
+    M("supply_falls", "supply_air", "network falls at its ramp", "gauge drops, ejector dies away"),
+    M("supply_falls_slowly", "supply_air", "network falls at a fiftieth of its ramp", "gauge sinks over minutes"),
+    M("supply_dumped", "supply_air", "safe exhaust empties network and header, from 0.5 on", "bang of the exhaust valve, gauge at nothing"),
+    M("supply_half_shut", "supply_air", "line keeps a quarter at 1", "gauge fine at rest, drops on draw"),
+    M("neighbour_draws", "supply_air", "another machine dips the header by up to 1 bar for 0.5 s, every 20 s", "gauge nods in time with the neighbour"),
+    M("compressor_band", "supply_air", "network saw-tooth of 1.5 bar at 1, 2 min", "gauge climbs and sinks with the compressor"),
+    # vessel below
     M("vessel_not_consuming", "vessel_below", "demand falls in proportion", "vessel stays full"),
+    M("vessel_not_vented", "vessel_below", "vent sock blind: air of the vessel leaves through the flap", "flap breathes dust, product falls in gulps"),
+    M("vessel_pressurised", "vessel_below", "4 kPa over the room at 1", "steam or air blows up through the flap"),
+    M("vessel_rat_hole", "vessel_below", "product at the high probe stays where it is, from 0.5 on", "hole in the middle, wall of product at the probe"),
+    M("vessel_tipped_into", "vessel_below", "other product comes in: at 1 fills it in a minute", "somebody tips sacks into the vessel"),
+    M("heap_under_flap", "vessel_below", "heap up to three times as steep", "cone up to the flap, wall of the vessel bare"),
+    # impulse lines and switches
+    M("vacuum_line_caked", "instruments", "vacuum follows with a lag of 30 s at 1", "gauge crawls after the machine", ("vacuum_by", "transmitter", "switch")),
+    M("filter_dp_line_caked", "instruments", "filter dp follows with a lag of 30 s at 1", "gauge crawls after the machine", ("dp_fitted", "yes")),
+    M("flap_closed_switch_loose", "instruments", "flickers while the source starts and stops", "lamp flickers at every start", ("flap_feedback", "both", "closed_only")),
+    M("flap_closed_switch_shifted", "instruments", "makes up to a third of the stroke too early", "switch on, flap not quite shut", ("flap_feedback", "both", "closed_only")),
 )
 
-(
-    FLAP_STICKS_OPEN, FLAP_STICKS_CLOSED, FLAP_SLOW, PRODUCT_ON_SEAT,
-    FLAP_CLOSED_SWITCH_LOST, FLAP_OPEN_SWITCH_LOST, LEVEL_PROBE_STUCK_COVERED, LEVEL_PROBE_STUCK_FREE,
-    VACUUM_BROKEN_WIRE, VACUUM_FROZEN, SUPPLY_FALLS, SUPPLY_HALF_SHUT, LINE_BLOCKED, FEED_EMPTY,
-    INLET_HOSE_OFF, VENT_STUCK_SHUT, VENT_STUCK_OPEN, PURGE_VALVE_STUCK_OPEN, SOURCE_DEAD,
-    SOURCE_VALVE_PASSING, PULSE_VALVE_STUCK_OPEN, FILTER_BLINDED, VESSEL_NOT_CONSUMING,
-) = range(len(CATALOGUE))
+CONTACTS = (
+    C("level_probe", "free", "covered", "vessel heaps up, probe says free", "vessel low, probe says full"),
+    C("low_level_probe", "covered", "free", "vessel empty, low probe says covered", "vessel full, low probe says free", ("level_low_fitted", "yes")),
+    C("receiver_full_probe", "free", "covered", "body overfills", "batch ends at once", ("receiver_full_fitted", "yes")),
+    C("flap_closed_switch", "on", "off", "flap open, lamp says closed", "flap shut, lamp dark", ("flap_feedback", "both", "closed_only")),
+    C("flap_open_switch", "on", "off", "flap shut, lamp says open", "flap open, lamp dark", ("flap_feedback", "both", "open_only")),
+    C("vacuum_switch", "on", "off", "no vacuum, lamp on", "vacuum, lamp dark", ("vacuum_by", "switch")),
+    C("supply_switch", "on", "off", "no air, lamp on", "gauge good, lamp dark", ("supply_by", "switch", "both")),
+    C("run_contact", "on", "off", "motor stands, lamp on", "motor runs, lamp dark", ("run_feedback_fitted", "yes")),
+    C("overload_contact", "on", "off", "relay tripped, lamp good", "motor cool, lamp says tripped", ("overload_fitted", "yes")),
+    C("feed_switch", "on", "off", "hopper empty, lamp on", "hopper full, lamp dark", ("feed_low_fitted", "yes")),
+)
+"""Every contact of the field, in the order of their places in the state."""
+
+SIGNALS = (
+    Signal("vacuum", ("vacuum_by", "transmitter")),
+    Signal("supply_pressure", ("supply_by", "transmitter", "both")),
+    Signal("filter_dp", ("dp_fitted", "yes")),
+)
 # fmt: on
 
-SLOTS = {mode.id: slot for slot, mode in enumerate(CATALOGUE)}
+OF_A_CONTACT, OF_A_SIGNAL = 4, 6  # failure modes of each, in the order of the two functions below
+
+
+def of_a_contact(contact: Contact) -> tuple[FailureMode, ...]:
+    """The four failure modes of a contact."""
+    name, on, off, seen_on, seen_off, needs = contact
+    part = "instruments"
+    return (
+        M(f"{name}_stuck_{on}", part, "contact stays on", seen_on, needs),
+        M(f"{name}_stuck_{off}", part, "contact stays off", seen_off, needs),
+        M(f"{name}_chattering", part, "wrong for half of each 0.12 s at 1, of longer below", "flickers", needs),
+        M(f"{name}_delayed", part, "both edges 5 s late at 1", "lamp lags behind the machine", needs),
+    )
+
+
+def of_a_signal(signal: Signal) -> tuple[FailureMode, ...]:
+    """The six failure modes of a 4-20 mA signal."""
+    name, needs = signal
+    part = "instruments"
+    return (
+        M(f"{name}_broken_wire", part, "current is 0", "display dashes", needs),
+        M(f"{name}_shorted", part, "current is 22 mA", "display over its end", needs),
+        M(f"{name}_frozen", part, "current keeps its value", "display never moves", needs),
+        M(f"{name}_drifting", part, "reads 20 % of span too much at 1", "display not at zero at rest", needs),
+        M(f"{name}_drifting_down", part, "reads 20 % of span too little at 1", "display under zero at rest", needs),
+        M(f"{name}_noisy", part, "noise of 5 % of span at 1", "display dances", needs),
+    )
+
+
+CATALOGUE: tuple[FailureMode, ...] = (
+    *WRITTEN,
+    *(mode for contact in CONTACTS for mode in of_a_contact(contact)),
+    *(mode for signal in SIGNALS for mode in of_a_signal(signal)),
+)
+SLOTS = {mode.id: place for place, mode in enumerate(CATALOGUE)}
+MODES = len(CATALOGUE)
+TARGETS, SPEEDS, CREEPING = MODES, 2 * MODES, 3 * MODES  # places behind the amounts; the last counts
 
 
 def slot(failure_id: str) -> int:
@@ -69,3 +165,43 @@ def slot(failure_id: str) -> int:
         text = f"no failure mode {failure_id!r}; there are: {', '.join(sorted(SLOTS))}"
         raise ValueError(text)
     return SLOTS[failure_id]
+
+
+def healthy() -> Floats:
+    """Amounts with nothing failed and nothing creeping."""
+    return [0.0] * (CREEPING + 1)
+
+
+def put(amounts: Floats, failure_id: str, amount: float, over_s: float = 0.0) -> None:
+    """
+    Give a failure mode its amount, at once or evenly over a time, in an array made by `healthy`.
+
+    Raises:
+        ValueError: No such failure mode, the amount is outside 0..1, or the time is negative.
+    """
+    place = slot(failure_id)
+    if not 0.0 <= amount <= 1.0:
+        text = f"amount {amount:g} of {failure_id} is outside 0 .. 1"
+        raise ValueError(text)
+    if over_s < 0.0:
+        text = f"{failure_id} over {over_s:g} s: a time cannot be negative; 0 is at once"
+        raise ValueError(text)
+    if over_s == 0.0:
+        amounts[place] = amount
+    amounts[TARGETS + place] = amount
+    amounts[SPEEDS + place] = (amount - amounts[place]) / over_s if over_s > 0.0 else 0.0
+    amounts[CREEPING] = float(sum(1 for i in range(MODES) if amounts[SPEEDS + i] != 0.0))
+
+
+def creep(amounts: Floats, step_s: float) -> None:
+    """Move amounts that are on their way to their targets by one step."""
+    for i in range(MODES):
+        speed = amounts[SPEEDS + i]
+        if speed != 0.0:
+            amount = amounts[i] + speed * step_s
+            target = amounts[TARGETS + i]
+            if (amount - target) * speed >= 0.0:
+                amount = target
+                amounts[SPEEDS + i] = 0.0
+                amounts[CREEPING] -= 1.0
+            amounts[i] = amount

@@ -3,7 +3,7 @@
 import math
 
 from io_sim.constants import at
-from io_sim.failures import FILTER_BLINDED
+from io_sim.failures import slot
 from io_sim.formulas_powder import pulse_effect
 from io_sim.state import (
     ALOFT_KG,
@@ -30,6 +30,8 @@ P_CLEANING_SCALE = at("filter_cleaning_scale_pa")
 P_UNDER_SUCTION = at("filter_under_suction")
 P_USEFUL_S = at("filter_pulse_useful_s")
 P_SETTLING_S = at("filter_dust_settling_s")
+
+FILTER_BLINDED = slot("filter_blinded")
 
 NO_CLOUD_KG = 1e-6  # less dust than this has settled
 SUCTION_PA_V = 500.0  # above this vacuum a pulse works against the suction

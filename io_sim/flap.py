@@ -7,7 +7,7 @@ air the spring closes it.
 
 from controller.image import Outputs
 from io_sim.constants import at
-from io_sim.failures import FLAP_SLOW, FLAP_STICKS_CLOSED, FLAP_STICKS_OPEN, PRODUCT_ON_SEAT
+from io_sim.failures import slot
 from io_sim.formulas_line import GRAVITY
 from io_sim.lag import lagged
 from io_sim.state import (
@@ -36,6 +36,11 @@ P_LEVER = at("flap_lever")
 P_SPRING = at("flap_spring_n")
 P_PRODUCT_LOAD = at("product_load_pa")
 P_VESSEL_CAPACITY = at("vessel_capacity_kg")
+
+FLAP_SLOW = slot("flap_slow")
+FLAP_STICKS_CLOSED = slot("flap_sticks_closed")
+FLAP_STICKS_OPEN = slot("flap_sticks_open")
+PRODUCT_ON_SEAT = slot("product_on_seat")
 
 FULL_SPEED_AT = 0.2  # of the spring force: less surplus than this moves the flap slower
 STANDING_PRODUCT = 0.3  # a vessel full up to the flap keeps it so far open

@@ -5,14 +5,7 @@ import math
 from controller.image import Inputs
 from io_sim.chance import draw
 from io_sim.constants import at
-from io_sim.failures import (
-    FLAP_CLOSED_SWITCH_LOST,
-    FLAP_OPEN_SWITCH_LOST,
-    LEVEL_PROBE_STUCK_COVERED,
-    LEVEL_PROBE_STUCK_FREE,
-    VACUUM_BROKEN_WIRE,
-    VACUUM_FROZEN,
-)
+from io_sim.failures import slot
 from io_sim.formulas_powder import heap_height_m
 from io_sim.formulas_signal import MEASURING_HIGH_UA, MEASURING_LOW_UA
 from io_sim.state import (
@@ -47,6 +40,13 @@ P_PROBE_RADIUS = at("vessel_probe_radius_m")
 P_CURTAIN = at("vessel_curtain_kg_s")
 P_BULK_DENSITY = at("material_bulk_density_kg_m3")
 P_REPOSE = at("material_repose_rad")
+
+FLAP_CLOSED_SWITCH_LOST = slot("flap_closed_switch_stuck_off")
+FLAP_OPEN_SWITCH_LOST = slot("flap_open_switch_stuck_off")
+LEVEL_PROBE_STUCK_COVERED = slot("level_probe_stuck_covered")
+LEVEL_PROBE_STUCK_FREE = slot("level_probe_stuck_free")
+VACUUM_BROKEN_WIRE = slot("vacuum_broken_wire")
+VACUUM_FROZEN = slot("vacuum_frozen")
 
 PROBE_HYSTERESIS_M = 0.01
 CLOSED_SWITCH_AT = 0.05  # of the stroke

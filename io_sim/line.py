@@ -10,7 +10,7 @@ import math
 from controller.image import Outputs
 from io_sim.chance import draw
 from io_sim.constants import at
-from io_sim.failures import FEED_EMPTY, INLET_HOSE_OFF, LINE_BLOCKED, PURGE_VALVE_STUCK_OPEN
+from io_sim.failures import slot
 from io_sim.formulas_air import ROUNDING_PA
 from io_sim.formulas_line import (
     GRAVITY,
@@ -66,6 +66,11 @@ P_BULK_DENSITY = at("material_bulk_density_kg_m3")
 P_VELOCITY_RATIO = at("material_velocity_ratio")
 P_PICK_UP = at("material_pick_up_m_s")
 P_BODY_LIMIT = at("body_limit_kg")
+
+FEED_EMPTY = slot("feed_empty")
+INLET_HOSE_OFF = slot("inlet_hose_off")
+LINE_BLOCKED = slot("line_blocked")
+PURGE_VALVE_STUCK_OPEN = slot("purge_valve_stuck_open")
 
 
 def move_purge(state: Floats, par: Floats, failures: Floats, outputs: Ints, step_s: float) -> None:

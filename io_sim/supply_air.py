@@ -1,7 +1,7 @@
 """Supply air: a network behind a line with resistance, and the header that ejector, tanks and flap use."""
 
 from io_sim.constants import at
-from io_sim.failures import SUPPLY_FALLS, SUPPLY_HALF_SHUT
+from io_sim.failures import slot
 from io_sim.formulas_air import iso_6358_kg_s
 from io_sim.state import HEADER_PA, MOTIVE_AIR_KG, NETWORK_AIR_KG, NETWORK_PA, SOURCE_OPEN, Floats
 
@@ -14,6 +14,9 @@ P_NETWORK_RATIO = at("supply_network_critical_ratio")
 P_RAMP = at("supply_network_ramp_pa_s")
 P_HEADER_M3 = at("supply_header_volume_m3")
 P_MOTIVE = at("source_motive_m3_s_pa")
+
+SUPPLY_FALLS = slot("supply_falls")
+SUPPLY_HALF_SHUT = slot("supply_half_shut")
 
 NOZZLE_RATIO = 0.528  # critical ratio of an ideal nozzle
 

@@ -3,7 +3,7 @@
 import math
 
 from io_sim.constants import at
-from io_sim.failures import VESSEL_NOT_CONSUMING
+from io_sim.failures import slot
 from io_sim.formulas_powder import beverloo_kg_s
 from io_sim.lag import lagged
 from io_sim.state import (
@@ -29,6 +29,8 @@ P_HOLD = at("material_hold_pa_v")
 P_FLAP_BORE = at("flap_bore_m")
 P_DEMAND = at("vessel_demand_kg_h")
 P_VESSEL_CAPACITY = at("vessel_capacity_kg")
+
+VESSEL_NOT_CONSUMING = slot("vessel_not_consuming")
 
 CURTAIN_S = 0.2  # time of fall past the probe
 SEALED_AT = 0.02  # a flap less open than this lets no product through
