@@ -1,0 +1,18 @@
+"""The rows of the dictionary that are no interlocks: moves, commands, work on the machine."""
+
+from controller.events.definition import EventDef as E
+from controller.events.definition import Priority
+
+INFO, LOW, _, _ = Priority
+
+MOVES = (
+    E("STEP_CHANGED", INFO, "the sequence moved on", "", ""),
+    E("HOLD_REASON_CHANGED", INFO, "the reason of the hold changed", "", ""),
+    E("COMMAND_ACCEPTED", INFO, "a command was accepted", "", ""),
+    E("COMMAND_REFUSED", LOW, "a command was refused", "a permissive is missing", "see the reason given"),
+    E("POWER_UP", INFO, "the controller started", "", ""),
+    E("FAILURE_SET", INFO, "a failure mode was put into the simulated plant", "", ""),
+    E("FAILURE_ENDED", INFO, "a failure mode of the simulated plant ended", "", ""),
+    E("MAINTENANCE_DUE", INFO, "a counter reached its limit", "wear", "do the work, then reset the counter"),
+    E("COUNTER_RESET", INFO, "a counter was set back to zero", "", ""),
+)  # fmt: skip
