@@ -25,22 +25,28 @@ class CycleRecord(NamedTuple):
     start_ms: int
     steps: tuple[StepTaken, ...]  # in the order taken; a step may come twice
     result: str  # complete, trip <first-out>, halt, stop, unfinished
-    fill_ended_by: str  # time, empty, stop, vacuum, air, trip, halt; empty if nothing was drawn
+    fill_ended_by: str  # time, full, empty, level, stop, vacuum, air, trip, halt; empty: nothing was drawn
     vacuum_peak_pa: int | None  # while the source acted
     vacuum_mean_pa: int | None  # in convey
     vacuum_air_only_pa: int | None  # at the end of a clear that ended by line empty
+    draw_ms: int | None  # source on to the proving threshold, worked out between two scans
+    release_ms: int | None  # source off to under the release threshold, likewise
+    filter_dp_cleaned_pa: int | None  # as the last cleaning left it: a second of convey, after the mask
+    filter_dp_laden_pa: int | None  # before this cycle's cleaning: the last second of convey
     flap_opening_ms: int | None  # command to switch
     flap_closing_ms: int | None
     pulses: int
     supply_lowest_pa_g: int | None
     supply_resting_pa_g: int | None  # last reading before the source was started
-    delivered_kg: float  # into the vessel below; from the simulated plant where `simulated`
+    delivered_kg: float  # into the vessel below: weighed by the plant where `simulated`, else an estimate
+    fill_rate_kg_h: float | None  # delivered over the time in convey; None unless a batch was dropped
     air_nm3: float  # at 0 degrees C, 101.325 kPa (DIN 1343)
     flap_retries: int
     resumes: int
     on_board: str  # at the start: no, yes, unknown
     line_loaded: bool  # at the start
     alarms: tuple[str, ...]  # raised in this cycle, in order
+    recipe: str  # the settings it ran under: first digits of their SHA-256
     software: str
     simulated: bool
 

@@ -17,7 +17,7 @@ from controller.events import Priority
 from controller.records import CycleRecord, EventRecord, as_document, from_document
 
 FILE = "journal.sqlite"
-FORMAT = 1
+FORMAT = 2
 
 _TABLES = """
 CREATE TABLE IF NOT EXISTS cycle (
@@ -56,8 +56,7 @@ class Journal:
         (found,) = self._db.execute("PRAGMA user_version").fetchone()
         if found not in (0, FORMAT):
             self._db.close()
-            msg = f"{self.path}: is a journal of format {found}, this program writes format {FORMAT}"
-            raise JournalError(msg)
+            raise _other_format(self.path, found)
         self._db.executescript(_TABLES)
         self._db.execute(f"PRAGMA user_version = {FORMAT}")
         self._db.execute("BEGIN")
@@ -107,9 +106,10 @@ def read_cycles(folder: Path) -> list[CycleRecord]:
     The finished cycles of a run.
 
     Raises:
-        JournalError: There is no journal, or it cannot be read.
+        JournalError: There is no journal, it cannot be read, or it is of another format.
     """
-    return [from_document(json.loads(row[0])) for row in _rows(folder, "SELECT record FROM cycle")]
+    rows = _rows(folder, "SELECT record FROM cycle ORDER BY number")
+    return [from_document(json.loads(row[0])) for row in rows]
 
 
 def read_events(folder: Path) -> list[EventRecord]:
@@ -125,10 +125,17 @@ def _rows(folder: Path, query: str) -> list[tuple[Any, ...]]:
         raise JournalError(msg)
     try:
         with closing(sqlite3.connect(path)) as db:
+            (found,) = db.execute("PRAGMA user_version").fetchone()
+            if found != FORMAT:
+                raise _other_format(path, found)
             return db.execute(query).fetchall()
     except sqlite3.Error as error:
         msg = f"{path}: cannot be read: {error}"
         raise JournalError(msg) from error
+
+
+def _other_format(path: Path, found: int) -> JournalError:
+    return JournalError(f"{path}: is a journal of format {found}, this program knows format {FORMAT}")
 
 
 def _why(error: Exception) -> str:

@@ -1,19 +1,21 @@
 """The cycle book: reads the trace, segment by segment, and writes one record for each cycle."""
 
 from collections.abc import Sequence
-from itertools import pairwise
+from hashlib import sha256
+from statistics import fmean
 from typing import NamedTuple
 
 from controller.explain import Scene
 from controller.records import CycleRecord, StepTaken
 from controller.sequence.logic import Logic
+from controller.sequence.presets import Presets
 from controller.sequence.steps import (
     CLEAR,
     CONVEY,
     DRAIN,
     DRAW,
-    DRAWING,
     FAULT,
+    HOUR_MS,
     LEVEL_HOLD,
     PURGE,
     REOPEN,
@@ -24,12 +26,14 @@ from controller.sequence.steps import (
     WORKING,
     Step,
 )
+from controller.simulate.cycle_measures import Gauges, Measures
 from controller.simulate.station_loop import Segment
 
 ON_BOARD = ("no", "yes", "unknown")
 AIR_KG_NM3 = 101_325 / (287.05 * 273.15)
 """Dry air at 0 degrees C, 101.325 kPa (DIN 1343), ideal gas [kg/m3]."""
 AIR_TOTALS = ("motive_air_kg", "pulse_air_kg", "cylinder_air_kg")
+RECIPE_DIGITS = 8
 FILLING = (PURGE, DRAW, CONVEY)
 FILL_ENDS = {
     "fill over": "time",
@@ -56,14 +60,8 @@ class _Cycle:
         self.on_board, self.line_loaded = ON_BOARD[start["on_board"]], bool(start["line_loaded"])
         self.steps: list[StepTaken] = []
         self.fill_ended_by = ""
-        self.drawing_peak: list[int] = []  # of each segment
-        self.convey_sum = self.convey_scans = 0
-        self.air_only: int | None = None
-        self.supply_lowest: list[int] = []
-        self.supply_resting: int | None = None
-        self.opening_ms: int | None = None
-        self.closing_ms: int | None = None
-        self.pulses = self.retries = self.resumes = 0
+        self.seen = Measures()
+        self.retries = self.resumes = 0
         self.alarms: list[str] = []
 
 
@@ -75,15 +73,15 @@ class CycleBook:
     the next begins or the machine stands. One that never drew, opened or tripped leaves no record.
     """
 
-    def __init__(self, logic: Logic, *, software: str, simulated: bool) -> None:
+    def __init__(self, logic: Logic, presets: Presets, *, software: str, simulated: bool) -> None:
         self._places = {name: k for k, name in enumerate(logic.memory)}
         self._software, self._simulated = software, simulated
+        self._recipe = sha256(repr([int(value) for value in presets]).encode()).hexdigest()[:RECIPE_DIGITS]
+        self._gauges = Gauges(presets)
         self._cycle: _Cycle | None = None
         self._number = 0
         self._step_since_ms = 0
         self._at_start = _Totals(0, 0)
-        self._pulse_cmd = self._flap_cmd = 0
-        self._flap_since_ms: int | None = None
 
     def take(
         self, segment: Segment, scene: Scene | None, utc: str, raised: Sequence[str]
@@ -99,10 +97,9 @@ class CycleBook:
         """
         before = segment.memory_before[self._places["step"]]
         if self._cycle:
-            self._measure(self._cycle, segment, before)
+            self._gauges.read(segment, before, self._cycle.seen)
             self._cycle.alarms += raised
-        self._follow_flap(segment)
-        self._count_pulses(segment)
+        self._gauges.follow(segment, self._cycle.seen if self._cycle else Measures())
         if scene is None:
             return None
         return self._step_changed(segment, scene, Step(before), Step(scene.facts["step"]), utc)
@@ -114,45 +111,6 @@ class CycleBook:
         step = segment.column("step")[-1]
         self._step_ended(self._cycle, Step(step), segment.last_ms, "")
         return self._close(segment, "unfinished")
-
-    # ---- measuring -------------------------------------------------------------------------------------
-    def _measure(self, cycle: _Cycle, segment: Segment, step: int) -> None:
-        supply = segment.column("supply_pa_g")
-        cycle.supply_lowest.append(min(supply))
-        if step == SEAL:
-            cycle.supply_resting = supply[-1]
-        if step in DRAWING:
-            vacuum = segment.column("vacuum_pa")
-            cycle.drawing_peak.append(max(vacuum))
-            if step == CONVEY:
-                cycle.convey_sum += sum(vacuum)
-                cycle.convey_scans += len(vacuum)
-            if step == CLEAR:
-                cycle.air_only = vacuum[-1]
-
-    def _follow_flap(self, segment: Segment) -> None:
-        """Time from command to switch, across segments."""
-        commands = segment.column("flap_open_cmd")
-        if self._flap_since_ms is None and self._flap_cmd == commands[0] == commands[-1]:
-            return
-        switches = {1: segment.column("flap_open_fb"), 0: segment.column("flap_closed_fb")}
-        for k, command in enumerate(commands):
-            now_ms = segment.first_ms + k * segment.scan_ms
-            if command != self._flap_cmd:
-                self._flap_cmd, self._flap_since_ms = command, now_ms
-            elif self._flap_since_ms is not None and switches[command][k]:
-                took_ms, self._flap_since_ms = now_ms - self._flap_since_ms, None
-                if self._cycle and command:
-                    self._cycle.opening_ms = took_ms
-                elif self._cycle:
-                    self._cycle.closing_ms = took_ms
-
-    def _count_pulses(self, segment: Segment) -> None:
-        pulses = segment.column("pulse_1_cmd")
-        begun = sum(b > a for a, b in pairwise((self._pulse_cmd, *pulses)))
-        self._pulse_cmd = pulses[-1]
-        if self._cycle:
-            self._cycle.pulses += begun
 
     # ---- beginning and ending --------------------------------------------------------------------------
     def _step_changed(
@@ -189,7 +147,7 @@ class CycleBook:
             by = FILL_ENDS.get(reason, "trip" if reason.isupper() else "")
             cycle.fill_ended_by = by or cycle.fill_ended_by
         if step == CLEAR and reason != "line empty":
-            cycle.air_only = None
+            cycle.seen.air_only = None
 
     def _open(self, segment: Segment, scene: Scene, step: Step, utc: str) -> None:
         kind = "batch" if step == SEAL else "clean" if scene.facts["order"] == TO_CLEAN else "emptying"
@@ -204,7 +162,12 @@ class CycleBook:
         if not moved and not result.startswith("trip"):
             self._number -= 1
             return None
-        used = self._totals(segment)
+        return self._record(cycle, result, self._totals(segment))
+
+    def _record(self, cycle: _Cycle, result: str, now: _Totals) -> CycleRecord:
+        seen, kg = cycle.seen, now.delivered_kg - self._at_start.delivered_kg
+        convey_ms = sum(taken.ms for taken in cycle.steps if taken.step == CONVEY.name)
+        dropped = cycle.kind == "batch" and result == "complete" and convey_ms
         return CycleRecord(
             number=cycle.number,
             kind=cycle.kind,
@@ -213,21 +176,27 @@ class CycleBook:
             steps=tuple(cycle.steps),
             result=result,
             fill_ended_by=cycle.fill_ended_by,
-            vacuum_peak_pa=max(cycle.drawing_peak, default=None),
-            vacuum_mean_pa=cycle.convey_sum // cycle.convey_scans if cycle.convey_scans else None,
-            vacuum_air_only_pa=cycle.air_only,
-            flap_opening_ms=cycle.opening_ms,
-            flap_closing_ms=cycle.closing_ms,
-            pulses=cycle.pulses,
-            supply_lowest_pa_g=min(cycle.supply_lowest, default=None),
-            supply_resting_pa_g=cycle.supply_resting,
-            delivered_kg=round(used.delivered_kg - self._at_start.delivered_kg, 6),
-            air_nm3=round((used.air_kg - self._at_start.air_kg) / AIR_KG_NM3, 6),
+            vacuum_peak_pa=max(seen.drawing_peak, default=None),
+            vacuum_mean_pa=seen.vacuum_mean,
+            vacuum_air_only_pa=seen.air_only,
+            draw_ms=seen.draw_ms,
+            release_ms=seen.release_ms,
+            filter_dp_cleaned_pa=round(fmean(seen.dp_cleaned)) if seen.dp_cleaned else None,
+            filter_dp_laden_pa=round(fmean(seen.dp_laden)) if seen.dp_laden else None,
+            flap_opening_ms=seen.opening_ms,
+            flap_closing_ms=seen.closing_ms,
+            pulses=seen.pulses,
+            supply_lowest_pa_g=min(seen.supply_lowest, default=None),
+            supply_resting_pa_g=seen.supply_resting,
+            delivered_kg=round(kg, 6),
+            fill_rate_kg_h=round(kg * HOUR_MS / convey_ms, 1) if dropped else None,
+            air_nm3=round((now.air_kg - self._at_start.air_kg) / AIR_KG_NM3, 6),
             flap_retries=cycle.retries,
             resumes=cycle.resumes,
             on_board=cycle.on_board,
             line_loaded=cycle.line_loaded,
             alarms=tuple(dict.fromkeys(cycle.alarms)),
+            recipe=self._recipe,
             software=self._software,
             simulated=self._simulated,
         )

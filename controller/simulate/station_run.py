@@ -83,7 +83,7 @@ class StationRun:
     ) -> None:
         self._loop, self._presets, self._operator, self._failures = loop, presets, operator, failures
         self._watcher, self._engine = watcher, AsWritten(loop.logic)
-        self._book = CycleBook(loop.logic, software=software, simulated=True)
+        self._book = CycleBook(loop.logic, presets, software=software, simulated=True)
         self._start = SteppedClock().date()
         self._step_place = list(loop.logic.memory).index("step")
         self._acting: frozenset[str] = frozenset()

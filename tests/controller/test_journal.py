@@ -17,10 +17,11 @@ def cycle(number):
         number=number, kind="batch", start_utc="2026-01-05T06:00:00+00:00", start_ms=number * 1_000,
         steps=(StepTaken("SEAL", 1_000, "sealed"), StepTaken("DRAW", 110, "has vacuum")),
         result="complete", fill_ended_by="time", vacuum_peak_pa=14_000, vacuum_mean_pa=13_000,
-        vacuum_air_only_pa=None, flap_opening_ms=390, flap_closing_ms=None, pulses=2,
-        supply_lowest_pa_g=650_000, supply_resting_pa_g=700_000, delivered_kg=7.97, air_nm3=0.38,
-        flap_retries=0, resumes=0, on_board="no", line_loaded=False, alarms=("NO_MATERIAL",),
-        software="0", simulated=True,
+        vacuum_air_only_pa=None, draw_ms=108, release_ms=61, filter_dp_cleaned_pa=1_800,
+        filter_dp_laden_pa=2_500, flap_opening_ms=390, flap_closing_ms=None, pulses=2,
+        supply_lowest_pa_g=650_000, supply_resting_pa_g=700_000, delivered_kg=7.97, fill_rate_kg_h=1_793.2,
+        air_nm3=0.38, flap_retries=0, resumes=0, on_board="no", line_loaded=False, alarms=("NO_MATERIAL",),
+        recipe="0a1b2c3d", software="0", simulated=True,
     )  # fmt: skip
 
 
@@ -111,8 +112,10 @@ def test_a_journal_of_another_format_is_left_alone(tmp_path):
     db = sqlite3.connect(tmp_path / FILE)
     db.execute("PRAGMA user_version = 99")
     db.close()
-    with pytest.raises(JournalError, match="is a journal of format 99, this program writes format 1"):
+    with pytest.raises(JournalError, match="is a journal of format 99, this program knows format 2"):
         Journal(tmp_path)
+    with pytest.raises(JournalError, match="is a journal of format 99, this program knows format 2"):
+        read_cycles(tmp_path)
 
 
 def test_a_folder_without_a_journal_says_so(tmp_path):
