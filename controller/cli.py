@@ -215,31 +215,35 @@ def points(
 @app.command()
 def diagram(
     station: Annotated[str, typer.Argument(help="Folder of a station, or the name of one that comes along.")],
-    out: Annotated[Path | None, typer.Option(help="Draw it to this SVG file.")] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(help="Write a file: .svg the diagram, .csv cause and effect, .html both, to print."),
+    ] = None,
     causes: Annotated[
         bool, typer.Option("--causes", help="Print cause and effect of every interlock instead, as Markdown.")
     ] = False,
 ) -> None:
-    """Print the state diagram as Mermaid text, draw it as SVG, or print cause and effect."""
+    """Print the state diagram as Mermaid text or cause and effect as Markdown; or write a sheet to a file."""
     from controller.engines import diagram as drawn
     from controller.engines import matrix
     from controller.sequence.logic import Logic
     from controller.sequence.receiver import RECEIVER
     from controller.settings import load_station
 
-    load_station(station_folder(station))
-    if out is not None and out.suffix.lower() != ".svg":
-        _stop(f"--out {out}: it is drawn as SVG only; give the file the ending .svg")
+    found = load_station(station_folder(station))
     logic = Logic(RECEIVER)
     if causes:
         typer.echo(matrix.as_markdown(logic), nl=False)
-        return
-    if out is None:
+    elif out is None:
         typer.echo(drawn.mermaid(logic), nl=False)
-        return
-    try:
-        drawn.svg(logic, out)
-    except ModuleNotFoundError as error:
-        _stop_without(error, "diagram", "plot")
-    except OSError as error:
-        _stop(f"--out {out}: cannot be written: {error.strerror}")
+    else:
+        from controller.sheets.files import SHEETS
+
+        if out.suffix.lower() not in SHEETS:
+            _stop(f"--out {out}: give the file one of the endings {', '.join(SHEETS)}")
+        try:
+            out.write_bytes(SHEETS[out.suffix.lower()](logic, found))
+        except ModuleNotFoundError as error:
+            _stop_without(error, "diagram", "plot")
+        except OSError as error:
+            _stop(f"--out {out}: cannot be written: {error.strerror}")

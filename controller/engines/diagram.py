@@ -8,7 +8,7 @@ named in the box that they leave, and ways from nearly everywhere stand in the l
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from controller.engines.matrix import steps_text
 from controller.sequence.definition import Row
@@ -63,8 +63,8 @@ class _Box:
     high: float
 
 
-def svg(logic: Logic, path: Path) -> None:
-    """Draw the diagram to an SVG file. Needs the extra `plot`. Numbers at the arrows are rows."""
+def svg(logic: Logic, to: Path | BinaryIO) -> None:
+    """Draw the diagram as SVG to a file. Needs the extra `plot`. Numbers at the arrows are rows."""
     from matplotlib import rc_context
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
@@ -85,7 +85,7 @@ def svg(logic: Logic, path: Path) -> None:
             if _is_short(logic, source, target):
                 _draw_arrow(axes, boxes[source], boxes[target], label)
         _draw_list(axes, logic, wide, 0.3 - deep)
-        figure.savefig(path, metadata=NO_METADATA)
+        figure.savefig(to, format="svg", metadata=NO_METADATA)
 
 
 def _boxes(logic: Logic) -> dict[str, _Box]:

@@ -1,7 +1,5 @@
 """The cause-and-effect table: every line of the interlocks as people write it down."""
 
-import csv
-import io
 import re
 from typing import NamedTuple
 
@@ -25,13 +23,6 @@ HEADING = Line("interlock", "cause", "looked at in", "after", "effect")
 def matrix(logic: Logic) -> list[Line]:
     """The lines in the order of the table: of two in one scan the upper is named as the first out."""
     return [_line(logic, i) for i in logic.definition.interlocks]
-
-
-def as_csv(logic: Logic) -> str:
-    """The table as comma-separated values with a heading."""
-    text = io.StringIO()
-    csv.writer(text, lineterminator="\n").writerows([HEADING, *matrix(logic)])
-    return text.getvalue()
 
 
 def as_markdown(logic: Logic) -> str:

@@ -322,13 +322,6 @@ def test_an_empty_station_name_is_not_this_folder(monkeypatch, capsys):
     assert capsys.readouterr().err == "station: the name is empty: name a folder, or one of buckwheat_mill\n"
 
 
-def test_a_diagram_is_drawn_as_svg_only(tmp_path):
-    result = CliRunner().invoke(app, ["diagram", "buckwheat_mill", "--out", str(tmp_path / "x.png")])
-    assert result.exit_code == 2
-    assert "it is drawn as SVG only" in result.stderr
-    assert list(tmp_path.iterdir()) == []
-
-
 @pytest.mark.parametrize(
     ("missing", "arguments"),
     [("z3", ["prove", "buckwheat_mill"]), ("matplotlib", ["diagram", "buckwheat_mill", "--out", "x.svg"])],

@@ -1,0 +1,133 @@
+"""
+Cause and effect at one station: what each interlock line does in which step, and to which outputs.
+
+All of it is read from the tables and the station's presets. A line that can never act at the station, for
+want of a wire or by choice, is marked, not left out: who compares two stations sees the same lines.
+"""
+
+import csv
+import io
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from controller.engines.fixed import fixed_at
+from controller.events import EVENTS
+from controller.sequence.definition import Interlock, Row
+from controller.sequence.logic import Logic
+from controller.sequence.made_facts import Line, lines_of
+from controller.settings import Station
+from controller.sheets.io_list import not_wired, station_values
+
+MARKS = {"trip": "T", "hold": "H", "wait": "W", "end_batch": "E", "warn": "A"}
+"""The letter of each effect in the column of a step."""
+
+
+@dataclass(frozen=True)
+class Effect:
+    """One line of the sheet."""
+
+    interlock: str
+    words: str  # what is the case, for a person
+    cause: str  # the fact
+    delay: str  # "at once", or the preset with the station's value
+    effect: str  # at this station
+    acts: bool  # whether it ever can, at this station
+    steps: Mapping[str, str]  # a letter of MARKS where it is looked at
+    outputs: Mapping[str, str]  # those that change: "on", "off", or "may be on" by a condition
+
+
+def cause_effect(logic: Logic, station: Station) -> list[Effect]:
+    """The lines in the order of the table: of two in one scan the upper is named as the first out."""
+    sheet = _Sheet(logic, station)
+    return [sheet.effect(line) for line in lines_of(logic.definition.interlocks)]
+
+
+def outputs_by_step(logic: Logic, station: Station) -> dict[str, dict[str, str]]:
+    """Of each wired output: "on" or "may be on" by step, where it is not off."""
+    sheet = _Sheet(logic, station)
+    return {
+        name: {k.name: said for k in logic.steps if (said := sheet.energised(name, k)) != "off"}
+        for name in wired_outputs(station)
+    }
+
+
+def wired_outputs(station: Station) -> tuple[str, ...]:
+    """The outputs that the station has, in the order of the process image."""
+    return tuple(point.name for point in station.points.points if point.kind == "output")
+
+
+def as_csv(logic: Logic, lines: Iterable[Effect], outputs: Iterable[str]) -> str:
+    """The sheet as comma-separated values: a column for each step and each of the `outputs`."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    head = ["interlock", "what is the case", "cause", "delay", "effect", "acts here"]
+    columns = tuple(outputs)
+    writer.writerow([*head, *logic.step_names, *columns])
+    for line in lines:
+        here = "yes" if line.acts else "never"
+        told = [line.interlock, line.words, line.cause, line.delay, line.effect, here]
+        steps = [line.steps.get(name, "") for name in logic.step_names]
+        writer.writerow([*told, *steps, *(line.outputs.get(name, "") for name in columns)])
+    return text.getvalue()
+
+
+class _Sheet:
+    """The tables under the presets and the wires of one station."""
+
+    def __init__(self, logic: Logic, station: Station) -> None:
+        self.logic = logic
+        self.presets: Mapping[str, int] = station.receiver.presets._asdict()
+        self.fixed = fixed_at(logic, self.presets, not_wired(station))
+        self.values = station_values(station)
+
+    def effect(self, line: Line) -> Effect:
+        i = line.interlock
+        effect = i.allowed[self.presets[i.effect]] if i.allowed else i.effect
+        steps = [k for k in i.steps if k in self.fixed.steps]
+        return Effect(
+            i.name,
+            EVENTS[i.name].text,
+            i.cause.name,
+            self._delay(i),
+            effect,
+            self.fixed.acts(i),
+            {self.logic.steps(k).name: MARKS[effect] for k in steps},
+            {} if effect == "warn" else self._changes(line, effect, steps),
+        )
+
+    def _delay(self, i: Interlock) -> str:
+        if i.delay is None:
+            return "at once"
+        if i.delay in self.values:
+            return self.values[i.delay]
+        name = i.delay.removeprefix("s.")
+        return f"{name} {self.fixed.facts[name]}" if name in self.fixed.facts else f"{name}, worked out"
+
+    def _changes(self, line: Line, effect: str, steps: list[int]) -> dict[str, str]:
+        """What changes at the outputs, from the steps of the line to those that its rows go to."""
+        rows = [(k, row) for k in steps if (row := self._row(line, effect, k))]
+        found = {}
+        for name in self.logic.definition.outputs._fields:
+            before = {self.energised(name, k) for k, _ in rows}
+            after = {self.energised(name, row.to) for _, row in rows}
+            if before != after:
+                found[name] = after.pop() if len(after) == 1 else "may be on"
+        return found
+
+    def _row(self, line: Line, effect: str, step: int) -> Row | None:
+        """The row by which the line moves the machine on from `step`; None if it stays."""
+        names = {effect, line.fact, f"{line.interlock.name.lower()}_acts"}
+        rows = self.logic.rows_from(step)
+        through = (row for row in rows if names & {r.name for r in self.logic.reads(row.guard.name)})
+        return next((row for row in rows if row.guard.name in names), None) or next(through, None)
+
+    def energised(self, name: str, step: int) -> str:
+        """Whether an output is "on", "off" or "may be on" in a step."""
+        lines = [
+            o
+            for o in self.logic.definition.output_lines
+            if o.name == name and step in o.steps and not (o.when and self.fixed.facts.get(o.when.name) == 0)
+        ]
+        if any(line.when is None and line.unless is None for line in lines):
+            return "on"
+        return "may be on" if lines else "off"
