@@ -24,9 +24,19 @@ class Derived(NamedTuple):
     line_area_m2: float
     line_loss: float  # f L/D + bends + 1: the air's loss factor without the inlet
     riser_share: float
-    tanks_m3: float
-    tanks_valve_m3_s_pa: float
-    tanks_fill_m3_s_pa: float
+    # pulse tanks of each group together; 0 for a group that is not there
+    group_1_m3: float
+    group_2_m3: float
+    group_3_m3: float
+    group_1_valve_m3_s_pa: float
+    group_2_valve_m3_s_pa: float
+    group_3_valve_m3_s_pa: float
+    group_1_fill_m3_s_pa: float
+    group_2_fill_m3_s_pa: float
+    group_3_fill_m3_s_pa: float
+    group_1_share: float  # of the elements, so of the cloth
+    group_2_share: float
+    group_3_share: float
     flap_area_m2: float
     cylinder_area_m2: float
     vent_area_m2: float  # Cd A
@@ -74,8 +84,29 @@ def source_pieces(p: PlantParameters) -> list[float]:
     return [y[i] - b[i] * x[i] for i in range(CURVE_POINTS - 1)] + b
 
 
+def group_elements(elements: float, groups: int) -> tuple[float, float, float]:
+    """
+    How many elements each group of pulse valves has, as even as they go, the first group the most.
+
+    >>> group_elements(7.0, 3)
+    (3.0, 2.0, 2.0)
+    """
+    given = [0.0, 0.0, 0.0]
+    for i in range(groups):
+        left = elements - sum(given)
+        given[i] = left if i == groups - 1 else float(math.ceil(left / (groups - i)))
+    return given[0], given[1], given[2]
+
+
+def each(groups: tuple[float, float, float], of_one: float) -> tuple[float, float, float]:
+    """What the elements of each group make together."""
+    first, second, third = groups
+    return first * of_one, second * of_one, third * of_one
+
+
 def derived(p: PlantParameters) -> Derived:
     """Work out the constants of a run."""
+    groups = group_elements(p.tank_elements, round(p.tank_groups))
     air_pa = site_pressure_pa(p.site_altitude_m)
     density = air_density_kg_m3(air_pa, p.site_temperature_k)
     viscosity = air_viscosity_pa_s(p.site_temperature_k)
@@ -89,12 +120,13 @@ def derived(p: PlantParameters) -> Derived:
         circle_m2(p.line_bore_m),
         friction * p.line_length_m / p.line_bore_m + p.line_bend_loss * p.line_bends + 1.0,
         p.line_lift_m / p.line_length_m,
-        p.tank_elements * p.tank_volume_m3,
-        p.tank_elements * p.tank_valve_m3_s_pa,
-        p.tank_elements * p.tank_fill_m3_s_pa,
+        *each(groups, p.tank_volume_m3),
+        *each(groups, p.tank_valve_m3_s_pa),
+        *each(groups, p.tank_fill_m3_s_pa),
+        *each(groups, 1.0 / p.tank_elements),
         circle_m2(p.flap_bore_m),
         circle_m2(p.flap_cylinder_bore_m),
-        p.vent_discharge_coefficient * circle_m2(p.vent_bore_m),
+        p.vent_fitted * p.vent_discharge_coefficient * circle_m2(p.vent_bore_m),
         p.body_useful_volume_m3 * p.material_bulk_density_kg_m3,
         p.vessel_capacity_m3 * p.material_bulk_density_kg_m3,
         1.25 * p.material_bulk_density_kg_m3 * 9.81 * p.flap_bore_m,
@@ -119,9 +151,15 @@ def at_rest(parameters: PlantParameters, seed: int = 1) -> Floats:
             network_pa=supply_pa,
             header_pa=supply_pa,
             tank_pa=supply_pa,
+            tank_2_pa=supply_pa,
+            tank_3_pa=supply_pa,
             cylinder_pa=d.air_pa,
+            cylinder_closing_pa=d.air_pa,
+            bypass_open=parameters.source_bypass,
             supply_seen_pa_g=parameters.supply_network_pa_g,
             clean_pa=d.air_pa,
+            vessel_pa=d.air_pa + parameters.vessel_pressure_pa_g,
             seed=float(seed % 2147483646 + 1),
+            noise_seed=float((seed + 1_000_003) % 2147483646 + 1),
         )
     )

@@ -33,6 +33,8 @@ class PlantParameters(NamedTuple):
     # body
     body_gas_volume_m3: P[float, L(0.003, 0.5, "empty body with filter space; estimate")] = 0.040
     body_useful_volume_m3: P[float, L(0.001, 0.2, "common practice: 2 to 56 l")] = 0.014
+    body_probe_share: P[float, L(0.2, 1.3, "receiver-full probe, as a share of the useful volume")] = 1.0
+    body_probe_splash: P[float, L(0, 0.5, "product splashes so much higher while it arrives; estimate")] = 0.03
     body_leak_m2: P[float, L(0, 1e-3, "seals and joints as an ideal hole; 3 mm2, estimate")] = 3e-6
     # line: one horizontal run with one riser
     line_bore_m: P[float, L(0.02, 0.2, "inside")] = 0.050
@@ -49,12 +51,18 @@ class PlantParameters(NamedTuple):
     line_fall_back_m_s: P[float, L(0.5, 10, "falling column in a stopped riser, 2-4 m/s; estimate")] = 3.0
     line_hose_off_loss: P[float, L(1, 5, "loss factor K of the open inlet with the hose off")] = 1.5
     # vacuum source: suction flow against vacuum as nine points
+    source_kind: P[float, L(0, 2, "what draws; with its own curve", ("ejector", "blower", "vane_pump"))] = 0.0
     source_free_flow_kg_s: P[float, L(1e-3, 1, "223 m3/h ANR at nominal supply; estimate")] = 0.0734
     source_vacuum_max_pa_v: P[float, L(1e4, 1e5, "dead end at nominal supply; estimate")] = 80e3
     source_motive_m3_s_pa: P[float, L(0, 1e-6, "nozzle, 1130 l/min ANR at 6 bar g; motor 0")] = 2.686e-8
     source_supply_nominal_pa_g: P[float, L(2e5, 8e5, "supply for the two figures above")] = 6e5
     source_supply_none_pa: P[float, L(0, 3e5, "absolute supply without suction; motor 0")] = 1.5e5
-    source_valve_s: P[float, L(0.01, 5, "first-order lag of the valve; a motor's spin-up 1-3 s")] = 0.08
+    source_valve_s: P[float, L(0.01, 5, "first-order lag of the ejector or bypass valve")] = 0.08
+    source_spin_up_s: P[float, L(0.05, 30, "motor to full speed, 1-8 s; common practice")] = 2.0
+    source_run_down_s: P[float, L(0.05, 120, "motor to standstill, 5-30 s; common practice")] = 10.0
+    source_bypass: P[float, L(0, 1, "spring-open valve: the motor draws room air", ("none", "fitted"))] = 0.0
+    source_bypass_m2: P[float, L(1e-5, 1e-2, "effective area Cd A of the open bypass; estimate")] = 5e-4
+    source_relief_pa_v: P[float, L(0, 1e5, "relief valve at a blower's inlet, 20-50 kPa; 0 is none")] = 0.0
     source_back_flow_m2: P[float, L(0, 1e-2, "open area through the stopped source; estimate")] = 4e-5
     source_check_valve: P[float, L(0, 1, "against flow into the body", ("none", "fitted"))] = 1.0
     source_vacuum_share_0: P[float, L(0, 0, "of the dead-end vacuum; first point is free flow")] = 0.0
@@ -91,6 +99,7 @@ class PlantParameters(NamedTuple):
     tank_volume_m3: P[float, L(5e-5, 2e-2, "of one tank")] = 0.0005
     tank_valve_m3_s_pa: P[float, L(1e-9, 1e-6, "pulse valve of one tank; estimate")] = 2e-8
     tank_fill_m3_s_pa: P[float, L(1e-10, 1e-6, "fill line of one tank; thin hose a quarter")] = 5.5e-9
+    tank_groups: P[float, L(1, 3, "pulsed one after another; elements shared out, the first most")] = 1.0
     tank_critical_ratio: P[float, L(0.1, 0.528, "b after ISO 6358, valve and fill line")] = 0.3
     # supply air
     supply_network_pa_g: P[float, L(0, 1e6, "network upstream of the header")] = 7e5
@@ -98,7 +107,11 @@ class PlantParameters(NamedTuple):
     supply_network_critical_ratio: P[float, L(0.1, 0.528, "b after ISO 6358")] = 0.3
     supply_network_ramp_pa_s: P[float, L(1e4, 1e7, "failing and returning network; estimate")] = 1e5
     supply_header_volume_m3: P[float, L(1e-4, 1, "header at the station")] = 0.025
-    # flap: lifted onto its seat by a spring, opened by a single-acting cylinder
+    # flap: driven (opened by a cylinder, closed by a spring or, with two coils, by its other side) or hanging
+    flap_kind: P[float, L(0, 2, "what moves it", ("driven", "counterweight", "vacuum_held"))] = 0.0
+    flap_valve: P[float, L(0, 1, "two coils: keeps its last place", ("spring", "two_coils"))] = 0.0
+    flap_counterweight_n: P[float, L(0.2, 500, "hanging flap: closing force at its middle; estimate")] = 2.0
+    flap_ajar: P[float, L(0.005, 0.2, "vacuum-held: rests so far open; switch at 0.05; estimate")] = 0.03
     flap_bore_m: P[float, L(0.05, 0.5, "seat, and outlet of the body")] = 0.150
     flap_travel_s: P[float, L(0.05, 5, "full stroke, 0.2-0.6 s; estimate")] = 0.35
     flap_cylinder_bore_m: P[float, L(0.01, 0.2, "piston")] = 0.032
@@ -108,15 +121,22 @@ class PlantParameters(NamedTuple):
     flap_spring_n: P[float, L(10, 5e3, "closing force at the middle of the flap; estimate")] = 120.0
     flap_discharge_coefficient: P[float, L(0.3, 1, "Cd of the open flap for air")] = 0.6
     # vent and purge
+    vent_fitted: P[float, L(0, 1, "without: the body fills through line and leaks", ("none", "fitted"))] = 1.0
     vent_bore_m: P[float, L(0.003, 0.1, "spring-open vent valve")] = 0.015
     vent_discharge_coefficient: P[float, L(0.3, 1, "Cd")] = 0.62
     vent_valve_s: P[float, L(0.005, 1, "first-order lag of vent and purge valve")] = 0.05
+    purge_fitted: P[float, L(0, 1, "false-air valve at the feed point", ("none", "fitted"))] = 1.0
     purge_loss: P[float, L(0.1, 50, "K of the open false-air valve, on the line bore")] = 1.5
     # vessel below
     vessel_bore_m: P[float, L(0.1, 5, "upright cylinder")] = 0.60
     vessel_capacity_m3: P[float, L(0.005, 20, "up to the flap; product above it stands in the flap")] = 0.120
     vessel_probe_height_m: P[float, L(0.05, 10, "high-level probe above the floor")] = 0.25
     vessel_probe_radius_m: P[float, L(0, 2.5, "from the axis; the wall sees the heap last")] = 0.25
+    vessel_probe_delay_s: P[float, L(0, 10, "of the probes themselves, both edges")] = 0.0
+    vessel_low_probe_height_m: P[float, L(0.02, 10, "low-level probe above the floor")] = 0.05
+    vessel_low_probe_radius_m: P[float, L(0, 2.5, "from the axis")] = 0.10
+    vessel_pressure_pa_g: P[float, L(-5e3, 2e4, "under the flap: steam, a blower, an extraction")] = 0.0
+    vessel_inflow_kg_h: P[float, L(0, 2e4, "other product into it: second receiver, sacks")] = 0.0
     vessel_curtain_kg_s: P[float, L(0.01, 1e3, "curtain over the probe; 1000 = never")] = 0.3
     vessel_demand_kg_h: P[float, L(0, 2e4, "what the consumer takes")] = 850.0
     vessel_start_kg: P[float, L(0, 5e3, "in the vessel at power-up")] = 0.0
@@ -131,6 +151,7 @@ class PlantParameters(NamedTuple):
     material_velocity_ratio: P[float, L(0.2, 1, "solids/air; Hinkle 0.84, bends slow it")] = 0.73
     material_pick_up_m_s: P[float, L(3, 40, "fine powders 10.2-12.2 m/s and 20 % (Mills 2010)")] = 14.0
     material_flow_factor: P[float, L(0, 1, "of the Beverloo rate; fine powder 0.1-0.3, bridging 0")] = 0.4
+    material_fluidised_factor: P[float, L(0, 1, "the same while fluidising air is on; estimate")] = 0.9
     material_beverloo_c: P[float, L(0.4, 0.7, "C, 0.55-0.65 (Beverloo, Leniger, van de Velde 1961)")] = 0.58
     material_beverloo_k: P[float, L(1, 3, "k, 1.4; particle shape up to 3")] = 1.4
     material_repose_rad: P[float, L(0.2, 1.2, "angle of repose; 0.7 is 40 degrees")] = 0.7
@@ -138,10 +159,20 @@ class PlantParameters(NamedTuple):
     material_hold_pa_v: P[float, L(10, 1e4, "holds the product in the open flap; estimate")] = 400.0
     # transmitters, 4-20 mA
     transmitter_vacuum_range_pa_v: P[float, L(1e3, 1e5, "vacuum at 20 mA")] = 100e3
+    transmitter_vacuum_side: P[float, L(0, 1, "clean side reads the filter too", ("dirty", "clean"))] = 0.0
+    transmitter_vacuum_zero: P[float, L(0, 1, "against the room, or absolute: against 101.325 kPa", ("room", "standard"))] = 0.0
     transmitter_vacuum_lag_s: P[float, L(0.001, 60, "clean impulse line 50 ms, caked 10-30 s")] = 0.05
     transmitter_supply_range_pa_g: P[float, L(1e5, 2e6, "gauge pressure at 20 mA")] = 10e5
     transmitter_supply_lag_s: P[float, L(0.001, 60, "")] = 0.05
+    transmitter_dp_range_pa: P[float, L(1e3, 5e4, "pressure drop of the filter at 20 mA")] = 20e3
+    transmitter_dp_lag_s: P[float, L(0.001, 60, "")] = 0.05
     transmitter_noise_ua: P[float, L(0, 200, "standard deviation; 8 uA is 0.05 % of span")] = 8.0
+    # pressure switches
+    switch_vacuum_pa_v: P[float, L(500, 9e4, "closes here; on the side of the transmitter")] = 1_200.0
+    switch_vacuum_band_pa: P[float, L(10, 1e4, "opens so much lower; 0.5-1 kPa, estimate")] = 500.0
+    switch_supply_pa_g: P[float, L(1e5, 1e6, "closes here")] = 480e3
+    switch_supply_band_pa: P[float, L(1e3, 1e5, "opens so much lower; 0.3 bar, estimate")] = 30e3
+    switch_filter_s: P[float, L(0, 1, "of the switch, both edges; 50-200 ms, estimate")] = 0.1
 # fmt: on
 
 
@@ -167,10 +198,19 @@ def problems(parameters: PlantParameters) -> list[str]:
             found.append(f"source_vacuum_share_{i} must be over source_vacuum_share_{i - 1}")
         if values[f"source_flow_share_{i}"] > values[f"source_flow_share_{i - 1}"]:
             found.append(f"source_flow_share_{i} must not be over source_flow_share_{i - 1}")
+    if parameters.source_kind > 0.0 and parameters.source_motive_m3_s_pa > 0.0:
+        found.append("source_motive_m3_s_pa must be 0: blower and vane pump (source_kind) take no supply air")
+    if parameters.source_kind == 0.0 and parameters.source_bypass > 0.0:
+        found.append("source_bypass belongs to a motor: an ejector is switched by its valve (source_kind)")
+    if parameters.tank_groups > parameters.tank_elements:
+        found.append("tank_groups cannot be over tank_elements: a group has one element at least")
     if parameters.line_lift_m > parameters.line_length_m:
         found.append("line_lift_m is part of line_length_m and cannot be over it")
     if parameters.body_useful_volume_m3 >= parameters.body_gas_volume_m3:
         found.append("body_useful_volume_m3 must be under body_gas_volume_m3 (filters above the batch)")
-    if 2 * parameters.vessel_probe_radius_m > parameters.vessel_bore_m:
-        found.append("vessel_probe_radius_m puts the probe outside the vessel (vessel_bore_m)")
+    for name in ("vessel_probe", "vessel_low_probe"):
+        if 2 * values[f"{name}_radius_m"] > parameters.vessel_bore_m:
+            found.append(f"{name}_radius_m puts the probe outside the vessel (vessel_bore_m)")
+    if parameters.vessel_low_probe_height_m >= parameters.vessel_probe_height_m:
+        found.append("vessel_low_probe_height_m must be under vessel_probe_height_m")
     return found

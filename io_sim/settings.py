@@ -34,6 +34,7 @@ GROUPS = {
     "feed": "feed point",
     "material": "product",
     "transmitter": "4-20 mA transmitters",
+    "switch": "pressure switches",
 }
 """The groups of the file, by the first word of each parameter."""
 
