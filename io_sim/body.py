@@ -11,6 +11,7 @@ from controller.image import Outputs
 from io_sim.constants import at
 from io_sim.failures import slot
 from io_sim.filters import filter_pa_s_kg
+from io_sim.flap import flap_gap_m2
 from io_sim.formulas_air import ROUNDING_PA, orifice_kg_s
 from io_sim.lag import lagged
 from io_sim.line import line_kg_s, line_terms
@@ -18,8 +19,8 @@ from io_sim.state import (
     BODY_GAS_M3,
     BODY_KG,
     BODY_PA,
+    BYPASS_OPEN,
     CLEAN_PA,
-    FLAP_OPEN,
     LINE_AIR_KG,
     LINE_AIR_KG_S,
     OPENING_AIR_KG,
@@ -42,12 +43,11 @@ P_TEMPERATURE = at("site_temperature_k")
 P_VOLUME = at("body_gas_volume_m3")
 P_LEAK = at("body_leak_m2")
 P_PARTICLE_DENSITY = at("material_particle_density_kg_m3")
-P_FLAP_AREA = at("flap_area_m2")
-P_FLAP_CD = at("flap_discharge_coefficient")
 P_VENT_AREA = at("vent_area_m2")
 P_VENT_VALVE_S = at("vent_valve_s")
 P_BACK_FLOW = at("source_back_flow_m2")
 P_CHECK_VALVE = at("source_check_valve")
+P_BYPASS_M2 = at("source_bypass_m2")
 
 VENT_STUCK_OPEN = slot("vent_stuck_open")
 VENT_STUCK_SHUT = slot("vent_stuck_shut")
@@ -65,11 +65,11 @@ def move_vent(state: Floats, par: Floats, failures: Floats, outputs: Ints, step_
     state[VENT_OPEN] = lagged(state[VENT_OPEN], target, par[P_VENT_VALVE_S], step_s)
 
 
-def openings_m2(state: Floats, par: Floats) -> tuple[float, float]:
-    """Effective area open to the room, inwards and outwards: flap, vent, leaks and the stopped source."""
+def openings_m2(state: Floats, par: Floats, failures: Floats) -> tuple[float, float]:
+    """Effective area open to the room, inwards and outwards: flap, vent, leaks, stopped source and bypass."""
     both = par[P_LEAK] + par[P_VENT_AREA] * state[VENT_OPEN]
-    both += par[P_FLAP_CD] * par[P_FLAP_AREA] * state[FLAP_OPEN]
-    through_source = par[P_BACK_FLOW] * (1.0 - state[SOURCE_OPEN])
+    both += flap_gap_m2(state, par, failures)
+    through_source = par[P_BACK_FLOW] * (1.0 - state[SOURCE_OPEN]) + par[P_BYPASS_M2] * state[BYPASS_OPEN]
     return both + through_source * (1.0 - par[P_CHECK_VALVE]), both + through_source
 
 
@@ -85,8 +85,8 @@ def move_gas(state: Floats, par: Floats, failures: Floats, step_s: float) -> Non
     air_pa, gas, kelvin = par[P_AIR_PA], par[P_GAS], par[P_TEMPERATURE]
     air_loss, solids_loss, column_pa, break_away_pa = line_terms(state, par, failures)
     drag = filter_pa_s_kg(state, par, failures) * state[BODY_PA]
-    free, dead_end = source_strength(state, par)
-    inwards_m2, outwards_m2 = openings_m2(state, par)
+    free, dead_end = source_strength(state, par, failures)
+    inwards_m2, outwards_m2 = openings_m2(state, par, failures)
     root_density = math.sqrt(2.0 * par[P_AIR_PA] / gas)
     volume = par[P_VOLUME] - state[BODY_KG] / par[P_PARTICLE_DENSITY]
     before = state[BODY_PA] * state[BODY_GAS_M3]

@@ -9,7 +9,7 @@ from io_sim.body import move_gas, move_vent
 from io_sim.filters import move_dust
 from io_sim.flap import move_cylinder, move_flap
 from io_sim.instruments import fades, follow, read
-from io_sim.line import move_product, move_purge
+from io_sim.line import move_pick_up, move_product, move_purge
 from io_sim.pulse_tank import move_tanks
 from io_sim.state import Floats, Ints
 from io_sim.supply_air import move_supply
@@ -22,7 +22,8 @@ def step_plant(state: Floats, par: Floats, failures: Floats, outputs: Ints, step
     move_source(state, par, failures, outputs, step_s)
     move_vent(state, par, failures, outputs, step_s)
     move_purge(state, par, failures, outputs, step_s)
-    move_cylinder(state, par, outputs, step_s)
+    move_pick_up(state, par, failures, step_s)
+    move_cylinder(state, par, failures, outputs, step_s)
     move_flap(state, par, failures, step_s)
     move_tanks(state, par, failures, outputs, step_s)
     move_supply(state, par, failures, step_s)

@@ -30,9 +30,11 @@ from io_sim.state import (
     INLET_M_S,
     LINE_AIR_KG_S,
     LINE_KG,
+    LINER_ON_LANCE,
     PICKED_UP_KG,
     PLUG_KG,
     PURGE_OPEN,
+    SLUG_PHASE,
     Floats,
     Ints,
 )
@@ -52,6 +54,7 @@ P_LINE_AREA = at("line_area_m2")
 P_LINE_LOSS = at("line_loss")
 P_RISER_SHARE = at("riser_share")
 P_INLET_LOSS = at("line_inlet_loss")
+P_PURGE_FITTED = at("purge_fitted")
 P_PURGE_LOSS = at("purge_loss")
 P_HOSE_OFF_LOSS = at("line_hose_off_loss")
 P_SOLIDS_FRICTION = at("line_solids_friction")
@@ -70,18 +73,40 @@ P_BODY_LIMIT = at("body_limit_kg")
 FEED_EMPTY = slot("feed_empty")
 INLET_HOSE_OFF = slot("inlet_hose_off")
 LINE_BLOCKED = slot("line_blocked")
+LANCE_LIFTED = slot("lance_lifted")
+LINE_FLOODS = slot("line_floods")
 PURGE_VALVE_STUCK_OPEN = slot("purge_valve_stuck_open")
+PURGE_VALVE_STUCK_SHUT = slot("purge_valve_stuck_shut")
+SACK_LINER_IN_LANCE = slot("sack_liner_in_lance")
+SLUGGING_LINE = slot("slugging_line")
+
+SLUG_HZ, SLUG_PA, SLUG_FROM_KG_M3 = 0.4, 15_000.0, 5.0  # 0.2-1 Hz; full from this hold-up on; estimates
+LINER_ON_PA_V, LINER_OFF_PA_V = 2_000.0, 500.0  # a liner is sucked on, and falls off; estimates
 
 
 def move_purge(state: Floats, par: Floats, failures: Floats, outputs: Ints, step_s: float) -> None:
     """Let the line-purge valve follow its command."""
-    target = max(float(outputs[PURGE_CMD]), failures[PURGE_VALVE_STUCK_OPEN])
+    target = outputs[PURGE_CMD] * (1.0 - failures[PURGE_VALVE_STUCK_SHUT])
+    target = max(target, failures[PURGE_VALVE_STUCK_OPEN]) * par[P_PURGE_FITTED]
     state[PURGE_OPEN] = lagged(state[PURGE_OPEN], target, par[P_VENT_VALVE_S], step_s)
+
+
+def move_pick_up(state: Floats, par: Floats, failures: Floats, step_s: float) -> None:
+    """Let a liner be sucked on or fall off, and a slugging line swing on, for one step."""
+    vacuum_pa = par[P_AIR_PA] - state[BODY_PA]
+    if failures[SACK_LINER_IN_LANCE] == 0.0 or vacuum_pa < LINER_OFF_PA_V:
+        state[LINER_ON_LANCE] = 0.0
+    elif vacuum_pa > LINER_ON_PA_V:
+        state[LINER_ON_LANCE] = 1.0
+    if failures[SLUGGING_LINE] > 0.0:
+        phase = state[SLUG_PHASE] + SLUG_HZ * step_s
+        state[SLUG_PHASE] = phase - math.floor(phase)
 
 
 def pick_up_openings(state: Floats, par: Floats, failures: Floats) -> tuple[float, float]:
     """Openings of the pick-up and of the purge valve, each as 1/sqrt(K) on the line bore."""
-    pick_up = (1.0 - failures[LINE_BLOCKED]) / math.sqrt(par[P_INLET_LOSS] + 1e-9)
+    free = 1.0 - state[LINER_ON_LANCE] * failures[SACK_LINER_IN_LANCE]
+    pick_up = free * (1.0 - failures[LINE_BLOCKED]) / math.sqrt(par[P_INLET_LOSS] + 1e-9)
     return pick_up, state[PURGE_OPEN] / math.sqrt(par[P_PURGE_LOSS])
 
 
@@ -92,6 +117,7 @@ def line_terms(state: Floats, par: Floats, failures: Floats) -> tuple[float, flo
     Returns:
         Loss factor of the air / 2 [-]; solids loss per u^2 [kg/m3]; weight of the riser column [Pa];
         break-away pressure of the plug [Pa].
+        A slug weighs on the line as a column that comes and goes.
     """
     if failures[INLET_HOSE_OFF] >= 0.5:
         return 0.5 * par[P_HOSE_OFF_LOSS], 0.0, 0.0, 0.0
@@ -106,7 +132,11 @@ def line_terms(state: Floats, par: Floats, failures: Floats) -> tuple[float, flo
     break_away = 0.0
     if state[PLUG_KG] > 0.0:
         break_away = plug_break_away_pa(state[PLUG_KG], par[P_BORE], par[P_BULK_DENSITY], par[P_PLUG_WALL])
-    return air, solids, hanging_kg(state, par) * GRAVITY / area, break_away
+    column = hanging_kg(state, par) * GRAVITY / area
+    if failures[SLUGGING_LINE] > 0.0:
+        swing = 0.5 - 0.5 * math.cos(2.0 * math.pi * state[SLUG_PHASE])
+        column += failures[SLUGGING_LINE] * SLUG_PA * swing * min(held / SLUG_FROM_KG_M3, 1.0)
+    return air, solids, column, break_away
 
 
 def hanging_kg(state: Floats, par: Floats) -> float:
@@ -144,6 +174,7 @@ def feed_on_offer_kg_s(state: Floats, par: Floats, failures: Floats, outputs: In
         kick = par[P_VARIATION] * math.sqrt(6.0 * fade) * draw(state)
         state[FEED_DEVIATION] += kick - fade * state[FEED_DEVIATION]
     limit = par[P_FEED_LIMIT] * outputs[FEED_CMD] * (1.0 - failures[FEED_EMPTY])
+    limit *= (1.0 - failures[LANCE_LIFTED]) * (1.0 + 2.0 * failures[LINE_FLOODS])
     return limit * max(1.0 + state[FEED_DEVIATION], 0.0)
 
 
@@ -158,7 +189,8 @@ def move_product(state: Floats, par: Floats, failures: Floats, outputs: Ints, st
     if failures[INLET_HOSE_OFF] >= 0.5:
         inlet_m_s = mean_m_s = 0.0
     carried = par[P_PICK_UP]
-    capacity = par[P_LOADING_MAX] * air * step_s if inlet_m_s > 0.0 else 0.0
+    loading = par[P_LOADING_MAX] * (1.0 + 9.0 * failures[LINE_FLOODS])
+    capacity = loading * air * step_s if inlet_m_s > 0.0 else 0.0
     restart = min(capacity, state[PLUG_KG])
     picked = 0.0
     if offer > 0.0 and capacity > restart:

@@ -51,7 +51,7 @@ CONTACTOR_WELDED = slot("contactor_welded")
 BYPASS_STUCK_SHUT = slot("bypass_stuck_shut")
 BYPASS_STUCK_OPEN = slot("bypass_stuck_open")
 
-EJECTOR, BLOWER, VANE_PUMP = 0.0, 1.0, 2.0
+EJECTOR, BLOWER = 0.0, 1.0  # and 2 a vane pump
 TURNING_AT = 0.1  # of full speed: the motor counts as turning; estimate
 ICING_S, THAWING_S = 1_200.0, 120.0  # ice grows over an hour's run, goes in a pause of minutes; estimates
 
@@ -96,9 +96,11 @@ def source_runs(state: Floats) -> bool:
     return state[CONTACTOR_CLOSED] > 0.0 and state[SOURCE_OPEN] >= TURNING_AT
 
 
-def source_health(state: Floats, failures: Floats) -> float:
-    """Share of flow and dead end that wear, ice and wrong rotation leave."""
-    health = (1.0 - 0.7 * failures[SOURCE_WEAK]) * (1.0 - 0.8 * state[EJECTOR_ICE])
+def source_health(state: Floats, par: Floats, failures: Floats) -> float:
+    """Share of flow and dead end that wear and ice, or wear and wrong rotation, leave."""
+    health = 1.0 - 0.7 * failures[SOURCE_WEAK]
+    if par[P_KIND] == EJECTOR:
+        return health * (1.0 - 0.8 * state[EJECTOR_ICE])
     return health * (1.0 - 0.8 * failures[MOTOR_WRONG_ROTATION])
 
 
@@ -110,7 +112,7 @@ def source_strength(state: Floats, par: Floats, failures: Floats) -> tuple[float
     its dead end with the square of the speed in a blower (affinity laws of turbomachines, any textbook), and
     with the speed in a vane pump whose slip goes with the difference of pressure.
     """
-    health = source_health(state, failures)
+    health = source_health(state, par, failures)
     if par[P_KIND] == EJECTOR:
         strength = 1.0
         if par[P_MOTIVE] > 0.0:

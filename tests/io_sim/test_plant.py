@@ -64,7 +64,7 @@ def test_no_compressed_air_is_lost_or_made(do):
 
     def stored() -> float:
         s = plant.state
-        return (s.header_pa * p.supply_header_volume_m3 + s.tank_pa * d.tanks_m3) / d.gas_j_kg
+        return (s.header_pa * p.supply_header_volume_m3 + s.tank_pa * d.group_1_m3) / d.gas_j_kg
 
     start = stored()
     batch(plant, do)
