@@ -22,7 +22,8 @@ from controller.station_check.prediction import NORMAL_KG_M3, predict
 from controller.station_check.report import CAUTIONS, Report, as_json, check_station, judge
 from controller.station_check.tables import show
 from io_sim.formulas_air import orifice_kg_s
-from io_sim.formulas_line import GRAVITY, MINIMUM_CONVEYING_M_S, rhodes_vertical_pa
+from io_sim.formulas_line import GRAVITY, MINIMUM_CONVEYING_M_S
+from io_sim.formulas_solids import rhodes_vertical_pa
 from io_sim.parameters import PlantParameters, problems
 from io_sim.parameters import limits as plant_limits
 

@@ -16,6 +16,7 @@ from io_sim import formulas_air as air
 from io_sim import formulas_line as line
 from io_sim import formulas_powder as powder
 from io_sim import formulas_signal as signal
+from io_sim import formulas_solids as solids
 
 TABLE = Path(__file__).parents[1] / "data" / "check_values.csv"
 ROWS = list(csv.DictReader(TABLE.read_text(encoding="utf-8").splitlines()))
@@ -34,12 +35,12 @@ def number(text: str) -> float:
 
 def rhodes_8_1(bore_m: float) -> tuple[float, float, float]:
     """Saltation velocity, horizontal and vertical drop of Rhodes' worked example 8.1."""
-    saltation = line.rizk_saltation_m_s(0.25, 1e-4, bore_m, 1.2)
+    saltation = solids.rizk_saltation_m_s(0.25, 1e-4, bore_m, 1.2)
     flux = 0.25 / (math.pi / 4 * bore_m**2)
-    across = line.rhodes_horizontal_pa(
+    across = solids.rhodes_horizontal_pa(
         flux, 1.5 * saltation, 30, bore_m, **SAND, density_kg_m3=1.2, viscosity_pa_s=1.84e-5
     )
-    up = line.rhodes_vertical_pa(flux, 1.5 * saltation, 10, bore_m, 0.52, 2500, 1.2)
+    up = solids.rhodes_vertical_pa(flux, 1.5 * saltation, 10, bore_m, 0.52, 2500, 1.2)
     return saltation, across, up
 
 
@@ -55,10 +56,10 @@ def rhodes_exercise_bar(
     """Total drop of Rhodes' exercises 8.3 and 8.5; `up` holds the bends, 7.5 m each."""
     fluids = pytest.importorskip("fluids")
     terminal = fluids.v_terminal(D=size, rhop=density, rho=1.2, mu=1.84e-5)
-    speed = 1.5 * line.rizk_saltation_m_s(kg_h / 3600, size, bore, 1.2)
+    speed = 1.5 * solids.rizk_saltation_m_s(kg_h / 3600, size, bore, 1.2)
     flux = kg_h / 3600 / (math.pi / 4 * bore**2)
-    across = line.rhodes_horizontal_pa(flux, speed, along, bore, size, density, 1.2, 1.84e-5)
-    return (across + line.rhodes_vertical_pa(flux, speed, up, bore, terminal, density, 1.2)) / 1e5
+    across = solids.rhodes_horizontal_pa(flux, speed, along, bore, size, density, 1.2, 1.84e-5)
+    return (across + solids.rhodes_vertical_pa(flux, speed, up, bore, terminal, density, 1.2)) / 1e5
 
 
 def lift_line_8_4_bar() -> float:
@@ -68,13 +69,13 @@ def lift_line_8_4_bar() -> float:
     area = math.pi / 4 * 0.05**2
     flux, speed = 2000 / 3600 / area, 60 / 3600 / area
     acceleration = 0.5 * 1.2 * speed**2 + 0.5 * flux * (speed - terminal)
-    return (line.rhodes_vertical_pa(flux, speed, 50, 0.05, terminal, 2500, 1.2) + acceleration) / 1e5
+    return (solids.rhodes_vertical_pa(flux, speed, 50, 0.05, terminal, 2500, 1.2) + acceleration) / 1e5
 
 
 def choking_8_4_m_s() -> float:
     fluids = pytest.importorskip("fluids")
     terminal = fluids.v_terminal(D=270e-6, rhop=2500, rho=1.2, mu=1.84e-5)
-    return line.punwani_choking_m_s(2000 / 3600 / (math.pi / 4 * 0.05**2), 2500, 0.05, 1.2, terminal)
+    return solids.punwani_choking_m_s(2000 / 3600 / (math.pi / 4 * 0.05**2), 2500, 0.05, 1.2, terminal)
 
 
 def coulson_air_kpa(bore_m: float, speed_m_s: float) -> float:
@@ -83,7 +84,7 @@ def coulson_air_kpa(bore_m: float, speed_m_s: float) -> float:
 
 
 def coulson_added_kpa(air_kpa: float, speed_m_s: float) -> float:
-    return line.additional_drop_coulson_pa(air_kpa * 1e3, speed_m_s, 4.7, 2600.0) / 1e3
+    return solids.additional_drop_coulson_pa(air_kpa * 1e3, speed_m_s, 4.7, 2600.0) / 1e3
 
 
 def receiver_gallon(minutes: float, cfm: float, room_psi: float, upper: float, lower: float) -> float:
@@ -174,8 +175,8 @@ CHECKS: list[tuple[str, str, Callable[[], float]]] = [
         "700 kg/h",
         lambda: rhodes_exercise_bar(700, 1e-3, 1000, 0.04, 80, 15 + 5 * 7.5),
     ),
-    ("feed-point", "=13.8", lambda: 1.5 * line.rizk_saltation_m_s(500 / 3600, 150e-6, 0.05, 1.2)),
-    ("feed-point", "=16.4", lambda: 1.5 * line.rizk_saltation_m_s(700 / 3600, 1e-3, 0.04, 1.2)),
+    ("feed-point", "=13.8", lambda: 1.5 * solids.rizk_saltation_m_s(500 / 3600, 150e-6, 0.05, 1.2)),
+    ("feed-point", "=16.4", lambda: 1.5 * solids.rizk_saltation_m_s(700 / 3600, 1e-3, 0.04, 1.2)),
     ("Punwani", "2000 kg/h", choking_8_4_m_s),
     ("lift-line", "same", lift_line_8_4_bar),
     ("air-only pressure drop", BIG, lambda: coulson_air_kpa(0.1016, 24.7)),

@@ -9,7 +9,7 @@ from io_sim import formulas_air as air
 from io_sim import formulas_line as line
 from io_sim import formulas_powder as powder
 from io_sim import supply_air
-from io_sim.formulas_signal import signal_percent, signal_ua
+from io_sim.formulas_signal import current_ua, signal_percent
 
 fluids = pytest.importorskip("fluids")
 
@@ -32,7 +32,7 @@ def test_saltation_velocity_agrees_with_the_reference_library(bore, solids, size
     """`fluids.saltation.Rizk`, which takes g as 9.80665."""
     theirs = fluids.saltation.Rizk(mp=solids, dp=size, rhog=1.2, D=bore)
 
-    assert line.rizk_saltation_m_s(solids, size, bore, 1.2) == pytest.approx(theirs, rel=1e-3)
+    assert rizk_saltation_m_s(solids, size, bore, 1.2) == pytest.approx(theirs, rel=1e-3)
 
 
 @pytest.mark.parametrize("altitude", [0, 500, 1_500, 3_000])
@@ -149,10 +149,10 @@ def test_stronger_pulse_cleans_more_and_a_weak_one_nothing():
 
 @pytest.mark.parametrize("share", [0.0, 0.25, 1.0])
 def test_signal_and_percent_are_inverse(share):
-    assert signal_percent(signal_ua(share * 5e4, 5e4)) == pytest.approx(100 * share)
+    assert signal_percent(current_ua(share * 5e4, 5e4, 0.0)) == pytest.approx(100 * share)
 
 
 def test_signal_saturates_inside_the_failure_limits():
     """NAMUR NE 43."""
-    assert signal_ua(-1e6, 1e5) == 3_800
-    assert signal_ua(1e6, 1e5) == 20_500
+    assert current_ua(-1e6, 1e5, 0.0) == 3_800
+    assert current_ua(1e6, 1e5, 0.0) == 20_500
