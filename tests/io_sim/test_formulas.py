@@ -10,6 +10,7 @@ from io_sim import formulas_line as line
 from io_sim import formulas_powder as powder
 from io_sim import supply_air
 from io_sim.formulas_signal import current_ua, signal_percent
+from io_sim.formulas_solids import rizk_saltation_m_s
 
 fluids = pytest.importorskip("fluids")
 
