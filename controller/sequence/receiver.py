@@ -2,8 +2,8 @@
 
 from controller.image import JOG, Inputs, Outputs
 from controller.sequence.definition import Definition
-from controller.sequence.guards import Facts
 from controller.sequence.interlocks import INTERLOCKS
+from controller.sequence.last_word import Facts
 from controller.sequence.outputs import OUTPUTS
 from controller.sequence.presets import Presets, limits
 from controller.sequence.refusals import REFUSALS

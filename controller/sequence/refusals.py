@@ -1,20 +1,23 @@
 """Why a command is refused, in the words of the one who is told."""
 
 from controller.sequence.definition import Refusal
-from controller.sequence.guards import Facts
+from controller.sequence.last_word import Facts
 
 PERMISSIVES = (
     (Facts.powering_up, "the controller has only just started"),
     (Facts.in_fault, "a fault stands: reset first"),
     (Facts.not_at_rest, "the receiver is not at rest"),
+    (Facts.in_manual, "manual mode is on"),
     (Facts.safety_chain_open, "the safety chain is open"),
     (Facts.stop_contact_open, "the stop contact is open"),
     (Facts.stop_asked, "a stop was asked for in the same scan"),
     (Facts.halt, "a halt was asked for in the same scan"),
-    (Facts.image_too_old, "the I/O image is too old"),
+    (Facts.inputs_old, "the I/O image is too old"),
     (Facts.supply_not_over, "supply air is not over its low limit and hysteresis"),
     (Facts.vacuum_not_good, "the vacuum signal is not good"),
     (Facts.not_near_zero, "body vacuum is not within the release threshold of zero"),
+    (Facts.running, "the motor is running: source off is not proven"),
+    (Facts.overload, "the motor's overload relay has tripped"),
     (Facts.flap_open_uncalled, "the open switch is on and nobody opened the flap"),
     (Facts.flap_both, "both flap switches are on"),
 )
@@ -22,6 +25,9 @@ PERMISSIVES = (
 REFUSALS = (
     *(Refusal(command, fact, why) for command in ("start", "clean", "empty") for fact, why in PERMISSIVES),
     Refusal("start", Facts.start_was_held, "start is still held from before: let go and press again"),
+    Refusal("start", Facts.start_out_of_place, "this place has no control, or no right to start"),
+    Refusal("clean", Facts.request_out_of_place, "this place has no control, or no right to start"),
+    Refusal("empty", Facts.request_out_of_place, "this place has no control, or no right to start"),
     Refusal("clean", Facts.start_edge, "a start was asked for in the same scan"),
     Refusal("empty", Facts.start_edge, "a start was asked for in the same scan"),
     Refusal("empty", Facts.clean_asked, "a clean was asked for in the same scan"),
@@ -29,7 +35,22 @@ REFUSALS = (
     Refusal("clean", Facts.batch_perhaps_on_board, "there may be a batch on board: empty first"),
     Refusal("empty", Facts.vessel_full, "the vessel below is full"),
     Refusal("reset", Facts.no_fault, "no fault stands"),
+    Refusal("reset", Facts.in_manual, "manual mode is on: it does not replace the reset"),
+    Refusal("reset", Facts.reset_out_of_place,
+            "only by the place in control; after flap or safety, at the machine"),
     Refusal("reset", Facts.safety_chain_open, "the safety chain is open"),
-    Refusal("reset", Facts.image_too_old, "the I/O image is too old"),
+    Refusal("reset", Facts.inputs_old, "the I/O image is too old"),
+    Refusal("reset", Facts.runs_uncommanded, "the motor runs without a command"),
+    Refusal("reset", Facts.scans_lost, "the scans come too late"),
     Refusal("reset", Facts.vacuum_over_release, "body vacuum is over the release threshold"),
-)
+    Refusal("manual", Facts.not_at_rest_or_fault, "the receiver is neither at rest nor in fault"),
+    Refusal("manual", Facts.manual_remote, "only at the machine, with control there"),
+    Refusal("manual", Facts.powering_up, "the controller has only just started"),
+    Refusal("manual", Facts.asked, "a start, clean or empty was accepted in the same scan"),
+    Refusal("recipe", Facts.not_at_rest_or_fault, "the receiver is neither at rest nor in fault"),
+    Refusal("recipe", Facts.batch_perhaps_on_board, "there may be a batch on board: empty first"),
+    Refusal("recipe", Facts.line_perhaps_loaded, "product may stand in the line: run it empty first"),
+    Refusal("recipe", Facts.request_out_of_place, "another place has control"),
+    Refusal("relearn", Facts.not_at_rest_or_fault, "the receiver is neither at rest nor in fault"),
+    Refusal("relearn", Facts.request_out_of_place, "another place has control"),
+)  # fmt: skip
