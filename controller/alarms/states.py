@@ -22,7 +22,7 @@ class State(StrEnum):
     OUT_OF_SERVICE = "out of service"  # I
 
 
-A, B, C, D, E, F, G, H, I = State
+A, B, C, D, E, F, G, H, I = State  # noqa: E741, the letters of the standard
 
 
 class Edge(StrEnum):
@@ -30,7 +30,7 @@ class Edge(StrEnum):
 
     RAISED = "raised"  # the condition came, its on-delay over
     CLEARED = "cleared"  # the condition went, its off-delay over
-    AGAIN = "standing too long"  # acknowledged, and its re-alarm time over
+    AGAIN = "calls again"  # acknowledged, and its re-alarm time over, or it trips now
     ACKNOWLEDGE = "acknowledge"
     RESET = "reset"
     SHELVE = "shelve"
