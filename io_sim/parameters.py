@@ -63,6 +63,8 @@ class PlantParameters(NamedTuple):
     source_bypass: P[float, L(0, 1, "spring-open valve: the motor draws room air", ("none", "fitted"))] = 0.0
     source_bypass_m2: P[float, L(1e-5, 1e-2, "effective area Cd A of the open bypass; estimate")] = 5e-4
     source_relief_pa_v: P[float, L(0, 1e5, "relief valve at a blower's inlet, 20-50 kPa; 0 is none")] = 0.0
+    source_motor_kw: P[float, L(0, 75, "rated power; only for the starts an hour that it stands")] = 5.5
+    source_motor_poles: P[float, L(2, 6, "2, 4 or 6")] = 2.0
     source_back_flow_m2: P[float, L(0, 1e-2, "open area through the stopped source; estimate")] = 4e-5
     source_check_valve: P[float, L(0, 1, "against flow into the body", ("none", "fitted"))] = 1.0
     source_vacuum_share_0: P[float, L(0, 0, "of the dead-end vacuum; first point is free flow")] = 0.0
