@@ -77,6 +77,8 @@ def _site(altitude_m: float, kelvin: float) -> Site:
 
 def motive_kg_s(plant: PlantParameters, header_pa_g: float) -> float:
     """Compressed air that the ejector's nozzle takes; 0 for a motor."""
+    if plant.source_kind > 0.5:
+        return 0.0
     air_pa = site(plant).air_pa
     return iso_6358_kg_s(
         plant.source_motive_m3_s_pa, NOZZLE_RATIO, header_pa_g + air_pa, air_pa, plant.site_temperature_k
@@ -103,7 +105,7 @@ def header_drawing_pa_g(plant: PlantParameters) -> float:
 
 def source_strength(plant: PlantParameters, header_pa_g: float) -> float:
     """Share of the nominal suction at this supply; 1 for a motor."""
-    if plant.source_motive_m3_s_pa <= 0.0:
+    if plant.source_kind > 0.5 or plant.source_motive_m3_s_pa <= 0.0:
         return 1.0
     air_pa = site(plant).air_pa
     nominal_pa = plant.source_supply_nominal_pa_g + air_pa
@@ -111,15 +113,22 @@ def source_strength(plant: PlantParameters, header_pa_g: float) -> float:
 
 
 def dead_end_pa_v(plant: PlantParameters, header_pa_g: float) -> float:
-    """Vacuum of the source with nothing to draw."""
+    """Vacuum of the source with nothing to draw; a relief valve opens before."""
+    closed = _curve_end_pa_v(plant, header_pa_g)
+    return min(closed, plant.source_relief_pa_v) if plant.source_relief_pa_v > 0.0 else closed
+
+
+def _curve_end_pa_v(plant: PlantParameters, header_pa_g: float) -> float:
+    if plant.source_kind > 0.5:
+        return plant.source_vacuum_max_pa_v
     return ejector_dead_end_pa_v(plant.source_vacuum_max_pa_v, source_strength(plant, header_pa_g))
 
 
 def suction_kg_s(plant: PlantParameters, header_pa_g: float, clean_pa_v: float) -> float:
     """Mass flow of the source at a vacuum on its own, clean side: the curve, read between its points."""
-    share = clean_pa_v / dead_end_pa_v(plant, header_pa_g)
-    if share >= 1.0:
+    if clean_pa_v >= dead_end_pa_v(plant, header_pa_g):
         return 0.0
+    share = clean_pa_v / _curve_end_pa_v(plant, header_pa_g)
     free = plant.source_free_flow_kg_s * source_strength(plant, header_pa_g)
     x = [float(getattr(plant, name)) for name in VACUUM_SHARES]
     y = [float(getattr(plant, name)) for name in FLOW_SHARES]
@@ -160,15 +169,19 @@ def air_drop_pa(plant: PlantParameters, air_kg_s: float, body_pa_v: float, purge
     return air_only_drop_pa(density, air_kg_s / (density * area), losses)
 
 
+def hose_off_kg_s(plant: PlantParameters, body_pa_v: float) -> float:
+    """Air into the body through its open inlet, the hose off, and the leaks."""
+    place, area = site(plant), circle_m2(plant.line_bore_m) / math.sqrt(plant.line_hose_off_loss)
+    inlet = orifice_kg_s(area, place.air_pa - body_pa_v, place.air_pa, plant.site_temperature_k)
+    return inlet + leak_kg_s(plant, body_pa_v)
+
+
 def hose_off_pa_v(plant: PlantParameters, header_pa_g: float) -> float:
     """Body vacuum with the hose off at the receiver: nothing but the open inlet and a clean filter."""
-    place = site(plant)
-    area = circle_m2(plant.line_bore_m) / math.sqrt(plant.line_hose_off_loss)
 
     def too_deep(vacuum: float) -> float:
-        body = place.air_pa - vacuum
-        drawn = orifice_kg_s(area, body, place.air_pa, plant.site_temperature_k) + leak_kg_s(plant, vacuum)
-        clean = vacuum + filter_drop_pa(plant, drawn, body, 0.0)
+        drawn = hose_off_kg_s(plant, vacuum)
+        clean = vacuum + filter_drop_pa(plant, drawn, site(plant).air_pa - vacuum, 0.0)
         return drawn - suction_kg_s(plant, header_pa_g, clean)
 
     return root(too_deep, 0.0, dead_end_pa_v(plant, header_pa_g))

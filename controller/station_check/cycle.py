@@ -2,13 +2,15 @@
 One batch by closed forms: seal, draw, convey, clear, vent, open, drain, clean - times, product, air.
 
 Steps whose length is a preset take that; the others are worked out from the plant's parameters. The scans
-between steps (one each) are left out.
+between steps (one each) are left out. Options change steps: a probe ends the fill, a flap without command
+ends the drain, an instrument of the vacuum ends draw, clear and vent.
 """
 
 import math
 from typing import NamedTuple
 
 from controller.sequence.presets import Presets
+from controller.sequence.steps import BY_TIMES, BY_TRANSMITTER, CLEANS_WITH_DRAIN, MOTOR_KIND
 from controller.station_check.air import (
     air_drop_pa,
     circle_m2,
@@ -30,6 +32,7 @@ from io_sim.parameters import PlantParameters
 class Steps(NamedTuple):
     """Milliseconds of each step of a batch; clean is the mean over all batches."""
 
+    motor_rest_ms: float  # waited for in seal, by a motor that stops with every batch
     seal_ms: float
     draw_ms: float
     convey_ms: float
@@ -50,8 +53,11 @@ def draw_s(plant: PlantParameters, presets: Presets, air_only: Point) -> float:
     Source on until the proving threshold reads: valve and transmitter lag, then the body's own approach.
 
     The body tends to air-only vacuum with tau = V / (R T x slope of suction less line flow), the slope taken
-    as free suction / air-only vacuum. A threshold over air-only is never reached: infinite.
+    as free suction / air-only vacuum. A threshold over air-only is never reached: infinite. Without an
+    instrument the proving time runs.
     """
+    if presets.vacuum_by == BY_TIMES:
+        return presets.proving_ms / 1_000.0
     free = suction_kg_s(plant, air_only.header_pa_g, 0.0)
     if presets.proving_pa >= air_only.body_pa_v or free <= 0.0:
         return math.inf
@@ -99,13 +105,24 @@ def open_line_m2(plant: PlantParameters, clearing: Point) -> float:
 
 
 def vent_area_m2(plant: PlantParameters) -> float:
-    """Effective area of the open vent and the leaks."""
-    return plant.vent_discharge_coefficient * circle_m2(plant.vent_bore_m) + plant.body_leak_m2
+    """Effective area of the open vent, if there is one, and the leaks."""
+    vent = plant.vent_discharge_coefficient * circle_m2(plant.vent_bore_m)
+    return vent * float(plant.vent_fitted > 0.5) + plant.body_leak_m2
 
 
-def blocked_release_s(plant: PlantParameters, presets: Presets, dead_end_pa_v: float) -> float:
+def plugged_release_s(plant: PlantParameters, presets: Presets, dead_end_pa_v: float) -> float:
     """Vent time from dead end with the line plugged: valve lag, then through vent and leaks alone."""
     return plant.vent_valve_s + release_s(plant, vent_area_m2(plant), dead_end_pa_v, presets.release_pa)
+
+
+def convey_ms(plant: PlantParameters, presets: Presets, rate_kg_s: float) -> float:
+    """Fill time, or less: until the receiver-full probe is covered for its delay."""
+    if not presets.receiver_full_fitted or rate_kg_s <= 0.0:
+        return float(presets.fill_ms)
+    probe_m3 = max(plant.body_probe_share - plant.body_probe_splash, 0.0) * plant.body_useful_volume_m3
+    filled = probe_m3 * plant.material_bulk_density_kg_m3 / rate_kg_s
+    late = presets.receiver_full_ms + presets.contact_debounce_ms
+    return min(1_000.0 * filled + late, float(presets.fill_ms))
 
 
 def drain_free_s(plant: PlantParameters, batch_kg: float) -> float:
@@ -125,11 +142,12 @@ def drain_free_s(plant: PlantParameters, batch_kg: float) -> float:
 
 
 def clean_ms(presets: Presets) -> float:
-    """One filter clean: pulses with their recovery, or their rest if that is longer, then settling."""
+    """One filter clean: pulses of all groups with their recovery, or their rest if longer, then settling."""
     if presets.pulses == 0:
         return 0.0
-    resting = (presets.pulses - 1) * max(presets.pulse_off_min_ms - presets.recovery_ms, 0)
-    return presets.pulses * (presets.pulse_ms + presets.recovery_ms) + resting + presets.settle_ms
+    shots = presets.pulses * presets.pulse_groups
+    resting = (shots - 1) * max(presets.pulse_off_min_ms - presets.recovery_ms, 0)
+    return float(shots * (presets.pulse_ms + presets.recovery_ms) + resting + presets.settle_ms)
 
 
 def steps(
@@ -137,26 +155,76 @@ def steps(
 ) -> Steps:
     """The steps of a normal batch, none ended early by an interlock."""
     flap = flap_times(plant, plant.supply_network_pa_g)
-    cleaning = clean_ms(presets)
+    often = 1.0 / presets.clean_every if presets.pulses > 0 else 0.0
+    drain, cleaning = _drain_and_clean_ms(plant, presets, conveying, flap.closing_s)
+    batch = Steps(
+        0.0,
+        _seal_ms(presets, 1_000.0 * flap.closing_s, clean_ms(presets), often),
+        1_000.0 * draw_s(plant, presets, air_only),
+        convey_ms(plant, presets, conveying.solids_kg_s),
+        _clear_ms(plant, presets, conveying, cake),
+        _vent_ms(plant, presets, clearing),
+        0.0 if presets.flap_kind else 1_000.0 * flap.opening_s + presets.contact_debounce_ms,
+        drain,
+        cleaning * often,
+    )
+    return batch._replace(motor_rest_ms=_motor_rest_ms(presets, batch))
+
+
+def _seal_ms(presets: Presets, shut_ms: float, cleaning_ms: float, often: float) -> float:
+    """Mean over batches with and without a clean: the longest of flap, tanks, motor, and a settled level."""
     level = presets.level_mask_ms + presets.level_on_ms
-    shut = 1_000.0 * flap.closing_s + presets.contact_debounce_ms
-    seal_cleaned = max(shut, presets.tank_charge_ms, level - cleaning)
-    seal_not = max(shut, presets.tank_charge_ms, level)
-    often = 1.0 / presets.clean_every if cleaning else 0.0
-    empty = 1_000.0 * emptying_s(plant, presets, conveying, cake) + presets.line_empty_ms
+    stopped = presets.source_kind == MOTOR_KIND and not presets.bypass_fitted
+    least = max(
+        shut_ms + presets.contact_debounce_ms, presets.tank_charge_ms, presets.spin_up_ms if stopped else 0
+    )
+    return max(least, level - cleaning_ms) * often + max(least, float(level)) * (1.0 - often)
+
+
+def _clear_ms(plant: PlantParameters, presets: Presets, conveying: Point, cake: float) -> float:
+    if presets.vacuum_by != BY_TRANSMITTER:
+        return float(presets.clear_ms)
+    return min(
+        1_000.0 * emptying_s(plant, presets, conveying, cake) + presets.line_empty_ms, presets.clear_ms
+    )
+
+
+def _vent_ms(plant: PlantParameters, presets: Presets, clearing: Point) -> float:
+    if presets.vacuum_by == BY_TIMES:
+        return float(max(presets.vent_timed_ms, presets.vent_min_ms))
     both = vent_area_m2(plant) + open_line_m2(plant, clearing)
     falling = plant.source_valve_s + plant.transmitter_vacuum_lag_s
     falling += release_s(plant, both, clearing.body_pa_v, presets.release_pa)
-    return Steps(
-        seal_cleaned * often + seal_not * (1.0 - often),
-        1_000.0 * draw_s(plant, presets, air_only),
-        presets.fill_ms,
-        min(empty, presets.clear_ms),
-        max(1_000.0 * falling + presets.release_settle_ms, presets.vent_min_ms),
-        1_000.0 * flap.opening_s + presets.contact_debounce_ms,
-        presets.drain_ms,
-        cleaning * often,
-    )
+    return max(1_000.0 * falling + presets.release_settle_ms, presets.vent_min_ms)
+
+
+def _drain_and_clean_ms(
+    plant: PlantParameters, presets: Presets, conveying: Point, closing_s: float
+) -> tuple[float, float]:
+    """
+    Drain and the clean after it.
+
+    A flap without command ends the drain when it has been shut for its time; pulses with the drain begin
+    after the lead, and the drain runs on beside them.
+    """
+    cleaning = clean_ms(presets)
+    if presets.flap_kind:
+        batch_kg = conveying.solids_kg_s * convey_ms(plant, presets, conveying.solids_kg_s) / 1_000.0
+        return 1_000.0 * (drain_free_s(plant, batch_kg) + closing_s) + presets.flap_shut_ms, cleaning
+    if presets.clean_mode == CLEANS_WITH_DRAIN and cleaning > 0.0:
+        lead = float(min(presets.clean_lead_ms, presets.drain_ms))
+        pulsing = cleaning - presets.settle_ms
+        return lead, max(pulsing, presets.drain_ms - lead) + presets.settle_ms
+    return float(presets.drain_ms), cleaning
+
+
+def _motor_rest_ms(presets: Presets, batch: Steps) -> float:
+    """What a motor that is stopped after every batch still has to rest when seal would be over."""
+    if presets.source_kind != MOTOR_KIND or presets.bypass_fitted:
+        return 0.0
+    stopped = batch.vent_ms + batch.open_ms + batch.drain_ms + batch.clean_ms
+    resting = max(presets.motor_off_min_ms - stopped, presets.start_spacing_ms - batch.cycle_ms)
+    return max(resting, 0.0)
 
 
 def motive_air_kg(plant: PlantParameters, header_pa_g: float, taken: Steps) -> float:

@@ -17,7 +17,8 @@ from io_sim import settings as plant_settings
 Verdict = Literal["ok", "warning", "error"]
 
 FACTOR = 1.5  # a preset off its computed figure by more is warned of
-SIZES = {"kPa": 1e3, "ms": 1.0, "s": 1e3, "m/s": 1.0, "l": 1e-3, "mm": 1e-3, "kg/h": 1.0, "": 1.0}
+SIZES = {"kPa": 1e3, "ms": 1.0, "s": 1e3, "m/s": 1.0, "l": 1e-3, "mm": 1e-3, "kg/h": 1.0, "m/min": 1.0 / 60.0,
+         "%": 1e-2, "/h": 1.0, "": 1.0}  # fmt: skip
 """Size of each unit in the units of the prediction (Pa, ms, m, m3, kg/h)."""
 
 
@@ -25,7 +26,7 @@ class Finding(NamedTuple):
     """One line of the check; `low` and `high` are None where there is no such limit."""
 
     what: str
-    figure: float
+    figure: float | None  # None: a remark on an option
     unit: str
     low: float | None
     high: float | None
@@ -83,6 +84,11 @@ def _lacking(unit: str, low: float | None, high: float | None, computed: float |
     if low is not None and high is not None and low > high:
         return f"it should be at least {quantity(low, unit)} and at most {quantity(high, unit)}"
     return ""
+
+
+def remark(what: str, change: str, source: str, *, verdict: Verdict = "warning") -> Finding:
+    """A finding without a figure: an option that is allowed and deserves a word."""
+    return Finding(what, None, "", None, None, None, verdict, change, source)
 
 
 def near(figure: float, computed: float) -> bool:

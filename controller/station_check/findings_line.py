@@ -1,12 +1,13 @@
 """Findings of the line: velocity against minimum velocity and saltation, loading, rate, plug."""
 
+from collections.abc import Container
 from importlib.util import find_spec
 
 from controller.station_check.air import circle_m2, site
 from controller.station_check.conveying import Point
-from controller.station_check.findings import Finding, finding, place
+from controller.station_check.findings import Finding, finding, place, quantity
 from controller.station_check.prediction import Prediction
-from io_sim.formulas_line import pick_up_velocity_m_s
+from io_sim.formulas_line import pick_up_velocity_m_s, plug_break_away_pa
 from io_sim.parameters import PlantParameters
 
 MILLS = "pick-up velocity of the product, 20 % over its minimum: D. Mills, Pickup velocity, 2010"
@@ -17,8 +18,8 @@ NOTHING_CARRIED = 0.1  # solids / air; an estimate
 PLUG_BORES = 5.0
 
 
-def line_findings(plant: PlantParameters, predicted: Prediction) -> list[Finding]:
-    """All findings of the line."""
+def line_findings(plant: PlantParameters, predicted: Prediction, wired: Container[str]) -> list[Finding]:
+    """All findings of the line; `wired` says whether a line-purge valve is fitted."""
     found = []
     for said, point in (("full air", predicted.conveying), ("low air", predicted.conveying_low)):
         found.append(_velocity(plant, said, point))
@@ -44,7 +45,7 @@ def line_findings(plant: PlantParameters, predicted: Prediction) -> list[Finding
             low=max(plant.vessel_demand_kg_h, 1.0),
             fails="error" if predicted.rate_kg_h < max(0.5 * plant.vessel_demand_kg_h, 1.0) else "warning",
         ),
-        _plug(plant, predicted.conveying),
+        _plug(plant, predicted, purge="purge_cmd" in wired),
     ]  # fmt: skip
     return found
 
@@ -110,12 +111,18 @@ def _saltation(plant: PlantParameters, said: str, point: Point) -> list[Finding]
     ]  # fmt: skip
 
 
-def _plug(plant: PlantParameters, point: Point) -> Finding:
+def _plug(plant: PlantParameters, predicted: Prediction, *, purge: bool) -> Finding:
     """What hangs in the riser falls to the foot bend when the source stops."""
+    point = predicted.conveying
     hanging = point.line_content_kg * plant.line_lift_m / plant.line_length_m
     length = hanging / (plant.material_bulk_density_kg_m3 * circle_m2(plant.line_bore_m))
+    breaks_at_pa = plug_break_away_pa(
+        hanging, plant.line_bore_m, plant.material_bulk_density_kg_m3, plant.line_plug_wall
+    )
     return finding(
         "plug after a stop, in bores", length / plant.line_bore_m if length else 0.0, "",
-        "test that the purge valve starts a full line, or fit a bend that can be opened at the foot",
-        "common practice, no source: 5 bores", high=PLUG_BORES, fails="warning",
+        "fit a purge valve at the feed point, or a bend that can be opened at the foot; "
+        f"the plug takes {quantity(breaks_at_pa, 'kPa')} to start, a guess",
+        "common practice, no source: 5 bores; with a purge valve as long as the source can start it",
+        high=None if purge and breaks_at_pa < 0.7 * predicted.dead_end_pa_v else PLUG_BORES, fails="warning",
     )  # fmt: skip

@@ -1,7 +1,10 @@
 """Findings of room: the largest batch in the body, and below the flap on top of a vessel at its probe."""
 
+import math
+
+from controller.sequence.presets import Presets
 from controller.station_check.air import circle_m2, root
-from controller.station_check.findings import Finding, finding, place
+from controller.station_check.findings import Finding, finding, place, preset
 from controller.station_check.prediction import Prediction
 from io_sim.formulas_powder import heap_height_m
 from io_sim.parameters import PlantParameters
@@ -32,34 +35,68 @@ def largest_batch_m3(plant: PlantParameters, predicted: Prediction) -> float:
     return predicted.largest_batch_kg / plant.material_bulk_density_kg_m3
 
 
-def room_findings(plant: PlantParameters, predicted: Prediction) -> list[Finding]:
+def batches_above_probe(plant: PlantParameters) -> int:
     """
-    All findings of room.
+    Batches that must fit above the probe.
 
-    One batch must fit above the probe (k = 1): the sequence waits in seal until the level is settled, so
-    none is begun on an unknown level. Another inflow into the vessel needs room of its own.
+    One: the sequence waits in seal until the level is settled, so none is begun on an unknown level. Another
+    inflow into the vessel needs the room of one more.
     """
+    return 2 if plant.vessel_inflow_kg_h > 0.0 else 1
+
+
+def room_findings(plant: PlantParameters, presets: Presets, predicted: Prediction) -> list[Finding]:
+    """All findings of room."""
     largest = largest_batch_m3(plant, predicted)
     level = at_probe_m3(plant)
     free = plant.vessel_capacity_m3 - level
-    peak = heap_height_m(level + largest, plant.vessel_bore_m, 0.0, plant.material_repose_rad)
+    batches = batches_above_probe(plant)
+    peak = heap_height_m(level + batches * largest, plant.vessel_bore_m, 0.0, plant.material_repose_rad)
     flap_edge = heap_height_m(plant.vessel_capacity_m3, plant.vessel_bore_m, 0.0, plant.material_repose_rad)
     shorter = f"shorten {place('fill_ms')}"
-    return [
+    found = [
         finding(
             "largest batch in the body", largest, "l", f"{shorter}, or feed less",
             "must stay 50 mm under the elements, taken as 1.15 x useful volume; estimate",
             high=BODY_OVER_USEFUL * plant.body_useful_volume_m3,
         ),
         finding(
-            "largest batch above the probe", largest, "l",
+            "largest batch above the probe", batches * largest, "l",
             f"lower the probe ({place('vessel_probe_height_m')}), or {shorter}",
-            "freeboard: capacity less the product at the probe, heap included; geometry", high=max(free, 0.0),
+            f"freeboard for {batches}: capacity less the product at the probe, heap included; geometry",
+            high=max(free, 0.0),
         ),
         finding(
             "peak of the heap after it", peak, "mm",
             f"lower the probe or move it to the middle ({place('vessel_probe_radius_m')})",
-            "50 mm under the edge of the open flap, where the vessel is full; geometry",
+            "50 mm under the edge of the open flap, where the vessel is full; the capacity is counted up to "
+            "there, so the swing of the flap is above it; geometry",
             high=flap_edge - SPARE_M,
         ),
+        finding(
+            "other inflow until full counts", _late_kg(plant, presets) / plant.material_bulk_density_kg_m3,
+            "l",
+            f"shorten {place('level_on_ms')}: what else flows in meanwhile takes the room of the batch",
+            f"{place('vessel_inflow_kg_h')} for the time of probe, delay and mask; half the spare room",
+            high=0.5 * max(free - largest, 0.0), fails="warning",
+        ),
     ]  # fmt: skip
+    if presets.not_seen_batches > 0 and predicted.batch_kg > 0.0:
+        found.append(_not_seen(plant, presets, predicted, level))
+    return found
+
+
+def _late_kg(plant: PlantParameters, presets: Presets) -> float:
+    """Other inflow from the moment that the probe is reached until the level counts as full."""
+    late_s = plant.vessel_probe_delay_s + (presets.level_on_ms + presets.level_mask_ms) / 1_000.0
+    return plant.vessel_inflow_kg_h / 3_600.0 * late_s
+
+
+def _not_seen(plant: PlantParameters, presets: Presets, predicted: Prediction, level_m3: float) -> Finding:
+    """From empty to the probe, one batch more: fewer would stop a sound station that was drawn empty."""
+    batches = level_m3 * plant.material_bulk_density_kg_m3 / predicted.batch_kg
+    return preset(
+        presets, "not_seen_batches",
+        "batches from the floor to the probe, and one; with no guaranteed use it proves nothing beyond",
+        low=math.ceil(batches), computed=math.ceil(batches) + 1.0, fails="warning",
+    )  # fmt: skip

@@ -1,63 +1,147 @@
-"""Findings of the vacuum thresholds: each preset against what the station should read."""
+"""
+Findings of the vacuum thresholds: each preset against what the station should read.
+
+What is read depends on where the transmitter stands: on the dirty side the line alone, on the clean side
+line and filter; there the filter's drop, where it is measured, is taken off for the thresholds of the line.
+"""
 
 import math
+from typing import NamedTuple
 
 from controller.sequence.presets import Presets
-from controller.station_check.air import dead_end_pa_v
+from controller.sequence.steps import BY_TRANSMITTER, CLEAN_SIDE
+from controller.station_check.air import dead_end_pa_v, filter_drop_pa, hose_off_kg_s, leak_kg_s, site
+from controller.station_check.conveying import Point
 from controller.station_check.findings import Finding, finding, place, preset, quantity
 from controller.station_check.prediction import Prediction
 from io_sim.parameters import PlantParameters
 
 TRANSMITTER_ERROR = 0.005  # of the span; common practice, no source
 TELLING_APART = (
-    "a higher low air limit, a transmitter of the filter's pressure drop beside that of the dirty side, or a "
+    "a higher low air limit, a transmitter of the filter's pressure drop, one on the dirty side, or a "
     "threshold relative to air-only"
 )
 RULE = "common practice, no source, checked on the plant model"
 
 
+class Readings(NamedTuple):
+    """What the transmitter shows [Pa]; `line_` is the part that the line makes, as far as it is known."""
+
+    hose_off: float
+    air_only_low: float
+    conveying: float
+    line_air_only: float  # at full air; the higher of a clean filter and one at its dirtiest
+    line_conveying_low: float
+    line_purge: float  # air only, false-air valve open
+
+
+def readings(plant: PlantParameters, presets: Presets, predicted: Prediction) -> Readings:
+    """The readings that thresholds must tell apart."""
+
+    def shown(point: Point, cake_kg_m2: float | None = None) -> float:
+        if presets.vacuum_side != CLEAN_SIDE:
+            return point.body_pa_v
+        if cake_kg_m2 is None:
+            return point.clean_pa_v
+        drawn = point.line_air_kg_s + leak_kg_s(plant, point.body_pa_v)
+        return point.body_pa_v + filter_drop_pa(
+            plant, drawn, site(plant).air_pa - point.body_pa_v, cake_kg_m2
+        )
+
+    def line(point: Point, cake_kg_m2: float | None = None) -> float:
+        return point.body_pa_v if presets.dp_fitted else shown(point, cake_kg_m2)
+
+    hose_off = predicted.hose_off_pa_v
+    if presets.vacuum_side == CLEAN_SIDE:
+        drawn = hose_off_kg_s(plant, hose_off)
+        hose_off += filter_drop_pa(plant, drawn, site(plant).air_pa - hose_off, predicted.cake_start_kg_m2)
+    return Readings(
+        hose_off,
+        shown(predicted.air_only_low),
+        shown(predicted.conveying),
+        max(line(predicted.air_only), line(predicted.air_only_dirty, predicted.cake_dirtiest_kg_m2)),
+        line(predicted.conveying_low),
+        line(predicted.air_only_purge),
+    )
+
+
 def vacuum_findings(plant: PlantParameters, presets: Presets, predicted: Prediction) -> list[Finding]:
-    """All findings of the thresholds; the transmitter reads the dirty side."""
-    conveying, low = predicted.conveying.body_pa_v, predicted.conveying_low.body_pa_v
-    air_only = predicted.air_only.body_pa_v
-    proving_high = 0.65 * predicted.air_only_low.body_pa_v
-    blocked = 0.7 * dead_end_pa_v(plant, predicted.conveying_low.header_pa_g)
-    purge = predicted.air_only_purge.body_pa_v
+    """All findings of the thresholds; without a transmitter there are none."""
+    if presets.vacuum_by != BY_TRANSMITTER:
+        return []
+    read = readings(plant, presets, predicted)
+    proving_high = 0.65 * read.air_only_low
     return [
-        _proving_margin(presets, predicted),
+        _proving_margin(presets, read),
         preset(
             presets, "proving_pa",
             f"{RULE}: over hose-off, at most 0.65 x air-only at the low air limit",
-            low=predicted.hose_off_pa_v, high=proving_high,
-            computed=math.sqrt(predicted.hose_off_pa_v * proving_high),
-            needs=f"a higher {place('supply_low_pa_g')}, or a line of more drop by air alone",
+            low=read.hose_off, high=proving_high,
+            computed=math.sqrt(read.hose_off * proving_high),
+            needs=f"a higher {place('supply_low_pa_g')}, a transmitter on the dirty side, or a line of more "
+            "drop by air alone",
         ),
-        preset(
-            presets, "no_material_pa",
-            f"{RULE}: 1.2 x air-only to 0.85 x conveying at the low air limit; their geometric mean",
-            needs=TELLING_APART,
-            low=1.2 * air_only, high=0.85 * low, computed=math.sqrt(air_only * low),
-        ),
+        _no_material(presets, read),
         preset(
             presets, "line_empty_pa",
             f"{RULE}: over air-only with the purge open (else the time ends the clearing), under no-material",
-            low=1.1 * purge, high=float(presets.no_material_pa), computed=1.25 * purge,
+            low=1.1 * read.line_purge, high=no_material_pa(presets, read), computed=1.25 * read.line_purge,
             needs=f"a higher {place('no_material_pa')}, or clearing ended by time alone",
         ),
-        preset(
-            presets, "vacuum_high_pa",
-            f"{RULE}: 1.5 x conveying to 0.7 x dead end at the low air limit",
-            low=1.5 * conveying, high=blocked, computed=math.sqrt(1.5 * conveying * blocked),
-            needs=f"less feed, a source of deeper vacuum, or a higher {place('supply_low_pa_g')}",
-        ),
-        _range("vacuum_pa_per_100ua", presets, "transmitter_vacuum_range_pa_v", plant),
-        _range("supply_pa_per_100ua", presets, "transmitter_supply_range_pa_g", plant),
+        _vacuum_high(plant, presets, predicted, read),
+        transmitter_range("vacuum_pa_per_100ua", presets, "transmitter_vacuum_range_pa_v", plant),
     ]  # fmt: skip
 
 
-def _proving_margin(presets: Presets, predicted: Prediction) -> Finding:
+def no_material_pa(presets: Presets, read: Readings) -> float:
+    """The threshold that is in force: absolute, or a factor on the air-only vacuum of the last clearing."""
+    if presets.no_material_relative:
+        return read.line_purge * presets.no_material_percent / 100.0
+    return float(presets.no_material_pa)
+
+
+def _no_material(presets: Presets, read: Readings) -> Finding:
+    """
+    Product missing must be told from product that arrives, at full air and at the low limit.
+
+    On the clean side without a measured filter drop the dirtiest filter counts: it may read like product, and
+    then the threshold never finds an empty feed. The way to fail is a pause unseen, not a hazard: a warning.
+    """
+    low, high = 1.2 * read.line_air_only, 0.85 * read.line_conveying_low
+    unknown = presets.vacuum_side == CLEAN_SIDE and not presets.dp_fitted
+    rule = f"{RULE}: 1.2 x air-only with the filter at its dirtiest, to 0.85 x conveying at the low air limit"
+    computed = math.sqrt(read.line_air_only * read.line_conveying_low)
+    if presets.no_material_relative:
+        return finding(
+            place("no_material_percent"), no_material_pa(presets, read), "kPa",
+            f"set {place('no_material_percent')} to about {100.0 * computed / read.line_purge:.0f}",
+            f"{rule}; {presets.no_material_percent} % of the {quantity(read.line_purge, 'kPa')} at the end "
+            "of a clearing", low=low, high=high, needs=TELLING_APART,
+        )  # fmt: skip
+    return preset(
+        presets, "no_material_pa", f"{rule}; their geometric mean", needs=TELLING_APART,
+        low=low, high=high, computed=computed, fails="warning" if unknown else "error",
+    )  # fmt: skip
+
+
+def _vacuum_high(plant: PlantParameters, presets: Presets, predicted: Prediction, read: Readings) -> Finding:
+    """Over what conveying reads, under what the source reaches; a relief valve opens before that."""
+    low = 1.5 * read.conveying
+    blocked = 0.7 * dead_end_pa_v(plant, predicted.conveying_low.header_pa_g)
+    rule = f"{RULE}: 1.5 x conveying to 0.7 x dead end at the low air limit"
+    if plant.source_relief_pa_v > 0.0:
+        blocked = min(blocked, 0.9 * plant.source_relief_pa_v)
+        rule += f", and 0.9 x the relief valve ({quantity(plant.source_relief_pa_v, 'kPa')})"
+    return preset(
+        presets, "vacuum_high_pa", rule,
+        low=low, high=blocked, computed=math.sqrt(low * blocked),
+        needs=f"less feed, a source of deeper vacuum, or a higher {place('supply_low_pa_g')}",
+    )  # fmt: skip
+
+
+def _proving_margin(presets: Presets, read: Readings) -> Finding:
     """Nearer of hose-off and air-only to the proving threshold: both must be told from it."""
-    lower, upper = predicted.hose_off_pa_v, predicted.air_only_low.body_pa_v
+    lower, upper = read.hose_off, read.air_only_low
     error = TRANSMITTER_ERROR * 160.0 * presets.vacuum_pa_per_100ua
     best = min(0.5 * (lower + upper), 0.65 * upper)
     change = f"set {place('proving_pa')} to about {quantity(best, 'kPa')}"
@@ -72,7 +156,7 @@ def _proving_margin(presets: Presets, predicted: Prediction) -> Finding:
     )  # fmt: skip
 
 
-def _range(name: str, presets: Presets, fitted: str, plant: PlantParameters) -> Finding:
+def transmitter_range(name: str, presets: Presets, fitted: str, plant: PlantParameters) -> Finding:
     """A transmitter scaled otherwise than fitted reads wrong everywhere."""
     span = 160.0 * getattr(presets, name)
     range_pa = getattr(plant, fitted)

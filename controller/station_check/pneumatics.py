@@ -33,10 +33,17 @@ def flap_times(plant: PlantParameters, header_pa_g: float) -> Flap:
     """
     Dead time while the cylinder's pressure passes the spring, then the travel to the switch.
 
-    The cylinder fills and vents with its lag tau: tau ln(F / (F - F_spring)) and tau ln(F / F_spring).
+    The cylinder fills and vents with its lag tau: tau ln(F / (F - F_spring)) and tau ln(F / F_spring). With
+    two coils one side pushes when its pressure has passed that of the other, tau ln 2. A flap without command
+    takes its travel once product or vacuum moves it.
     """
     push = header_pa_g * circle_m2(plant.flap_cylinder_bore_m) * plant.flap_lever
     travel = SWITCH_AT * plant.flap_travel_s
+    if plant.flap_kind > 0.5:
+        return Flap(travel, travel)
+    if plant.flap_valve > 0.5:
+        both = plant.flap_cylinder_lag_s * math.log(2.0) + travel
+        return Flap(both, both)
     if push <= plant.flap_spring_n:
         return Flap(math.nan, travel)
     lag, spring = plant.flap_cylinder_lag_s, plant.flap_spring_n

@@ -45,7 +45,7 @@ class Prediction(NamedTuple):
     flap: pneumatics.Flap
     tank_charge_s: float  # pulse tanks from empty to 95 % of the supply
     drain_s: float
-    release_s: float  # from dead end through the vent
+    release_s: float  # from dead end through the vent, line plugged
     line_clearing_s: float  # to the line-empty threshold
     header_rest_pa_g: float
     header_pulse_pa_g: float  # drawing, with one pulse filling the tanks
@@ -65,7 +65,8 @@ def predict(plant: PlantParameters, presets: Presets) -> Prediction:
     start = end = 0.0
     for _ in range(ROUNDS):
         conveying = conveying_point(plant, full, 0.5 * (start + end))
-        batch_kg = conveying.solids_kg_s * presets.fill_ms / 1_000.0
+        rate = conveying.solids_kg_s
+        batch_kg = rate * cycle.convey_ms(plant, presets, rate) / 1_000.0
         start, end = _cake(plant, presets, batch_kg, shot)
     air_only = air_only_point(plant, full, start)
     purge = air_only_point(plant, full, end, purge_open=True)
@@ -95,15 +96,16 @@ def predict(plant: PlantParameters, presets: Presets) -> Prediction:
         pneumatics.flap_times(plant, rest),
         pneumatics.tank_charge_s(plant, rest),
         cycle.drain_free_s(plant, largest_kg),
-        cycle.blocked_release_s(plant, presets, dead_end),
+        cycle.plugged_release_s(plant, presets, dead_end),
         cycle.emptying_s(plant, presets, conveying, end),
         rest,
-        full - (rest - shot.tank_after_pa_g) * _tanks_m3(plant) / plant.supply_header_volume_m3,
+        full - (rest - shot.tank_after_pa_g) * _group_m3(plant) / plant.supply_header_volume_m3,
     )
 
 
-def _tanks_m3(plant: PlantParameters) -> float:
-    return plant.tank_elements * plant.tank_volume_m3
+def _group_m3(plant: PlantParameters) -> float:
+    """Tanks that one pulse empties: those of the largest group."""
+    return math.ceil(plant.tank_elements / plant.tank_groups) * plant.tank_volume_m3
 
 
 def _cake(

@@ -2,6 +2,7 @@
 
 import json
 import math
+from collections.abc import Container
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -10,9 +11,13 @@ from controller.problems import together
 from controller.sequence.presets import Presets
 from controller.settings import load_station
 from controller.station_check.findings import Finding, Verdict
+from controller.station_check.findings_filter import filter_findings
 from controller.station_check.findings_line import line_findings
+from controller.station_check.findings_motor import motor_findings
+from controller.station_check.findings_options import option_findings
 from controller.station_check.findings_room import largest_batch_m3, room_findings
-from controller.station_check.findings_times import cleaning_findings, supply_findings, time_findings
+from controller.station_check.findings_supply import supply_findings
+from controller.station_check.findings_times import time_findings
 from controller.station_check.findings_vacuum import vacuum_findings
 from controller.station_check.prediction import Prediction, predict
 from io_sim.parameters import PlantParameters
@@ -49,13 +54,21 @@ class Report(NamedTuple):
         return self.count("error") == 0
 
 
-def judge(plant: PlantParameters, presets: Presets) -> tuple[Prediction, tuple[Finding, ...]]:
-    """Predict, and hold every figure against its limit."""
+def judge(
+    plant: PlantParameters, presets: Presets, wired: Container[str]
+) -> tuple[Prediction, tuple[Finding, ...]]:
+    """Predict, and hold every figure against its limit; `wired` are the points that are fitted."""
     predicted = predict(plant, presets)
-    found = line_findings(plant, predicted) + vacuum_findings(plant, presets, predicted)
-    found += time_findings(plant, presets, predicted) + cleaning_findings(plant, presets, predicted)
-    found += supply_findings(plant, presets, predicted)
-    return predicted, tuple(found + room_findings(plant, predicted))
+    return predicted, (
+        *line_findings(plant, predicted, wired),
+        *vacuum_findings(plant, presets, predicted),
+        *time_findings(plant, presets, predicted),
+        *motor_findings(plant, presets, predicted),
+        *filter_findings(plant, presets, predicted),
+        *supply_findings(plant, presets, predicted),
+        *room_findings(plant, presets, predicted),
+        *option_findings(plant, presets, predicted, wired),
+    )
 
 
 def check_station(folder: Path) -> Report:
@@ -67,7 +80,7 @@ def check_station(folder: Path) -> Report:
     """
     station, plant = together(lambda: load_station(folder), lambda: load_plant(folder))
     receiver = station.receiver
-    predicted, found = judge(plant, receiver.presets)
+    predicted, found = judge(plant, receiver.presets, station.wired)
     largest_l = largest_batch_m3(plant, predicted) * 1e3
     cautions = CAUTIONS if find_spec("fluids") else (NO_SALTATION, *CAUTIONS)
     return Report(

@@ -87,7 +87,8 @@ def _findings(report: Report) -> Table:
     for item in report.findings:
         computed = "" if item.computed is None else shown(item.computed)
         verdict = f"[{STYLES[item.verdict]}]{item.verdict}"
-        table.add_row(item.what, _with(item.figure, item.unit), _limit(item), computed, verdict)
+        figure = "" if item.figure is None else _with(item.figure, item.unit)
+        table.add_row(item.what, figure, _limit(item), computed, verdict)
     return table
 
 
