@@ -172,6 +172,31 @@ def simulate(
 
 
 @app.command()
+def cycles(
+    run: Annotated[Path, typer.Argument(help="Run folder that `receiver simulate --out` left.")],
+    last: Annotated[int, typer.Option(help="How many of the last cycles to list.", min=0)] = 10,
+    as_csv: Annotated[bool, typer.Option("--csv", help="Print every cycle as CSV.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
+) -> None:
+    """List the cycles of a run, what they came to, and what drifts."""
+    from controller import cycles as told
+    from controller.reporting.journal import JournalError
+
+    if as_csv and as_json:
+        _stop("cycles: --csv and --json ask for two different things; choose one")
+    try:
+        found = told.read(run)
+    except JournalError as no:
+        _stop(str(no))
+    if as_csv:
+        typer.echo(told.as_csv(found), nl=False)
+    elif as_json:
+        typer.echo(told.as_json(found))
+    else:
+        _print(lambda console: told.show(found, last, console), width=120)
+
+
+@app.command()
 def prove(
     station: Annotated[str, typer.Argument(help="Folder of a station, or the name of one that comes along.")],
 ) -> None:

@@ -67,24 +67,24 @@ Q = Quantity  # a row reads: Q(id, unit, value, shift that matters, up, down)
 
 # fmt: off
 QUANTITIES = (
-    Q("flap_opening", "ms", lambda r: r.flap_opening_ms, 0.15,
+    Q("flap_opening", "ms", lambda r: r.flap_opening_ms, 0.10,
       "flap opens slower: grease, seal, cylinder air, exhaust silencer clogged", ""),
-    Q("flap_closing", "ms", lambda r: r.flap_closing_ms, 0.15,
+    Q("flap_closing", "ms", lambda r: r.flap_closing_ms, 0.10,
       "flap closes slower: bearing, spring, cylinder exhaust, product in the hinge", ""),
     Q("filter_dp", "Pa", lambda r: r.filter_dp_cleaned_pa, 0.20,
       "filter is blinding: its pressure drop after cleaning grows; wet or old elements, weak pulses",
       "filter resists less: an element torn, missing or loose"),
     Q("cleaning", "", dp_ratio, 0.20,
       "cleaning removes less of the cake: pulse valve, tank pressure, wet cloth", ""),
-    Q("draw", "ms", lambda r: r.draw_ms, 0.10,
+    Q("draw", "ms", lambda r: r.draw_ms, 0.05,
       "vacuum builds up slower: leak at flap seat, cover or vent, or a weaker source", ""),
-    Q("air_only", "Pa", lambda r: r.vacuum_air_only_pa, 0.10,
+    Q("air_only", "Pa", lambda r: r.vacuum_air_only_pa, 0.06,
       "empty line draws more vacuum: build-up in the line; with a clean-side transmitter a blinding filter",
       "empty line draws less vacuum: leak, weaker source or supply, or, behind a dirty-side transmitter, a "
       "blinding filter"),
-    Q("fill_rate", "kg/h", lambda r: r.fill_rate_kg_h, 0.20,
+    Q("fill_rate", "kg/h", lambda r: r.fill_rate_kg_h, 0.10,
       "", "a fill brings less: feed point, line build-up, blinding filter, weaker source"),
-    Q("release", "ms", lambda r: r.release_ms, 0.20,
+    Q("release", "ms", lambda r: r.release_ms, 0.06,
       "vacuum goes slower: vent or its filter clogged, vent valve slow, source valve passing", ""),
 )
 # fmt: on
