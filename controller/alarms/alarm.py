@@ -31,6 +31,8 @@ class Alarm:
     @property
     def due_ms(self) -> int | None:
         """When it moves next if nothing else happens."""
+        if self.delay_ms is self.again_at_ms is self.shelf_ms is None:  # nearly always, and asked every scan
+            return None
         times = (self.delay_ms, self.again_at_ms, self.shelf_ms)
         return min((ms for ms in times if ms is not None), default=None)
 

@@ -16,6 +16,7 @@ from controller.sequence.logic import Logic
 from controller.sequence.receiver import RECEIVER
 from controller.settings import Station, load_station
 from controller.simulate import executors, failures_asked
+from controller.simulate.alarm_desk import alarm_load
 from controller.simulate.operator import Operator
 from controller.simulate.picture import CyclePicture
 from controller.simulate.station_loop import Segment, StationLoop
@@ -224,6 +225,7 @@ def as_json(outcome: Outcome) -> str:
             "step_at_end": totals.step,
             "why_at_end": totals.why,
             "alarms": dict(totals.alarms),
+            "alarm_load": alarm_load(totals.alarm_load),
             "holds": [hold._asdict() for hold in totals.holds],
             "refusals": [refused._asdict() for refused in totals.refusals],
         },

@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from datetime import timedelta
 from typing import NamedTuple
 
+from controller.alarms.metrics import Report
 from controller.clock import SteppedClock
 from controller.engines.as_written import AsWritten
 from controller.events import EVENTS
@@ -17,6 +18,7 @@ from controller.records import CycleRecord, EventRecord
 from controller.sequence.logic import Logic
 from controller.sequence.presets import Presets
 from controller.sequence.steps import FAULT, FULL_BELOW, LEVEL_HOLD, Step
+from controller.simulate.alarm_desk import AlarmDesk, follower, priority
 from controller.simulate.cycle_book import AIR_KG_NM3, AIR_TOTALS, CycleBook
 from controller.simulate.failures_asked import Failures
 from controller.simulate.operator import Operator
@@ -31,7 +33,7 @@ class Trip(NamedTuple):
     id: str  # the first-out
     step: str
     grounds: tuple[str, ...]  # values against limits
-    followers: tuple[str, ...]  # other interlocks that acted
+    followers: tuple[str, ...]  # what acted in that scan too, and the alarms that followed it
 
 
 class Totals(NamedTuple):
@@ -47,6 +49,7 @@ class Totals(NamedTuple):
     alarms: tuple[tuple[str, int], ...]  # id, how often raised
     holds: tuple[Hold, ...]
     refusals: tuple[Refused, ...]
+    alarm_load: Report
 
 
 class Explained(NamedTuple):
@@ -89,6 +92,7 @@ class StationRun:
         self._acting: frozenset[str] = frozenset()
         self._trips: list[Trip] = []
         self._tally = Tally()
+        self._desk = AlarmDesk()
         self._level_stops = 0
         self._hold_reason = 0
         self._command = ""
@@ -134,6 +138,7 @@ class StationRun:
         moved, changed = step != before, acting != self._acting
         scene = self._scene(segment) if moved or changed or self._command else None
         events: list[EventRecord] = []
+        reset = self._command == "reset" and scene is not None
         if scene is not None:
             events += self._command_events(scene)
             events += [self._event(name, "raised", scene.grounds_of_interlock(name)) for name in raised]
@@ -148,7 +153,9 @@ class StationRun:
             events.append(self._event("STEP_CHANGED", f"{was} -> {now}", (scene.reason(),)))
             self._step_entered(step, was, scene)
         events += self._hold_events()
-        self._watcher.events(events)
+        accepted = bool(scene.facts["reset_accepted"]) if scene is not None and reset else None
+        events += self._alarm_events(acting, step, accepted)
+        self._watcher.events(sorted(events, key=lambda event: event.at_ms))
         if record is not None:
             self._watcher.cycle(record)
         if moved:
@@ -173,6 +180,19 @@ class StationRun:
         reasons = scene.refusals(command)
         self._tally.refused(command, reasons)
         return [self._event("COMMAND_REFUSED", f"{command} from the panel", reasons)]
+
+    def _alarm_events(self, acting: frozenset[str], step: int, reset: bool | None) -> list[EventRecord]:
+        """The moves of the alarms; `reset`: whether it was accepted, where the button was pressed."""
+        first_out, names = self._loop.remembers("first_out"), self._loop.logic.interlock_names
+        moves = self._desk.look(self._loop.now_ms, acting, step, names[first_out - 1] if first_out else "")
+        if reset is not None:
+            moves += self._desk.reset_pressed(self._loop.now_ms, reset)
+        if self._trips:
+            trip = self._trips[-1]
+            more = (follower(move, trip.id) for move in moves)
+            followers = dict.fromkeys((*trip.followers, *filter(None, more)))
+            self._trips[-1] = trip._replace(followers=tuple(followers))
+        return [EventRecord(m.at_ms, self._utc(m.at_ms), m.id, m.words, priority(m), m.detail) for m in moves]
 
     def _hold_events(self) -> list[EventRecord]:
         reason = self._loop.remembers("hold_reason")
@@ -208,8 +228,8 @@ class StationRun:
         first_out, names = self._loop.remembers("first_out"), self._loop.logic.interlock_names
         return HELD_BY.get(self._loop.remembers("hold_reason"), names[first_out - 1] if first_out else "")
 
-    def _utc(self) -> str:
-        date = self._start + timedelta(milliseconds=self._loop.now_ms)
+    def _utc(self, at_ms: int | None = None) -> str:
+        date = self._start + timedelta(milliseconds=self._loop.now_ms if at_ms is None else at_ms)
         return date.isoformat(timespec="milliseconds")
 
     def _event(self, name: str, what: str, grounds: Sequence[str] = ()) -> EventRecord:
@@ -224,5 +244,5 @@ class StationRun:
         tally = self._tally
         return Totals(
             loop.now_ms, kg, air_nm3, tuple(self._trips), self._level_stops, step, self._why(),
-            tally.alarms, tally.holds, tally.refusals,
+            tally.alarms, tally.holds, tally.refusals, self._desk.report(loop.now_ms),
         )  # fmt: skip

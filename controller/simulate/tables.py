@@ -12,6 +12,7 @@ from rich.table import Table
 from controller.events import EVENTS
 from controller.records import CycleRecord
 from controller.sequence.steps import EMPTYING, SUCTION
+from controller.simulate.alarm_desk import load_words
 from controller.simulate.command import NOTICE, Outcome
 from controller.simulate.station_run import Explained, Totals, Trip
 from controller.simulate.times import typed
@@ -103,6 +104,8 @@ def totals(run: Totals, count: int, console: Console) -> None:
     )
     if run.alarms:
         console.print(f"Alarms: {', '.join(f'{name} {times}' for name, times in run.alarms)}.")
+    if load := load_words(run.alarm_load):
+        console.print(f"Of the alarms: {'; '.join(load)}.")
     if run.holds:
         held = (f"{hold.reason} {_times(hold.times)}, {_minutes(hold.ms)}" for hold in run.holds)
         console.print(f"Held: {'; '.join(held)}.")

@@ -1,0 +1,70 @@
+"""
+The alarms of a simulated run, and what its operator does with them: he acknowledges all before he resets.
+
+Between resets nobody acknowledges, as on a night without a shift: what comes back calls again.
+"""
+
+from collections.abc import Collection
+from typing import Any
+
+from controller.alarms.annunciator import Annunciator
+from controller.alarms.metrics import Metrics, Report
+from controller.alarms.move import Move
+from controller.alarms.states import State
+from controller.events import EVENTS
+from controller.sequence.steps import STATES
+
+OPERATOR = "operator at the panel"
+_STATE_OF: dict[int, str] = {step: state for state, steps in STATES.items() for step in steps}
+
+
+class AlarmDesk:
+    """Alarms and their figures, fed after every segment."""
+
+    def __init__(self) -> None:
+        self._alarms, self._metrics = Annunciator(), Metrics()
+
+    def look(self, now_ms: int, acting: Collection[str], step: int, first_out: str) -> list[Move]:
+        """The scan at `now_ms`."""
+        return self._noted(self._alarms.take(now_ms, acting, _STATE_OF[step], first_out))
+
+    def reset_pressed(self, now_ms: int, accepted: bool) -> list[Move]:
+        """The operator has seen all that stands and presses reset."""
+        moves = self._alarms.acknowledge(now_ms, OPERATOR)
+        return self._noted(moves + (self._alarms.reset(now_ms, OPERATOR) if accepted else []))
+
+    def report(self, now_ms: int) -> Report:
+        """The figures of the run."""
+        return self._metrics.report(now_ms)
+
+    def _noted(self, moves: list[Move]) -> list[Move]:
+        self._metrics.take(moves)
+        return moves
+
+
+def alarm_load(report: Report) -> dict[str, Any]:
+    """The figures as they stand in JSON."""
+    return {**report._asdict(), "floods": [flood._asdict() for flood in report.floods]}
+
+
+def load_words(report: Report) -> list[str]:
+    """What of the figures somebody should look into; nothing where all is as it should be."""
+    said = []
+    if report.floods:
+        calls = sum(flood.calls for flood in report.floods)
+        said.append(f"flood of {calls} calls, {report.in_flood_percent:.0f} % of the time")
+    if report.chattering:
+        said.append(f"chattering {', '.join(name for name, _ in report.chattering)}")
+    if report.standing:
+        said.append(f"standing for over a day {', '.join(report.standing)}")
+    return said
+
+
+def priority(move: Move) -> int:
+    """Of the journal's line: that of the alarm where it calls, else none."""
+    return int(EVENTS[move.id].priority) if move.calls else 0
+
+
+def follower(move: Move, root: str) -> str:
+    """The alarm that has just begun to follow `root`; empty if it did not."""
+    return move.id if move.root == root and move.now is State.UNACKNOWLEDGED else ""
