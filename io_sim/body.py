@@ -30,6 +30,7 @@ from io_sim.state import (
     SOURCE_AIR_KG_S,
     SOURCE_OPEN,
     VENT_OPEN,
+    VESSEL_PA,
     Floats,
     Ints,
 )
@@ -65,12 +66,19 @@ def move_vent(state: Floats, par: Floats, failures: Floats, outputs: Ints, step_
     state[VENT_OPEN] = lagged(state[VENT_OPEN], target, par[P_VENT_VALVE_S], step_s)
 
 
-def openings_m2(state: Floats, par: Floats, failures: Floats) -> tuple[float, float]:
-    """Effective area open to the room, inwards and outwards: flap, vent, leaks, stopped source and bypass."""
+def openings_m2(state: Floats, par: Floats) -> tuple[float, float]:
+    """Effective area open to the room, inwards and outwards: vent, leaks, stopped source and bypass."""
     both = par[P_LEAK] + par[P_VENT_AREA] * state[VENT_OPEN]
-    both += flap_gap_m2(state, par, failures)
     through_source = par[P_BACK_FLOW] * (1.0 - state[SOURCE_OPEN]) + par[P_BYPASS_M2] * state[BYPASS_OPEN]
     return both + through_source * (1.0 - par[P_CHECK_VALVE]), both + through_source
+
+
+def opening_kg_s(area_m2: float, body_pa: float, outside_pa: float, par: Floats) -> tuple[float, float]:
+    """Air through an opening into the body [kg/s], and its slope over body pressure, choking left out."""
+    flow = orifice_kg_s(area_m2, body_pa, outside_pa, par[P_TEMPERATURE])
+    size = abs(outside_pa - body_pa) + ROUNDING_PA
+    root_density = math.sqrt(2.0 * outside_pa / par[P_GAS])
+    return flow, -area_m2 * root_density * 0.5 * (size + ROUNDING_PA) / (size * math.sqrt(size))
 
 
 def move_gas(state: Floats, par: Floats, failures: Floats, step_s: float) -> None:
@@ -82,12 +90,12 @@ def move_gas(state: Floats, par: Floats, failures: Floats, step_s: float) -> Non
     A step that does not halve is replaced by a bisection. The pressure kept is the one that balances the
     flows noted, so that gas is conserved to rounding.
     """
-    air_pa, gas, kelvin = par[P_AIR_PA], par[P_GAS], par[P_TEMPERATURE]
+    air_pa, gas = par[P_AIR_PA], par[P_GAS]
     air_loss, solids_loss, column_pa, break_away_pa = line_terms(state, par, failures)
     drag = filter_pa_s_kg(state, par, failures) * state[BODY_PA]
     free, dead_end = source_strength(state, par, failures)
-    inwards_m2, outwards_m2 = openings_m2(state, par, failures)
-    root_density = math.sqrt(2.0 * par[P_AIR_PA] / gas)
+    inwards_m2, outwards_m2 = openings_m2(state, par)
+    gap_m2 = flap_gap_m2(state, par, failures)
     volume = par[P_VOLUME] - state[BODY_KG] / par[P_PARTICLE_DENSITY]
     before = state[BODY_PA] * state[BODY_GAS_M3]
     pulse = state[PULSE_AIR_KG_S]
@@ -98,9 +106,11 @@ def move_gas(state: Floats, par: Floats, failures: Floats, step_s: float) -> Non
         line, line_slope = line_kg_s(pressure, par, air_loss, solids_loss, column_pa, break_away_pa)
         source, source_slope, clean_vacuum = source_kg_s(pressure, par, free, dead_end, drag / pressure)
         area = inwards_m2 if pressure < air_pa else outwards_m2
-        opening = orifice_kg_s(area, pressure, air_pa, kelvin)
-        size = abs(air_pa - pressure) + ROUNDING_PA
-        opening_slope = -area * root_density * (0.5 * size + 0.5 * ROUNDING_PA) / (size * math.sqrt(size))
+        opening, opening_slope = opening_kg_s(area, pressure, air_pa, par)
+        if gap_m2 > 0.0:
+            flap, flap_slope = opening_kg_s(gap_m2, pressure, state[VESSEL_PA], par)
+            opening += flap
+            opening_slope += flap_slope
         miss = pressure * volume - before - step_s * gas * (line + opening + pulse - source)
         if miss > 0.0:
             high = pressure

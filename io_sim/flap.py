@@ -24,7 +24,7 @@ from io_sim.state import (
     FLAP_VALVE_OPEN,
     HEADER_PA,
     HEAP_AT_FLAP,
-    VESSEL_KG,
+    VESSEL_PA,
     Floats,
     Ints,
 )
@@ -48,7 +48,6 @@ P_SPRING = at("flap_spring_n")
 P_COUNTERWEIGHT = at("flap_counterweight_n")
 P_AJAR = at("flap_ajar")
 P_PRODUCT_LOAD = at("product_load_pa")
-P_VESSEL_CAPACITY = at("vessel_capacity_kg")
 
 FLAP_SLOW = slot("flap_slow")
 FLAP_STICKS_CLOSED = slot("flap_sticks_closed")
@@ -60,7 +59,6 @@ STRING_ON_SEAT = slot("string_on_seat")
 
 DRIVEN, VACUUM_HELD = 0.0, 2.0  # and 1 a counterweight
 FULL_SPEED_AT = 0.2  # of the closing force: less surplus than this moves the flap slower
-STANDING_PRODUCT = 0.3  # a vessel full up to the flap keeps it so far open
 LEAKING_M2, STRING_M2 = 1e-4, 3e-5  # estimates
 ROCKED_OPEN, ROCKING_PA_V = 0.07, 3_000.0  # a string: vacuum over this tilts the flap on it; estimates
 
@@ -107,7 +105,7 @@ def flap_force_n(state: Floats, par: Floats) -> float:
     area = par[P_FLAP_AREA]
     cylinder = (state[CYLINDER_PA] - state[CYLINDER_CLOSING_PA]) * par[P_CYLINDER_AREA] * par[P_LEVER]
     product = min(state[BODY_KG] * GRAVITY, par[P_PRODUCT_LOAD] * area) * (1.0 - state[FLAP_OPEN])
-    vacuum = (par[P_AIR_PA] - state[BODY_PA]) * area
+    vacuum = (state[VESSEL_PA] - state[BODY_PA]) * area
     return cylinder + product - closing_force_n(state, par) - vacuum
 
 
@@ -118,13 +116,9 @@ def full_speed_n(par: Floats) -> float:
     return FULL_SPEED_AT * (par[P_COUNTERWEIGHT] + par[P_PRODUCT_LOAD] * par[P_FLAP_AREA])
 
 
-def lowest_open(state: Floats, par: Floats, failures: Floats) -> float:
+def lowest_open(state: Floats, failures: Floats) -> float:
     """How far product on the seat or standing under it keeps the flap open."""
-    lowest = 0.2 * failures[PRODUCT_ON_SEAT]
-    lowest = max(lowest, state[HEAP_AT_FLAP])
-    if state[VESSEL_KG] >= par[P_VESSEL_CAPACITY] and state[BODY_KG] > 0.0:
-        lowest = max(lowest, STANDING_PRODUCT)
-    return lowest
+    return max(0.2 * failures[PRODUCT_ON_SEAT], state[HEAP_AT_FLAP])
 
 
 def move_flap(state: Floats, par: Floats, failures: Floats, step_s: float) -> None:
@@ -136,7 +130,7 @@ def move_flap(state: Floats, par: Floats, failures: Floats, step_s: float) -> No
         if failures[FLAP_STICKS_CLOSED] == 0.0:
             state[FLAP_OPEN] = min(before + moved, 1.0)
     elif failures[FLAP_STICKS_OPEN] == 0.0:
-        state[FLAP_OPEN] = max(before + moved, min(before, lowest_open(state, par, failures)))
+        state[FLAP_OPEN] = max(before + moved, min(before, lowest_open(state, failures)))
     if failures[STRING_ON_SEAT] > 0.0 and par[P_AIR_PA] - state[BODY_PA] > ROCKING_PA_V:
         state[FLAP_OPEN] = max(state[FLAP_OPEN], ROCKED_OPEN * failures[STRING_ON_SEAT])
 
