@@ -143,7 +143,13 @@ def of_a_contact(contact: Contact) -> tuple[FailureMode, ...]:
     return (
         M(f"{name}_stuck_{on}", part, "contact stays on", seen_on, needs),
         M(f"{name}_stuck_{off}", part, "contact stays off", seen_off, needs),
-        M(f"{name}_chattering", part, "wrong for half of each 0.12 s at 1, of longer below", "flickers", needs),
+        M(
+            f"{name}_chattering",
+            part,
+            "wrong for half of each 0.12 s at 1, of longer below",
+            "flickers",
+            needs,
+        ),
         M(f"{name}_delayed", part, "both edges 5 s late at 1", "lamp lags behind the machine", needs),
     )
 
@@ -157,7 +163,13 @@ def of_a_signal(signal: Signal) -> tuple[FailureMode, ...]:
         M(f"{name}_shorted", part, "current is 22 mA", "display over its end", needs),
         M(f"{name}_frozen", part, "current keeps its value", "display never moves", needs),
         M(f"{name}_drifting", part, "reads 20 % of span too much at 1", "display not at zero at rest", needs),
-        M(f"{name}_drifting_down", part, "reads 20 % of span too little at 1", "display under zero at rest", needs),
+        M(
+            f"{name}_drifting_down",
+            part,
+            "reads 20 % of span too little at 1",
+            "display under zero at rest",
+            needs,
+        ),
         M(f"{name}_noisy", part, "noise of 5 % of span at 1", "display dances", needs),
     )
 

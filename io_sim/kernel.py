@@ -6,19 +6,22 @@ fixed order: valves and flap, compressed air, gas, product, dust, vessel, instru
 """
 
 from io_sim.body import move_gas, move_vent
+from io_sim.failures import CREEPING, MODES, creep
 from io_sim.filters import move_dust
 from io_sim.flap import move_cylinder, move_flap
-from io_sim.instruments import fades, follow, read
 from io_sim.line import move_pick_up, move_product, move_purge
 from io_sim.pulse_tank import move_tanks
-from io_sim.state import Floats, Ints
+from io_sim.state import CLOCK_S, Floats, Ints
 from io_sim.supply_air import move_supply
+from io_sim.switches import read_contacts
+from io_sim.transmitters import fades, follow, read_signals
 from io_sim.vacuum_source import move_source
 from io_sim.vessel_below import move_vessel
 
 
 def step_plant(state: Floats, par: Floats, failures: Floats, outputs: Ints, step_s: float) -> None:
     """Move everything but the instruments by one step."""
+    state[CLOCK_S] += step_s
     move_source(state, par, failures, outputs, step_s)
     move_vent(state, par, failures, outputs, step_s)
     move_purge(state, par, failures, outputs, step_s)
@@ -29,8 +32,8 @@ def step_plant(state: Floats, par: Floats, failures: Floats, outputs: Ints, step
     move_supply(state, par, failures, step_s)
     move_gas(state, par, failures, step_s)
     move_product(state, par, failures, outputs, step_s)
-    move_dust(state, par, step_s)
-    move_vessel(state, par, failures, step_s)
+    move_dust(state, par, failures, step_s)
+    move_vessel(state, par, failures, outputs, step_s)
 
 
 def advance(
@@ -42,15 +45,21 @@ def advance(
     Args:
         state: Flat `State`, changed in place.
         par: Flat parameters and derived constants, from `io_sim.constants.flat`.
-        failures: Amount of each failure mode, in the order of the catalogue.
+        failures: Amounts of the failure modes, from `io_sim.failures.healthy`; the amounts alone are enough
+            where none creeps.
         outputs: Flat `controller.image.Outputs`, 0 or 1.
         inputs: Flat `controller.image.Inputs`; only the field inputs are written, contacts as
             0 or 1, currents in uA.
         steps: Number of plant steps.
         step_s: Length of a step [s].
     """
-    vacuum_fade, supply_fade = fades(par, step_s)
+    vacuum_fade, supply_fade, dp_fade = fades(par, failures, step_s)
+    creeps = len(failures) > MODES
     for _ in range(steps):
+        if creeps and failures[CREEPING] > 0.0:
+            creep(failures, step_s)
+            vacuum_fade, supply_fade, dp_fade = fades(par, failures, step_s)
         step_plant(state, par, failures, outputs, step_s)
-        follow(state, par, vacuum_fade, supply_fade)
-    read(state, par, failures, inputs)
+        follow(state, par, failures, vacuum_fade, supply_fade, dp_fade)
+    read_contacts(state, par, failures, inputs, steps * step_s)
+    read_signals(state, par, failures, inputs)

@@ -34,7 +34,7 @@ class PlantParameters(NamedTuple):
     body_gas_volume_m3: P[float, L(0.003, 0.5, "empty body with filter space; estimate")] = 0.040
     body_useful_volume_m3: P[float, L(0.001, 0.2, "common practice: 2 to 56 l")] = 0.014
     body_probe_share: P[float, L(0.2, 1.3, "receiver-full probe, as a share of the useful volume")] = 1.0
-    body_probe_splash: P[float, L(0, 0.5, "product splashes so much higher while it arrives; estimate")] = 0.03
+    body_probe_splash: P[float, L(0, 0.5, "splashes so much higher while product arrives; estimate")] = 0.03
     body_leak_m2: P[float, L(0, 1e-3, "seals and joints as an ideal hole; 3 mm2, estimate")] = 3e-6
     # line: one horizontal run with one riser
     line_bore_m: P[float, L(0.02, 0.2, "inside")] = 0.050
@@ -162,7 +162,7 @@ class PlantParameters(NamedTuple):
     # transmitters, 4-20 mA
     transmitter_vacuum_range_pa_v: P[float, L(1e3, 1e5, "vacuum at 20 mA")] = 100e3
     transmitter_vacuum_side: P[float, L(0, 1, "clean side reads the filter too", ("dirty", "clean"))] = 0.0
-    transmitter_vacuum_zero: P[float, L(0, 1, "against the room, or absolute: against 101.325 kPa", ("room", "standard"))] = 0.0
+    transmitter_vacuum_zero: P[float, L(0, 1, "absolute: 101.325 kPa less", ("room", "standard"))] = 0.0
     transmitter_vacuum_lag_s: P[float, L(0.001, 60, "clean impulse line 50 ms, caked 10-30 s")] = 0.05
     transmitter_supply_range_pa_g: P[float, L(1e5, 2e6, "gauge pressure at 20 mA")] = 10e5
     transmitter_supply_lag_s: P[float, L(0.001, 60, "")] = 0.05

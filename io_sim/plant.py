@@ -58,7 +58,7 @@ class Plant:
             self._advance, self._floats, self._ints = compiled_advance(), float_array, int_array
         self._par = self._floats(flat(self.parameters))
         self._state = self._floats(at_rest(self.parameters, seed))
-        self._failures = self._floats([0.0] * len(failures.CATALOGUE))
+        self._failures = self._floats(failures.healthy())
         self._inputs = self._ints([int(value) for value in Inputs()])
 
     def advance(self, outputs: Outputs, ms: int, inputs: Inputs | None = None) -> Inputs:
@@ -86,21 +86,22 @@ class Plant:
         contacts = {name: bool(image[name]) for name in FIELD_INPUTS if not name.endswith("_ua")}
         return Inputs(**{**(inputs or Inputs())._asdict(), **currents, **contacts})
 
-    def fail(self, failure_id: str, amount: float = 1.0) -> None:
+    def fail(self, failure_id: str, amount: float = 1.0, over_s: float = 0.0) -> None:
         """
-        Let a part fail, from now on, by an amount of 0 (healthy) to 1.
+        Let a part fail by an amount of 0 (healthy) to 1: from now on, or creeping there over a time.
 
         Raises:
-            ValueError: No such failure mode, or the amount is outside 0..1.
+            ValueError: No such failure mode, the amount is outside 0..1, or the time is negative.
         """
-        if not 0.0 <= amount <= 1.0:
-            text = f"amount {amount:g} of {failure_id} is outside 0 .. 1"
-            raise ValueError(text)
-        self._failures[failures.slot(failure_id)] = amount
+        failures.put(self._failures, failure_id, amount, over_s)
+
+    def amount(self, failure_id: str) -> float:
+        """How far a part has failed by now; raises ValueError for an unknown failure mode."""
+        return float(self._failures[failures.slot(failure_id)])
 
     def heal(self, failure_id: str) -> None:
         """Make a part healthy again; raises ValueError for an unknown failure mode."""
-        self._failures[failures.slot(failure_id)] = 0.0
+        failures.put(self._failures, failure_id, 0.0)
 
     @property
     def state(self) -> State:

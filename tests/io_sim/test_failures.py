@@ -1,6 +1,7 @@
 """Each failure mode shows at the inputs as its text says, and is gone when healed."""
 
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
@@ -47,7 +48,6 @@ SHOWS: dict[str, tuple[Script, Sees]] = {
     "pulse_valve_stuck_open": ([(AIR, 4_000)], lambda bad, good: bad.vacuum_ua < good.vacuum_ua - KPA),
     "filter_blinded": ([(AIR, 4_000)], lambda bad, good: bad.vacuum_ua < good.vacuum_ua - KPA),
 }
-ELSEWHERE = {"flap_sticks_open", "level_probe_stuck_free", "vessel_not_consuming"}  # need a longer story
 
 
 def played(quiet, script: Script, failure: str | None) -> Inputs:
@@ -72,8 +72,9 @@ def test_failure_shows_at_the_inputs(quiet, failure):
 
 def test_every_failure_mode_has_a_test_and_its_own_slot():
     ids = [mode.id for mode in failures.CATALOGUE]
+    tests = "".join(path.read_text() for path in Path(__file__).parent.glob("test_failures*.py"))
 
-    assert set(ids) == set(SHOWS) | ELSEWHERE
+    assert [mode.id for mode in failures.WRITTEN if f'"{mode.id}"' not in tests] == []
     assert len(set(ids)) == len(ids)
     for place, failure in enumerate(ids):
         assert place == failures.slot(failure)
@@ -157,7 +158,7 @@ def test_healing_undoes_and_half_a_failure_is_less(quiet):
 
 
 def test_refuses_an_unknown_failure_and_an_amount_out_of_range(plant):
-    with pytest.raises(ValueError, match="no failure mode 'flap_melts'; there are: feed_empty"):
+    with pytest.raises(ValueError, match="no failure mode 'flap_melts'; there are: .*feed_empty"):
         plant.fail("flap_melts")
     with pytest.raises(ValueError, match="amount 2 of flap_slow"):
         plant.fail("flap_slow", 2.0)
