@@ -226,6 +226,7 @@ def as_json(outcome: Outcome) -> str:
             "why_at_end": totals.why,
             "alarms": dict(totals.alarms),
             "alarm_load": alarm_load(totals.alarm_load),
+            "counters": totals.counters,
             "holds": [hold._asdict() for hold in totals.holds],
             "refusals": [refused._asdict() for refused in totals.refusals],
         },

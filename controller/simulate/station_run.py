@@ -14,10 +14,11 @@ from controller.engines.as_written import AsWritten
 from controller.events import EVENTS
 from controller.explain import Scene
 from controller.image import Inputs
+from controller.maintenance import Counters, Note, Wiring
 from controller.records import CycleRecord, EventRecord
 from controller.sequence.logic import Logic
 from controller.sequence.presets import Presets
-from controller.sequence.steps import FAULT, FULL_BELOW, LEVEL_HOLD, Step
+from controller.sequence.steps import COUNTERWEIGHT, FAULT, FULL_BELOW, LEVEL_HOLD, VACUUM_HELD, Step
 from controller.simulate.alarm_desk import AlarmDesk, follower, priority
 from controller.simulate.cycle_book import AIR_KG_NM3, AIR_TOTALS, CycleBook
 from controller.simulate.failures_asked import Failures
@@ -50,6 +51,7 @@ class Totals(NamedTuple):
     holds: tuple[Hold, ...]
     refusals: tuple[Refused, ...]
     alarm_load: Report
+    counters: dict[str, float]  # of wear, over the run
 
 
 class Explained(NamedTuple):
@@ -93,6 +95,9 @@ class StationRun:
         self._trips: list[Trip] = []
         self._tally = Tally()
         self._desk = AlarmDesk()
+        uncommanded = presets.flap_kind in (COUNTERWEIGHT, VACUUM_HELD)
+        self._wiring = Wiring(not uncommanded, presets.bypass_fitted)
+        self._counters = Counters(self._wiring)
         self._level_stops = 0
         self._hold_reason = 0
         self._command = ""
@@ -111,7 +116,7 @@ class StationRun:
                 self.explained = self._explain(segment)
             progress(loop.now_ms)
         if segment and (record := self._book.unfinished(segment)):
-            self._watcher.cycle(record)
+            self._cycle_ended(record)
         return self._totals()
 
     def _scans_to(self, for_ms: int, explain_ms: int | None) -> int:
@@ -155,9 +160,10 @@ class StationRun:
         events += self._hold_events()
         accepted = bool(scene.facts["reset_accepted"]) if scene is not None and reset else None
         events += self._alarm_events(acting, step, accepted)
+        events += self._notes(self._counters.take(self._columns(segment), segment.scan_ms))
         self._watcher.events(sorted(events, key=lambda event: event.at_ms))
         if record is not None:
-            self._watcher.cycle(record)
+            self._cycle_ended(record)
         if moved:
             self._tell_failures(self._failures.on_step(loop, step))
 
@@ -193,6 +199,16 @@ class StationRun:
             followers = dict.fromkeys((*trip.followers, *filter(None, more)))
             self._trips[-1] = trip._replace(followers=tuple(followers))
         return [EventRecord(m.at_ms, self._utc(m.at_ms), m.id, m.words, priority(m), m.detail) for m in moves]
+
+    def _cycle_ended(self, record: CycleRecord) -> None:
+        self._watcher.cycle(record)
+        self._watcher.events(self._notes(self._counters.take_cycle(record)))
+
+    def _columns(self, segment: Segment) -> dict[str, list[int]]:
+        return {point: segment.column(point) for point in self._wiring.points}
+
+    def _notes(self, notes: Sequence[Note]) -> list[EventRecord]:
+        return [self._event(note.id, note.what, (note.detail,)) for note in notes]
 
     def _hold_events(self) -> list[EventRecord]:
         reason = self._loop.remembers("hold_reason")
@@ -245,4 +261,5 @@ class StationRun:
         return Totals(
             loop.now_ms, kg, air_nm3, tuple(self._trips), self._level_stops, step, self._why(),
             tally.alarms, tally.holds, tally.refusals, self._desk.report(loop.now_ms),
+            self._counters.as_document(),
         )  # fmt: skip

@@ -86,3 +86,11 @@ def test_a_run_is_told_of_its_floods_and_chattering_and_of_nothing_where_there_i
         "flood of 12 calls, 57 % of the time",
         "chattering SUPPLY_AIR_LOW",
     ]
+
+
+def test_a_run_counts_what_wears(run):
+    counted = run[0]["totals"]["counters"]
+    opened = sum(e.what.endswith("-> OPEN") for e in run[1] if e.id == "STEP_CHANGED")
+    assert counted["flap_strokes"] == opened > 0
+    assert counted["kg"] == pytest.approx(run[0]["totals"]["delivered_kg"])
+    assert counted["air_nm3"] == pytest.approx(run[0]["totals"]["air_nm3"], abs=0.01)
