@@ -25,7 +25,7 @@ def step_plant(state: Floats, par: Floats, failures: Floats, outputs: Ints, step
     move_source(state, par, failures, outputs, step_s)
     move_vent(state, par, failures, outputs, step_s)
     move_purge(state, par, failures, outputs, step_s)
-    move_pick_up(state, par, failures, step_s)
+    move_pick_up(state, par, failures)
     move_cylinder(state, par, failures, outputs, step_s)
     move_flap(state, par, failures, step_s)
     move_tanks(state, par, failures, outputs, step_s)

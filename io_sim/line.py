@@ -25,6 +25,7 @@ from io_sim.state import (
     ARRIVING_KG_S,
     BODY_KG,
     BODY_PA,
+    CLOCK_S,
     FEED_DEVIATION,
     FEED_KG_S,
     INLET_M_S,
@@ -34,7 +35,6 @@ from io_sim.state import (
     PICKED_UP_KG,
     PLUG_KG,
     PURGE_OPEN,
-    SLUG_PHASE,
     Floats,
     Ints,
 )
@@ -91,16 +91,13 @@ def move_purge(state: Floats, par: Floats, failures: Floats, outputs: Ints, step
     state[PURGE_OPEN] = lagged(state[PURGE_OPEN], target, par[P_VENT_VALVE_S], step_s)
 
 
-def move_pick_up(state: Floats, par: Floats, failures: Floats, step_s: float) -> None:
-    """Let a liner be sucked on or fall off, and a slugging line swing on, for one step."""
+def move_pick_up(state: Floats, par: Floats, failures: Floats) -> None:
+    """Let a sack liner be sucked on or fall off."""
     vacuum_pa = par[P_AIR_PA] - state[BODY_PA]
     if failures[SACK_LINER_IN_LANCE] == 0.0 or vacuum_pa < LINER_OFF_PA_V:
         state[LINER_ON_LANCE] = 0.0
     elif vacuum_pa > LINER_ON_PA_V:
         state[LINER_ON_LANCE] = 1.0
-    if failures[SLUGGING_LINE] > 0.0:
-        phase = state[SLUG_PHASE] + SLUG_HZ * step_s
-        state[SLUG_PHASE] = phase - math.floor(phase)
 
 
 def pick_up_openings(state: Floats, par: Floats, failures: Floats) -> tuple[float, float]:
@@ -134,7 +131,7 @@ def line_terms(state: Floats, par: Floats, failures: Floats) -> tuple[float, flo
         break_away = plug_break_away_pa(state[PLUG_KG], par[P_BORE], par[P_BULK_DENSITY], par[P_PLUG_WALL])
     column = hanging_kg(state, par) * GRAVITY / area
     if failures[SLUGGING_LINE] > 0.0:
-        swing = 0.5 - 0.5 * math.cos(2.0 * math.pi * state[SLUG_PHASE])
+        swing = 0.5 - 0.5 * math.cos(2.0 * math.pi * SLUG_HZ * state[CLOCK_S])
         column += failures[SLUGGING_LINE] * SLUG_PA * swing * min(held / SLUG_FROM_KG_M3, 1.0)
     return air, solids, column, break_away
 

@@ -51,7 +51,6 @@ class State(NamedTuple):
     # what builds up in a failure
     ejector_ice: float = 0.0  # share of the worst
     liner_on_lance: float = 0.0  # 1: sucked onto the pick-up
-    slug_phase: float = 0.0  # 0..1 through the swing of a slugging line
     # instruments and chance
     vacuum_seen_pa_v: float = 0.0  # behind the lag of the transmitter
     supply_seen_pa_g: float = 0.0
@@ -111,7 +110,7 @@ class State(NamedTuple):
     NETWORK_PA, HEADER_PA, TANK_PA, TANK_2_PA, TANK_3_PA, CYLINDER_PA, CYLINDER_CLOSING_PA,
     FLAP_OPEN, SOURCE_OPEN, BYPASS_OPEN, VENT_OPEN, PURGE_OPEN, FLAP_VALVE_OPEN,
     PULSE_S, PULSE_2_S, PULSE_3_S,
-    CONTACTOR_CLOSED, OVERLOAD_TRIPPED, EJECTOR_ICE, LINER_ON_LANCE, SLUG_PHASE,
+    CONTACTOR_CLOSED, OVERLOAD_TRIPPED, EJECTOR_ICE, LINER_ON_LANCE,
     VACUUM_SEEN_PA_V, SUPPLY_SEEN_PA_G, FILTER_DP_SEEN_PA, VACUUM_UA, SUPPLY_UA, FILTER_DP_UA,
     PROBE_COVERED, LOW_PROBE_COVERED, CURTAIN_KG_S,
     LEVEL_PROBE_S, LOW_LEVEL_PROBE_S, RECEIVER_FULL_PROBE_S, FLAP_CLOSED_SWITCH_S, FLAP_OPEN_SWITCH_S,
