@@ -60,10 +60,15 @@ def supply_ua(bar_g: float) -> int:
     return round(4_000 + 1_600 * bar_g)
 
 
+def dp_ua(kpa: float) -> int:
+    """The current of the filter's transmitter, 4-20 mA for 0-20 kPa."""
+    return round(4_000 + 800 * kpa)
+
+
 @dataclass
 class Machine:
     """
-    A receiver that obliges: flap with both switches, vacuum of first order, level probe, supply air.
+    A receiver that obliges: flap, vacuum of first order, level probes, supply air, motor, filter.
 
     The vacuum goes towards a figure with 300 ms when the vent is shut and with 100 ms when it is open.
     """
@@ -76,26 +81,58 @@ class Machine:
     supply_bar_g: float = 7.0
     vacuum_kpa: float = 0.0
     flap_place: float = 0.0  # 0 closed, 1 open
+    # options; a station without them leaves these wires alone
+    bypassed: bool = False  # a motor with a bypass acts on the body only while the bypass is shut
+    two_coils: bool = False
+    swings: bool = False  # a flap without command: opened by the batch, shut by its weight
+    ajar: float = 0.0  # where it comes to rest without vacuum
+    low_covered: bool = True
+    receiver_free: bool = True
+    dp_kpa: float = 1.8  # of the filter while air is drawn
+    run_feedback_ms: int = 300
+    batch_s: float = 0.0  # what is in the body, in seconds of filling
+    motor_ms: int = 0
 
     def advance(self, outputs: list[int], dt_ms: int) -> None:
-        source, flap_open, vent_close, _, _, feed, *_ = outputs
-        wanted = self.conveying_kpa if source and feed else self.air_only_kpa if source else 0.0
-        self.vacuum_kpa += (wanted - self.vacuum_kpa) * min(1.0, dt_ms / (300 if vent_close else 100))
+        out = Outputs(*outputs)
+        acts = out.source_cmd and (out.bypass_close_cmd or not self.bypassed)
+        wanted = self.conveying_kpa if acts and out.feed_cmd else self.air_only_kpa if acts else 0.0
+        self.vacuum_kpa += (wanted - self.vacuum_kpa) * min(1.0, dt_ms / (300 if out.vent_close_cmd else 100))
+        self.motor_ms = self.motor_ms + dt_ms if out.source_cmd else 0
+        if acts and out.feed_cmd:
+            self.batch_s += dt_ms / 1_000
+        elif self.flap_place > 0.5:
+            self.batch_s = max(0.0, self.batch_s - dt_ms / 100)
         travel = dt_ms / self.flap_travel_ms
-        if flap_open:
-            self.flap_place = min(1.0, self.flap_place + travel)
+        if self.swings:
+            opens, shuts = self.batch_s > 0.0 and self.vacuum_kpa < 1.0, True
         else:
-            self.flap_place = max(0.0 if self.seat_free else 0.5, self.flap_place - travel)
+            opens, shuts = bool(out.flap_open_cmd), bool(out.flap_close_cmd) or not self.two_coils
+        if opens:
+            self.flap_place = min(1.0, self.flap_place + travel)
+        elif shuts:
+            rest = self.ajar if self.vacuum_kpa < 1.0 else 0.0
+            self.flap_place = max(rest if self.seat_free else 0.5, self.flap_place - travel)
 
-    def wires(self) -> tuple[int, int, int, int, int]:
+    def wires(self) -> tuple[int, ...]:
         """The points of `FIELD_INPUTS`."""
-        return (
-            int(self.level_free),
-            int(self.flap_place < 0.02),
-            int(self.flap_place > 0.98),
-            vacuum_ua(self.vacuum_kpa),
-            supply_ua(self.supply_bar_g),
-        )
+        drawn = self.vacuum_kpa > 1.5
+        points = {
+            "level_free": self.level_free,
+            "level_low_covered": self.low_covered,
+            "receiver_free": self.receiver_free,
+            "flap_closed_fb": self.flap_place < 0.02,
+            "flap_open_fb": self.flap_place > 0.98,
+            "vacuum_ua": vacuum_ua(self.vacuum_kpa),
+            "vacuum_switch": drawn,
+            "supply_air_ua": supply_ua(self.supply_bar_g),
+            "supply_air_ok": self.supply_bar_g >= 4.5,
+            "filter_dp_ua": dp_ua(self.dp_kpa if drawn else 0.0),
+            "source_running_fb": self.motor_ms >= self.run_feedback_ms,
+            "overload_healthy": True,
+            "feed_present": True,
+        }
+        return tuple(int(points[name]) for name in FIELD_INPUTS)
 
 
 class Works:

@@ -8,7 +8,7 @@ facts of `Watched` only watch; nothing of the sequence reads them.
 
 from controller.engines.proof import Claim
 from controller.sequence.definition import memory, percent
-from controller.sequence.guards import Facts
+from controller.sequence.last_word import Facts
 from controller.sequence.steps import (
     BATCH,
     CLEAR,

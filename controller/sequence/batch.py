@@ -38,7 +38,7 @@ class Batch(Source):
     full_stands = fact[bool]()  # holds
     fill_over = fact[bool]()  # guards
 
-    # ---- emptying: it runs on through a clean that goes with it ---------------------------------------------------------------
+    # ---- emptying: it runs on through a clean that goes with it --------------------------------------
     shut_long = on_delay(lambda s: s.was.step in (DRAIN, PULSE, RECOVER) and s.flap_proven, by="flap_shut_ms")
     emptying_over = fact(lambda s: s.was.emptying_ms + s.dt_ms >= s.set.drain_ms)
     drain_over = fact(
@@ -65,7 +65,7 @@ class Batch(Source):
         """Time that the batch has been dropping."""
         return min(s.was.emptying_ms + s.dt_ms, DAY_MS) if s.was.emptying and s.emptying else 0
 
-    # ---- what is on board, what is in the line ---------------------------------------------------------------
+    # ---- what is on board, what is in the line -------------------------------------------------------
     stored_empty = fact(lambda s: s.was.on_board == EMPTY and s.was.rest_stored)
 
     @memory(first=UNKNOWN, kept=True)
@@ -120,7 +120,7 @@ class Batch(Source):
 
     may_be_empty = fact(lambda s: s.was.on_board != BATCH or s.was.little_drawn)
 
-    # ---- fill time ---------------------------------------------------------------
+    # ---- fill time -----------------------------------------------------------------------------------
     @memory(first=0)
     def filled_ms(s) -> int:
         """Fill time of this batch: purge and convey count, a pause for air does not, clear ends it."""
@@ -218,7 +218,7 @@ class Batch(Source):
             else s.was.short_cycles
         )
 
-    # ---- ended by high vacuum ---------------------------------------------------------------
+    # ---- ended by high vacuum ------------------------------------------------------------------------
     @memory(first=False)
     def high_batch(s) -> bool:
         """High vacuum ended this batch; a pause for air does not make it forgotten."""
@@ -245,7 +245,7 @@ class Batch(Source):
             )
         )
 
-    # ---- a living vacuum transmitter moves when the source goes on and off ---------------------------------------------------------------
+    # ---- a living vacuum transmitter moves when the source goes on and off ---------------------------
     @memory(first=0)
     def vacuum_least_pa(s) -> int:
         """Lowest vacuum since the seal of this batch [Pa]."""
@@ -265,7 +265,7 @@ class Batch(Source):
             s.was.vacuum_frozen or (s.was.step == VENT and s.in_step_ms >= s.set.release_limit_ms)
         )
 
-    # ---- retries ---------------------------------------------------------------
+    # ---- retries -------------------------------------------------------------------------------------
     @memory(first=0)
     def flap_retries(s) -> int:
         """Re-openings in this seal, to clear product off the seat."""

@@ -31,7 +31,7 @@ class Causes(Holds):
     overruled = fact[bool]()  # from OUTPUTS
     flap_close_cmd = fact[bool]()
 
-    # ---- flap ---------------------------------------------------------------
+    # ---- flap ----------------------------------------------------------------------------------------
     travel_over = fact(lambda s: s.in_step_ms >= s.closing_limit_ms)
     reopen_possible = fact(
         lambda s: (
@@ -76,7 +76,7 @@ class Causes(Holds):
     still_covered = fact(lambda s: s.left_over and s.driven and (s.was.emptied_again or s.column_below))
     offline_off_seat = fact(lambda s: s.offline and s.flap_unproven and s.in_step_ms >= s.closing_limit_ms)
 
-    # ---- supply air ---------------------------------------------------------------
+    # ---- supply air ----------------------------------------------------------------------------------
     waits_for_air = fact(lambda s: s.set.supply_low_effect == 1)
     low_by_choice = fact(
         lambda s: not s.motor and s.supply_under_limit and (not s.waits_for_air or s.resume_allowed)
@@ -87,7 +87,7 @@ class Causes(Holds):
     low_for_motor = fact(lambda s: s.motor and s.supply_under_limit)
     open_wait_over = fact(lambda s: s.was.waited_ms >= s.set.open_air_wait_ms)
 
-    # ---- vacuum ---------------------------------------------------------------
+    # ---- vacuum --------------------------------------------------------------------------------------
     proving_over = fact(lambda s: s.in_step_ms >= s.set.proving_ms)
     no_vacuum_yet = fact(
         lambda s: s.proving_over and not s.was.proved and not s.vacuum_present and not s.vacuum_timed
@@ -144,7 +144,7 @@ class Causes(Holds):
         )
     )
 
-    # ---- fill, level, motor ---------------------------------------------------------------
+    # ---- fill, level, motor --------------------------------------------------------------------------
     fills_too_fast = fact(lambda s: s.was.too_fast_batches > s.set.too_fast_in_row)
     fills_ever_too_fast = fact(lambda s: s.was.too_fast_batches > s.set.too_fast_in_row + 1)
     time_ends_it = fact(lambda s: s.was.time_over_batches >= s.set.time_over_in_row)
@@ -155,7 +155,7 @@ class Causes(Holds):
     runs_uncommanded = on_delay(lambda s: s.runs_by_itself, by="run_down_ms")
     dp_bad_in_use = fact(lambda s: s.dp_bad and s.was.step == CONVEY)
 
-    # ---- cleaning, backstops ---------------------------------------------------------------
+    # ---- cleaning, backstops -------------------------------------------------------------------------
     pulse_ready = fact(lambda s: s.pulse_air and (s.flap_proven or not s.offline))
     pulse_air_missing = fact(lambda s: s.was.step == PULSE and not s.was.pulsed and not s.pulse_air)
     pulse_wait_over = fact(

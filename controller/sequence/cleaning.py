@@ -3,15 +3,15 @@
 from controller.sequence.batch import Batch
 from controller.sequence.definition import DAY_MS, fact, memory, on_delay, percent
 from controller.sequence.steps import (
+    CLEANS_OFFLINE,
+    CLEANS_WITH_DRAIN,
     CONVEY,
     DRAIN,
-    CLEANS_OFFLINE,
     PULSE,
     RECOVER,
     REOPEN,
     SEAL,
     SETTLE,
-    CLEANS_WITH_DRAIN,
 )
 
 
@@ -28,7 +28,7 @@ class Cleaning(Batch):
         """Batches dropped since the last clean that gave its pulses."""
         return 0 if s.cleaned else min(s.was.batches_since_clean + (1 if s.emptied else 0), 1_000)
 
-    # ---- pulses: group after group, round after round ---------------------------------------------------------------
+    # ---- pulses: group after group, round after round ------------------------------------------------
     @memory(first=1, kept=True)
     def pulse_group(s) -> int:
         """The group whose turn it is; one further after each clean too, so that none is always first."""
@@ -82,7 +82,7 @@ class Cleaning(Batch):
             else 0
         )
 
-    # ---- does the supply dip at a pulse? ---------------------------------------------------------------
+    # ---- does the supply dip at a pulse? -------------------------------------------------------------
     @memory(first=0)
     def supply_before_pa_g(s) -> int:
         """Supply air as the last pulse began [Pa gauge]."""
@@ -111,7 +111,7 @@ class Cleaning(Batch):
 
     no_dips = fact(lambda s: s.was.pulses_without_dip >= s.set.cleaning_weak_in_row)
 
-    # ---- differential pressure: asks for a clean, and shows whether it helped ---------------------------------------------------------------
+    # ---- differential pressure: asks for a clean, and shows whether it helped ------------------------
     dp_in_use = fact(lambda s: s.dp_good and s.was.step == CONVEY and s.in_step_ms >= s.set.dp_mask_ms)
     dp_over = fact(lambda s: s.dp_in_use and s.dp_pa >= s.set.dp_warn_pa)
     dp_over_long = on_delay(lambda s: s.dp_over, by="dp_ms")

@@ -24,7 +24,7 @@ class Commands(Scan[Inputs, Presets]):
     overload = fact[bool]()  # contacts
     inputs_old = fact[bool]()
 
-    # ---- commands ---------------------------------------------------------------
+    # ---- commands ------------------------------------------------------------------------------------
     start_at_machine = fact[bool](
         lambda s: s.now.start_pb or (s.now.start_request and not s.now.request_remote)
     )
@@ -58,7 +58,7 @@ class Commands(Scan[Inputs, Presets]):
         """Reset as last seen."""
         return s.reset_wanted
 
-    # ---- one place has control; stop, halt and acknowledge are heard from everywhere ---------------------------------------------------------------
+    # ---- one place has control; stop, halt and acknowledge are heard from everywhere -----------------
     remote_in_control = fact(
         lambda s: s.now.remote_selected if s.set.selector_fitted else s.now.remote_control
     )
@@ -93,7 +93,7 @@ class Commands(Scan[Inputs, Presets]):
             or s.flap_moved_acts
         )
 
-    # ---- manual mode: one output at a time, held ---------------------------------------------------------------
+    # ---- manual mode: one output at a time, held -----------------------------------------------------
     manual_accepted = fact(lambda s: s.now.manual_request and not s.manual_refused)
     manual_remote = fact(lambda s: s.now.request_remote or s.remote_in_control)
     manual_idle_over = fact(lambda s: s.was.jog_age_ms >= s.set.manual_idle_ms)

@@ -5,8 +5,8 @@ from controller.sequence.definition import DAY_MS, fact, memory, on_delay, perce
 from controller.sequence.steps import (
     FEEDBACK_BOTH,
     FEEDBACK_CLOSED,
-    MOTOR_KIND,
     FEEDBACK_OPEN,
+    MOTOR_KIND,
     TWO_COIL_VALVE,
 )
 
@@ -17,7 +17,7 @@ class Contacts(Commands):
     flap_open_cmd = fact[bool]()  # from OUTPUTS
     flap_slow_acts = fact[bool]()  # from INTERLOCKS
 
-    # ---- flap switches: steady for the debounce, either way; one that does not settle counts as off ---------------------------------------------------------------
+    # ---- flap switches: steady for the debounce, either way; one that does not settle counts as off ----
     closed_steady = on_delay(lambda s: s.now.flap_closed_fb, by="contact_debounce_ms")
     closed_gone = on_delay(lambda s: not s.now.flap_closed_fb, by="contact_debounce_ms")
     closed_unsure = on_delay(lambda s: not s.closed_steady, by="flap_lost_ms")
@@ -35,7 +35,7 @@ class Contacts(Commands):
         """Open switch."""
         return s.open_steady or (s.was.flap_open and not s.open_gone and not s.open_unsure)
 
-    # ---- the place of the flap; where a switch is missing, the travel time stands in for it ---------------------------------------------------------------
+    # ---- the place of the flap; where a switch is missing, the travel time stands in for it ----------
     uncommanded = fact(lambda s: s.set.flap_kind > 0)
     driven = fact(lambda s: not s.uncommanded)
     two_coils = fact(lambda s: s.driven and s.set.flap_valve == TWO_COIL_VALVE)
@@ -71,7 +71,7 @@ class Contacts(Commands):
         lambda s: s.set.flap_travel_ms + (s.set.flap_travel_ms if s.closed_switch_only else 0)
     )
 
-    # ---- how long it travels, against what was learned of its first ten moves either way ---------------------------------------------------------------
+    # ---- how long it travels, against what was learned of its first ten moves either way -------------
     @memory(first=False)
     def flap_moving(s) -> bool:
         """Under way since its output changed."""
@@ -178,7 +178,7 @@ class Contacts(Commands):
         )
     )
 
-    # ---- motor, I/O, scans ---------------------------------------------------------------
+    # ---- motor, I/O, scans ---------------------------------------------------------------------------
     motor = fact(lambda s: s.set.source_kind == MOTOR_KIND)
     running = fact(lambda s: s.motor and s.set.run_feedback_fitted and s.now.source_running_fb)
     overload = fact(lambda s: s.motor and s.set.overload_fitted and not s.now.overload_healthy)

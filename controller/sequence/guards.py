@@ -21,14 +21,14 @@ class Guards(Permissives):
 
     tripped = fact(lambda s: s.trip and not (s.was.manual and s.was.step == REST))
 
-    # ---- idle ---------------------------------------------------------------
+    # ---- idle ----------------------------------------------------------------------------------------
     warned = fact(lambda s: s.in_step_ms >= s.set.warning_ms)
     warned_to_clean = fact(lambda s: s.warned and (s.was.order == TO_CLEAN or s.was.order == TO_EMPTY))
     warned_and_full = fact(lambda s: s.warned and s.level_high_acts)
     warned_with_batch = fact(lambda s: s.warned and s.was.on_board != EMPTY)
     warned_to_wait = fact(lambda s: s.warned and (s.not_wanted or s.feed_low))
 
-    # ---- suction ---------------------------------------------------------------
+    # ---- suction -------------------------------------------------------------------------------------
     stopped = fact(lambda s: not s.run)
     wait_and_stopped = fact(lambda s: s.air_wait and not s.run)
     full_and_closed = fact(lambda s: s.level_high_acts and s.flap_proven)
@@ -64,7 +64,7 @@ class Guards(Permissives):
     batch_too_high = fact(lambda s: s.vacuum_too_high_acts)
     cleared = fact(lambda s: s.line_empty or s.clear_over)
 
-    # ---- emptying and filter clean ---------------------------------------------------------------
+    # ---- emptying and filter clean -------------------------------------------------------------------
     held_before_drop = fact(
         lambda s: (s.level_high_acts or s.level_not_seen_acts) and s.was.on_board != EMPTY
     )
@@ -122,5 +122,5 @@ class Guards(Permissives):
     over_and_starved = fact(lambda s: s.batch_over and (s.starved or s.feed_low))
     over_and_unwanted = fact(lambda s: s.batch_over and s.not_wanted)
 
-    # ---- level hold ---------------------------------------------------------------
+    # ---- level hold ----------------------------------------------------------------------------------
     hold_over_with_batch = fact(lambda s: s.hold_over and s.was.on_board != EMPTY and not s.was.broken_off)

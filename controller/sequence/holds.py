@@ -10,10 +10,10 @@ from controller.sequence.steps import (
     NO_PRODUCT,
     NO_REASON,
     NOT_SEEN_BELOW,
-    UNWANTED,
     OPEN,
     SEAL,
     SUCTION,
+    UNWANTED,
     WARNING,
 )
 

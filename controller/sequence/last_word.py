@@ -17,7 +17,7 @@ class Facts(Guards):
 
     pulse_cmd = fact(lambda s: s.pulse_1_cmd or s.pulse_2_cmd or s.pulse_3_cmd)
 
-    # ---- flap ---------------------------------------------------------------
+    # ---- flap ----------------------------------------------------------------------------------------
     flap_frozen_open = fact(lambda s: s.halted and s.was.flap_open_cmd and s.driven)
     release_known = fact(
         lambda s: (
@@ -45,7 +45,7 @@ class Facts(Guards):
     open_while_cleaned = fact(lambda s: s.driven and not s.offline)
     flap_close_called = fact(lambda s: s.two_coils and s.flap_called and not s.flap_open_cmd)
 
-    # ---- source and pulses ---------------------------------------------------------------
+    # ---- source and pulses ---------------------------------------------------------------------------
     pulse_rested = fact(lambda s: s.pulse_off_ms >= s.set.pulse_off_min_ms)
     pulse_begun = fact(lambda s: s.was.pulsed or s.was.pulsing or (s.pulse_ready and s.pulse_rested))
     reopen_pulse = fact(
@@ -73,7 +73,7 @@ class Facts(Guards):
         )
     )
 
-    # ---- fluidising, lamps, horn ---------------------------------------------------------------
+    # ---- fluidising, lamps, horn ---------------------------------------------------------------------
     fluid_called = fact(
         lambda s: (
             s.set.fluidise_on_ms > 0
@@ -88,7 +88,7 @@ class Facts(Guards):
     horn_wanted = fact(lambda s: not s.horn_silenced and not s.manual)
     manual_begins = fact(lambda s: s.manual and s.manual_ms < s.set.warning_ms)
 
-    # ---- the output held in manual mode, as JOG counts ---------------------------------------------------------------
+    # ---- the output held in manual mode, as JOG counts -----------------------------------------------
     jog_source = fact(lambda s: s.jogged == 1)
     jog_bypass = fact(lambda s: s.jogged == 2)
     jog_flap_open = fact(lambda s: s.jogged == 3)

@@ -45,7 +45,7 @@ class Level(Transmitters):
             else s.level_covered_long or s.level_unsure or (s.was.vessel_full and not s.level_free_long)
         )
 
-    # ---- low level below, and the two probes against each other ---------------------------------------------------------------
+    # ---- low level below, and the two probes against each other --------------------------------------
     low_uncovered = on_delay(
         lambda s: (
             s.set.level_low_fitted and s.now.level_low_good and s.level_seen and not s.now.level_low_covered
@@ -59,25 +59,21 @@ class Level(Transmitters):
         """High-level probe as last seen outside the mask."""
         return s.now.level_free if s.level_seen else s.was.level_was_free
 
-    level_changed = fact(
-        lambda s: (
-            s.level_seen
-            and ((s.now.level_free and not s.was.level_was_free) or (s.was.level_was_free and not s.now.level_free))
-        )
-    )  # fmt: skip
+    level_rose = fact(lambda s: s.level_seen and not s.now.level_free and s.was.level_was_free)
+    level_fell = fact(lambda s: s.level_seen and s.now.level_free and not s.was.level_was_free)
 
     @memory(first=0)
     def level_bucket_ms(s) -> int:
         """A leaky bucket: each change of the high probe fills it by the spacing, a minute is full."""
         return min(
             max(s.was.level_bucket_ms - s.dt_ms, 0)
-            + (s.set.level_chatter_spacing_ms if s.level_changed else 0),
+            + (s.set.level_chatter_spacing_ms if s.level_rose or s.level_fell else 0),
             MINUTE_MS + MINUTE_MS,
         )
 
     level_flutters = fact(lambda s: s.level_bucket_ms >= MINUTE_MS)
 
-    # ---- delivered since the level was last certain ---------------------------------------------------------------
+    # ---- delivered since the level was last certain --------------------------------------------------
     level_certain = fact(lambda s: s.level_covered_long or s.low_uncovered or s.now.vessel_seen_request)
     use_over = fact(lambda s: s.set.batch_use_ms > 0 and s.was.use_ms + s.dt_ms >= s.set.batch_use_ms)
 
@@ -105,7 +101,7 @@ class Level(Transmitters):
         )
     )
 
-    # ---- the receiver itself ---------------------------------------------------------------
+    # ---- the receiver itself -------------------------------------------------------------------------
     receiver_covered = fact(
         lambda s: s.set.receiver_full_fitted and s.now.receiver_full_good and not s.now.receiver_free
     )

@@ -85,7 +85,7 @@ class Logic:
         self._check_names()
         self._stop_at_problems()
 
-    # ---- what engines and people ask ---------------------------------------------------------------
+    # ---- what engines and people ask -----------------------------------------------------------------
 
     @cached_property
     def memory(self) -> dict[str, int]:
@@ -135,7 +135,7 @@ class Logic:
                 raise Refused(msg)
         return core
 
-    # ---- reading ---------------------------------------------------------------
+    # ---- reading -------------------------------------------------------------------------------------
 
     def _stop_at_problems(self) -> None:
         if self._problems:

@@ -70,7 +70,7 @@ class Run(Level):
         """The horn of this fault was acknowledged."""
         return s.step == FAULT and (s.was.horn_silenced or s.acknowledged)
 
-    # ---- time ---------------------------------------------------------------
+    # ---- time ----------------------------------------------------------------------------------------
     in_step_ms = fact(lambda s: min(s.was.step_ms + s.dt_ms, DAY_MS))
     worked_ms = fact(lambda s: s.in_step_ms - s.was.waited_ms)
 
@@ -91,7 +91,7 @@ class Run(Level):
         """Runs round once a second, for the flashing lamp."""
         return s.was.flash_ms + s.dt_ms if s.was.flash_ms < 1_000 else 0
 
-    # ---- the flap where nothing calls for it ---------------------------------------------------------------
+    # ---- the flap where nothing calls for it ---------------------------------------------------------
     @memory(first=False)
     def at_its_place(s) -> bool:
         """At rest the flap has reached the place that its output asks for."""

@@ -36,7 +36,7 @@ class Source(Run):
         """Time that the source has acted on the body."""
         return min(s.was.acting_ms + s.dt_ms, DAY_MS) if s.source_acts else 0
 
-    # ---- a motor: rest, starts an hour, spin-up ---------------------------------------------------------------
+    # ---- a motor: rest, starts an hour, spin-up ------------------------------------------------------
     @memory(first=0)
     def motor_on_ms(s) -> int:
         """Time since the motor was switched on."""
@@ -90,7 +90,7 @@ class Source(Run):
     run_gone = fact(lambda s: s.run_missing and s.was.run_was_seen)
     runs_by_itself = fact(lambda s: s.running and not s.was.source_cmd)
 
-    # ---- a flap that the vacuum itself closes ---------------------------------------------------------------
+    # ---- a flap that the vacuum itself closes --------------------------------------------------------
     @memory(first=False)
     def seated(s) -> bool:
         """The flap was proven closed since this drawing began."""

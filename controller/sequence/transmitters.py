@@ -21,7 +21,7 @@ class Transmitters(Contacts):
         """A pulse valve is energised."""
         return s.pulse_cmd
 
-    # ---- body vacuum ---------------------------------------------------------------
+    # ---- body vacuum ---------------------------------------------------------------------------------
     vacuum_measured = fact(lambda s: s.set.vacuum_by == BY_TRANSMITTER)
     vacuum_by_switch = fact(lambda s: s.set.vacuum_by == BY_SWITCH)
     vacuum_failed = fact(lambda s: s.now.vacuum_ua <= FAILED_LOW_UA or s.now.vacuum_ua >= FAILED_HIGH_UA)
@@ -66,7 +66,7 @@ class Transmitters(Contacts):
         lambda s: s.now.vacuum_switch if s.vacuum_by_switch else s.vacuum_good and not s.under_release
     )
 
-    # ---- filter differential pressure ---------------------------------------------------------------
+    # ---- filter differential pressure ----------------------------------------------------------------
     dp_failed = fact(lambda s: s.now.filter_dp_ua <= FAILED_LOW_UA or s.now.filter_dp_ua >= FAILED_HIGH_UA)
     dp_doubtful = fact(
         lambda s: s.now.filter_dp_ua < MEASURED_LOW_UA or s.now.filter_dp_ua > MEASURED_HIGH_UA
@@ -109,7 +109,7 @@ class Transmitters(Contacts):
         )
     )
 
-    # ---- supply air ---------------------------------------------------------------
+    # ---- supply air ----------------------------------------------------------------------------------
     supply_measured = fact(lambda s: s.set.supply_by != BY_SWITCH)
     supply_failed = fact(
         lambda s: s.now.supply_air_ua <= FAILED_LOW_UA or s.now.supply_air_ua >= FAILED_HIGH_UA

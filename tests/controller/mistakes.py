@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 
 from controller.engines.claims import Watched
 from controller.sequence.definition import DAY_MS, Definition, fact, on_delay
-from controller.sequence.guards import Facts
+from controller.sequence.last_word import Facts
 from controller.sequence.receiver import RECEIVER
 from controller.sequence.steps import (
     BATCH,
@@ -124,9 +124,9 @@ MISTAKES = (
     Mistake("the clean count runs backwards", rules(batches_since_clean=fact(lambda s: s.was.batches_since_clean - (1 if s.drained else 0), first=0, kept=True)), ("batches since a clean are bounded",)),
     # ---- faults
     Mistake("the stored fault is forgotten", rules(fault_stored=fact(lambda s: s.trip, first=False, kept=True)), ("a fault is remembered through power loss",)),
-    Mistake("a fault row without a trip", rows(lambda r: r._replace(guard=Facts.stopped) if r.guard.name == "trip" else r),
+    Mistake("a fault row without a trip", rows(lambda r: r._replace(guard=Facts.stopped) if r.guard.name == "tripped" else r),
             ("a stored fault and its first-out go together", "a fault has a first-out", "a fault is entered by a trip, or by power-up with a stored one")),
-    Mistake("a trip waits behind the other rows", replace(RECEIVER, facts=Watched, rows=(*[r for r in RECEIVER.rows if r.guard.name != "trip"], *[r for r in RECEIVER.rows if r.guard.name == "trip"])),
+    Mistake("a trip waits behind the other rows", replace(RECEIVER, facts=Watched, rows=(*[r for r in RECEIVER.rows if r.guard.name != "trip"], *[r for r in RECEIVER.rows if r.guard.name == "tripped"])),
             ("a trip is a fault in the same scan", "lost I/O is a fault", "an open safety chain stops whatever runs", "under the very low limit nothing goes on working", "a drawing receiver trips when the flap is lost")),
     Mistake("a fault does not outlive the power", without_row("fault_at_power_up"), ("a stored fault is a fault after power-up",)),
     Mistake("start leaves a fault", rules(reset_accepted=fact(lambda s: (s.reset_edge or s.start_edge) and not s.reset_refused)), ("a fault is left by an accepted reset only, to rest only",)),
@@ -136,9 +136,9 @@ MISTAKES = (
     Mistake("lost I/O is only told", interlocks(lambda i: i._replace(effect="warn") if i.name == "IO_LOST" else i), ("lost I/O is a fault",)),
     Mistake("the safety chain is looked at in suction only", interlocks(lambda i: i._replace(steps=DRAWING) if i.name == "SAFETY_CHAIN_OPEN" and i.effect == "trip" else i), ("an open safety chain stops whatever runs",)),
     Mistake("lost air is only told", interlocks(lambda i: i._replace(effect="warn") if i.name == "SUPPLY_AIR_LOST" else i), ("under the very low limit nothing goes on working",)),
-    Mistake("a trip ends in a hold, and the first-out is kept there", replace(RECEIVER, facts=Watched, fault=LEVEL_HOLD, rows=tuple(r._replace(to=LEVEL_HOLD) if r.guard.name == "trip" else r for r in RECEIVER.rows)),
+    Mistake("a trip ends in a hold, and the first-out is kept there", replace(RECEIVER, facts=Watched, fault=LEVEL_HOLD, rows=tuple(r._replace(to=LEVEL_HOLD) if r.guard.name == "tripped" else r for r in RECEIVER.rows)),
             ("a stored fault and its first-out go together", "outside a fault there is no first-out")),
-    Mistake("a fault without a trip, and rows that trip in it", replace(RECEIVER, facts=Watched, rows=tuple(r._replace(guard=Facts.stopped) if r.guard.name == "trip" else r for r in RECEIVER.rows),
+    Mistake("a fault without a trip, and rows that trip in it", replace(RECEIVER, facts=Watched, rows=tuple(r._replace(guard=Facts.stopped) if r.guard.name == "tripped" else r for r in RECEIVER.rows),
             interlocks=tuple(i._replace(effect="trip") if i.name == "IO_LOST" else i for i in RECEIVER.interlocks)),
             ("a stored fault and its first-out go together", "a fault has a first-out", "the first-out is kept until the reset")),
     # ---- runs

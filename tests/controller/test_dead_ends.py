@@ -6,7 +6,7 @@ import pytest
 
 from controller.engines.dead_ends import DeadEnds
 from controller.sequence.definition import fact
-from controller.sequence.guards import Facts
+from controller.sequence.last_word import Facts
 from controller.sequence.logic import Logic
 from controller.sequence.receiver import RECEIVER
 from controller.sequence.steps import BATCH, CONVEY, EMPTY, Step

@@ -39,7 +39,7 @@ DRIVEN = {
     VENT: {"run_lamp"},
     OPEN: {"flap_open", "run_lamp"},
     DRAIN: {"flap_open", "run_lamp"},
-    PULSE: {"flap_open", "pulse", "run_lamp"},
+    PULSE: {"flap_open", "pulse_1", "run_lamp"},
     RECOVER: {"flap_open", "run_lamp"},
     SETTLE: {"flap_open", "run_lamp"},
     FAULT: {"fault_lamp", "horn"},
@@ -92,7 +92,7 @@ def test_no_two_things_that_exclude_each_other_are_ever_driven_together(at):
         m, on = b.machine, b.on
         return (
             ("source" in on and ("flap_open" in on or m.flap_place > 0.02))
-            or ("pulse" in on and ("source" in on or m.flap_place < 0.98))
+            or ("pulse_1" in on and ("source" in on or m.flap_place < 0.98))
             or ("flap_open" in on and ("source" in on or "vent_close" in on))
             or ("feed" in on) != (b.step is CONVEY)
         )

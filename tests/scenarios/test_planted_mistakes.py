@@ -21,7 +21,7 @@ from scenarios import test_vacuum as vacuum
 from scenarios import test_vacuum_signal as vacuum_signal
 
 from controller.sequence.definition import Definition, Output, Scan, fact, memory
-from controller.sequence.guards import Facts
+from controller.sequence.last_word import Facts
 from controller.sequence.receiver import RECEIVER
 from controller.sequence.steps import (
     CLEAR,

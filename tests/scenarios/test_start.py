@@ -16,7 +16,7 @@ from controller.sequence.steps import (
     WARNING,
 )
 
-MOVES = {"source", "flap_open", "vent_close", "pulse", "purge", "feed"}
+MOVES = {"source", "bypass_close", "flap_open", "flap_close", "vent_close", "pulse_1", "pulse_2", "pulse_3", "fluidise", "purge", "feed"}
 
 MISSING = {
     "safety chain open": ({"safety_chain_healthy": False}, 0, "safety chain"),

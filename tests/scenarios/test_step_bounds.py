@@ -46,7 +46,7 @@ LONGEST_MS = {  # the limits of each step by the narrative, and half as much aga
 @cache
 def without_ways_out() -> Works:
     """The table with nothing left but the bound: no row but the trip, every other interlock only warns."""
-    rows = tuple(r for r in RECEIVER.rows if r.guard.name == "trip")
+    rows = tuple(r for r in RECEIVER.rows if r.guard.name == "tripped")
     interlocks = tuple(
         i if i.name == "STEP_TOO_LONG" else i._replace(effect="warn", allowed=()) for i in RECEIVER.interlocks
     )
