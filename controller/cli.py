@@ -238,6 +238,30 @@ def points(
 
 
 @app.command()
+def alarms(
+    station: Annotated[str, typer.Argument(help="Folder of a station, or the name of one that comes along.")],
+    as_csv: Annotated[bool, typer.Option("--csv", help="Print comma-separated values.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
+) -> None:
+    """List the alarms of a station: where, when and how each acts, its usual causes, what to do."""
+    from controller.sequence.logic import Logic
+    from controller.sequence.receiver import RECEIVER
+    from controller.settings import load_station
+    from controller.sheets import alarm_sheet, tables
+
+    if as_csv and as_json:
+        _stop("alarms: --csv or --json, not both")
+    found = load_station(station_folder(station))
+    sheet = alarm_sheet.alarm_sheet(Logic(RECEIVER), found)
+    if as_csv:
+        typer.echo(alarm_sheet.as_csv(sheet), nl=False)
+    elif as_json:
+        typer.echo(alarm_sheet.as_json(found, sheet))
+    else:
+        _print(lambda console: tables.show_alarms(found, sheet, console), width=150)
+
+
+@app.command()
 def diagram(
     station: Annotated[str, typer.Argument(help="Folder of a station, or the name of one that comes along.")],
     out: Annotated[

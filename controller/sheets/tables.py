@@ -1,4 +1,4 @@
-"""The I/O list for a person at a terminal."""
+"""The sheets for a person at a terminal."""
 
 from collections.abc import Iterable, Sequence
 
@@ -7,6 +7,7 @@ from rich.console import Console
 from rich.table import Table
 
 from controller.settings import Station
+from controller.sheets.alarm_sheet import AlarmSheet
 from controller.sheets.io_list import Entry
 
 
@@ -44,3 +45,26 @@ def _outputs(entries: Iterable[Entry]) -> Table:
         safe = e.safe_value
         table.add_row(e.tag, e.name, e.description, e.sense, safe, e.steps, ", ".join(e.last_word))
     return table
+
+
+def show_alarms(station: Station, sheet: AlarmSheet, console: Console) -> None:
+    """Print what can act at the station, and the ids that cannot."""
+    receiver = station.receiver
+    console.print(f"[bold]{receiver.name}[/bold] {receiver.description} ({receiver.product})")
+    table = Table(box=SIMPLE_HEAD, pad_edge=False, show_lines=True)
+    table.add_column("alarm", width=27)
+    table.add_column("priority", no_wrap=True)
+    table.add_column("acts", width=38)
+    table.add_column("usual causes")
+    table.add_column("what to do")
+    for entry in sheet.entries:
+        ways = (f"{way.effect}: {way.looked_at_in}, {_after(way.after)}" for way in entry.acts)
+        table.add_row(f"{entry.id}\n{entry.text}", entry.priority, "\n".join(ways), entry.cause, entry.action)
+    console.print(table)
+    if sheet.never:
+        console.print(f"Not fitted or not chosen here, and so never: {', '.join(sheet.never)}.")
+    console.print("[dim]An alarm tells, it protects nobody: isolate before anybody reaches in.[/]")
+
+
+def _after(delay: str) -> str:
+    return delay if delay == "at once" else f"after {delay}"
