@@ -4,7 +4,7 @@ VENV ?= .venv
 BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip install -q --disable-pip-version-check -c constraints.txt
 
-.PHONY: help demo test bench lint types contracts schemas readme clean
+.PHONY: help demo test bench lint types contracts schemas readme narrative clean
 
 help: ## show this list
 	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -34,6 +34,9 @@ schemas: $(VENV)/.dev ## write configs/schemas again after a preset or a paramet
 readme: $(VENV)/.dev ## write the runs that the README shows again
 	$(BIN)/receiver diagram buckwheat_mill --out docs/sequence.svg
 	PYTHONPATH=.:tests $(BIN)/python tests/readme.py
+
+narrative: $(VENV)/.dev ## write docs/narrative.md again: each rule, where it is done, what shows it
+	PYTHONPATH=.:tests $(BIN)/python -m narrative.page
 
 clean: ## remove what the other commands made, runs excepted
 	rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .import_linter_cache .hypothesis build dist
