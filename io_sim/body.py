@@ -52,7 +52,9 @@ P_BYPASS_M2 = at("source_bypass_m2")
 
 VENT_STUCK_OPEN = slot("vent_stuck_open")
 VENT_STUCK_SHUT = slot("vent_stuck_shut")
+VENT_FILTER_CLOGGED = slot("vent_filter_clogged")
 
+CLOGGED = 0.9  # of the vent's opening at the worst
 LOWEST_PA = 2_000.0
 HIGHEST_PA = 400_000.0
 TOLERANCE_PA = 1e-2  # of the last step taken, which leaves a far smaller error
@@ -62,7 +64,7 @@ EVALUATIONS_MAX = 80
 def move_vent(state: Floats, par: Floats, failures: Floats, outputs: Ints, step_s: float) -> None:
     """Let the spring-open vent valve follow its command."""
     target = (1.0 - outputs[VENT_CLOSE_CMD]) * (1.0 - failures[VENT_STUCK_SHUT])
-    target = max(target, failures[VENT_STUCK_OPEN])
+    target = max(target, failures[VENT_STUCK_OPEN]) * (1.0 - CLOGGED * failures[VENT_FILTER_CLOGGED])
     state[VENT_OPEN] = lagged(state[VENT_OPEN], target, par[P_VENT_VALVE_S], step_s)
 
 

@@ -68,6 +68,7 @@ WRITTEN = (
     # body and vent
     M("vent_stuck_shut", "body", "vent does not open", "vacuum stays after the source stops"),
     M("vent_stuck_open", "body", "vent does not close", "whistling vent, less vacuum"),
+    M("vent_filter_clogged", "body", "vent keeps a tenth of its opening at 1", "vent filter grey, release takes longer from week to week"),
     M("body_bridging", "body", "product flows out slower in proportion, at 1 not at all", "flap open, body thumped with a mallet"),
     M("fluidising_dead", "body", "fluidising air does nothing, in proportion", "product comes in lumps", ("fluidise_on_ms", ">0")),
     # vacuum source

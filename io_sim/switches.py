@@ -16,7 +16,6 @@ from io_sim.state import (
     ARRIVING_KG_S,
     BODY_KG,
     CLOCK_S,
-    CONTACTOR_CLOSED,
     CURTAIN_KG_S,
     FLAP_OPEN,
     LEVEL_PROBE_S,
@@ -32,6 +31,7 @@ from io_sim.state import (
     Floats,
     Ints,
 )
+from io_sim.vacuum_source import source_runs
 from io_sim.vessel_below import heap_repose_rad
 
 LEVEL_FREE = Inputs._fields.index("level_free")
@@ -174,8 +174,7 @@ def read_contacts(state: Floats, par: Floats, failures: Floats, inputs: Ints, s:
     setting = par[P_SUPPLY_SETTING] - (par[P_SUPPLY_BAND] if state[SUPPLY_SWITCH_S] > 0.0 else 0.0)
     supply = state[SUPPLY_SEEN_PA_G] >= setting
     report(state, failures, inputs, SUPPLY_AIR_OK, SUPPLY_CONTACT, supply, quick, s)
-    runs = state[CONTACTOR_CLOSED] > 0.5
-    report(state, failures, inputs, SOURCE_RUNNING_FB, RUN_CONTACT, runs, 0.0, s)
+    report(state, failures, inputs, SOURCE_RUNNING_FB, RUN_CONTACT, source_runs(state), 0.0, s)
     cool = state[OVERLOAD_TRIPPED] < 0.5
     report(state, failures, inputs, OVERLOAD_HEALTHY, OVERLOAD_CONTACT, cool, 0.0, s)
     report(state, failures, inputs, FEED_PRESENT, FEED_CONTACT, failures[FEED_EMPTY] < 0.5, 0.0, s)
