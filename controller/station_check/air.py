@@ -150,9 +150,9 @@ def leak_kg_s(plant: PlantParameters, body_pa_v: float) -> float:
 
 
 def inlet_loss(plant: PlantParameters, purge_open: bool) -> float:
-    """Loss factor of the way in: the pick-up, with the false-air valve beside it when that is open."""
+    """Loss factor of the way in: the pick-up, with the false-air valve, if fitted, beside it when open."""
     opening = 1.0 / math.sqrt(max(plant.line_inlet_loss, 1e-6))
-    if purge_open:
+    if purge_open and plant.purge_fitted > 0.5:
         opening += 1.0 / math.sqrt(plant.purge_loss)
     return 1.0 / (opening * opening)
 
@@ -194,6 +194,8 @@ def release_s(plant: PlantParameters, area_m2: float, start_pa_v: float, end_pa_
     Choked flow m first, down to the vacuum at which A sqrt(2 rho dp) is as much: V dp / (R T m). Then
     d/dt dp = -k sqrt(dp), k = R T A sqrt(2 rho) / V: 2 (sqrt(dp0) - sqrt(dp1)) / k. Isothermal, body empty.
     """
+    if area_m2 <= 0.0:
+        return math.inf if start_pa_v > end_pa_v else 0.0
     place = site(plant)
     choked = choked_hole_kg_s(1.0, place.air_pa, plant.site_temperature_k)  # per area
     choked_below = choked * choked / (2.0 * place.air_kg_m3)

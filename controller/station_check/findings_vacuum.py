@@ -130,8 +130,8 @@ def _vacuum_high(plant: PlantParameters, presets: Presets, predicted: Prediction
     blocked = 0.7 * dead_end_pa_v(plant, predicted.conveying_low.header_pa_g)
     rule = f"{RULE}: 1.5 x conveying to 0.7 x dead end at the low air limit"
     if plant.source_relief_pa_v > 0.0:
-        blocked = min(blocked, 0.9 * plant.source_relief_pa_v)
-        rule += f", and 0.9 x the relief valve ({quantity(plant.source_relief_pa_v, 'kPa')})"
+        blocked = 0.9 * plant.source_relief_pa_v
+        rule = f"{RULE}: 1.5 x conveying to 0.9 x the relief valve"
     return preset(
         presets, "vacuum_high_pa", rule,
         low=low, high=blocked, computed=math.sqrt(low * blocked),
