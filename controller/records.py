@@ -25,7 +25,7 @@ class CycleRecord(NamedTuple):
     start_ms: int
     steps: tuple[StepTaken, ...]  # in the order taken; a step may come twice
     result: str  # complete, trip <first-out>, halt, stop, unfinished
-    fill_ended_by: str  # time, full, empty, level, stop, vacuum, air, trip, halt; empty: nothing was drawn
+    fill_ended_by: str  # time, full, empty, level, stop, vacuum, filter, air, trip, halt; or nothing
     vacuum_peak_pa: int | None  # while the source acted
     vacuum_mean_pa: int | None  # in convey
     vacuum_air_only_pa: int | None  # at the end of a clear that ended by line empty

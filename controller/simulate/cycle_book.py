@@ -23,6 +23,7 @@ from controller.sequence.steps import (
     SEAL,
     SETTLE,
     TO_CLEAN,
+    VENT,
     WORKING,
     Step,
 )
@@ -40,8 +41,10 @@ FILL_ENDS = {
     "has vacuum filled": "time",
     "line is empty": "empty",
     "stop feeding": "stop",
+    "level ends batch": "level",
     "batch too high": "vacuum",
-    "wait": "air",
+    "dp ends batch": "filter",
+    "air wait": "air",
     "halt": "halt",
 }
 """The guard that ended the fill, and the word for it."""
@@ -78,6 +81,7 @@ class CycleBook:
         self._software, self._simulated = software, simulated
         self._recipe = sha256(repr([int(value) for value in presets]).encode()).hexdigest()[:RECIPE_DIGITS]
         self._gauges = Gauges(presets)
+        self._between = Measures()  # while no cycle runs
         self._cycle: _Cycle | None = None
         self._number = 0
         self._step_since_ms = 0
@@ -99,7 +103,7 @@ class CycleBook:
         if self._cycle:
             self._gauges.read(segment, before, self._cycle.seen)
             self._cycle.alarms += raised
-        self._gauges.follow(segment, self._cycle.seen if self._cycle else Measures())
+        self._gauges.follow(segment, self._cycle.seen if self._cycle else self._between)
         if scene is None:
             return None
         return self._step_changed(segment, scene, Step(before), Step(scene.facts["step"]), utc)
@@ -117,11 +121,14 @@ class CycleBook:
         self, segment: Segment, scene: Scene, before: Step, after: Step, utc: str
     ) -> CycleRecord | None:
         cycle, done = self._cycle, None
-        goes_on = bool(scene.facts["broken_off"])
+        held = {before, after} == {VENT, LEVEL_HOLD}  # the batch stands in the receiver meanwhile
+        goes_on = held or bool(scene.facts["broken_off"])
         if cycle:
             self._step_ended(cycle, before, segment.last_ms, scene.reason())
+            if before == CONVEY and cycle.fill_ended_by == "time" and scene.facts["receiver_full"]:
+                cycle.fill_ended_by = "full"
             cycle.retries += after == REOPEN
-            cycle.resumes += before == LEVEL_HOLD and after in WORKING
+            cycle.resumes += before == LEVEL_HOLD and after in WORKING and not held
             if result := self._result(before, after, scene, goes_on):
                 done = self._close(segment, result)
         if after in WORKING and self._cycle is None:
@@ -153,6 +160,8 @@ class CycleBook:
         kind = "batch" if step == SEAL else "clean" if scene.facts["order"] == TO_CLEAN else "emptying"
         self._number += 1
         self._cycle = _Cycle(self._number, segment.last_ms, utc, kind, scene.facts)
+        self._cycle.seen.closing_ms = self._between.closing_ms  # before a hold the flap closes between cycles
+        self._between = Measures()
         self._at_start = self._totals(segment)
 
     def _close(self, segment: Segment, result: str) -> CycleRecord | None:
@@ -161,6 +170,7 @@ class CycleBook:
         moved = any(Step[taken.step] not in (SEAL, LEVEL_HOLD) for taken in cycle.steps)
         if not moved and not result.startswith("trip"):
             self._number -= 1
+            self._between = cycle.seen
             return None
         return self._record(cycle, result, self._totals(segment))
 

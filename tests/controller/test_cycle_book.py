@@ -107,3 +107,28 @@ def test_product_is_booked_to_the_cycle_that_dropped_it():
     assert all(
         cycle.delivered_kg > 5 for cycle in cycles if cycle.kind == "batch" and cycle.result == "complete"
     )
+
+
+def test_a_full_receiver_ends_the_fill_where_its_probe_is_fitted():
+    presets = Presets()._replace(receiver_full_fitted=True, fill_ms=30_000)
+    _, cycles = run(120_000, presets=presets)
+    whole = [cycle for cycle in cycles if cycle.kind == "batch" and cycle.result == "complete"]
+    assert {cycle.fill_ended_by for cycle in whole} == {"full"}
+
+
+def test_a_batch_that_is_held_on_board_is_one_cycle_with_its_hold():
+    presets = Presets()._replace(level_policy=1)
+    _, cycles = run(150_000, "level_probe_stuck_covered@convey#2+20s", presets=presets)
+    held = cycles[2]
+    assert [taken.step for taken in held.steps if taken.step in ("VENT", "LEVEL_HOLD")] == [
+        "VENT", "LEVEL_HOLD", "VENT",
+    ]  # fmt: skip
+    assert (held.kind, held.result, held.fill_ended_by, held.resumes) == ("batch", "complete", "level", 0)
+    assert held.delivered_kg > 0
+
+
+def test_the_flap_that_closed_before_a_hold_is_timed_in_the_cycle_after_it():
+    plant = PlantParameters()._replace(vessel_start_kg=35.0, vessel_demand_kg_h=600.0)
+    totals, cycles = run(240_000, plant=plant)
+    assert totals.level_stops
+    assert all(cycle.flap_closing_ms for cycle in cycles[1:])
