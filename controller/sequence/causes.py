@@ -18,7 +18,6 @@ from controller.sequence.steps import (
     RECOVER,
     REOPEN,
     SEAL,
-    SETTLE,
     SUCTION,
     VACUUM_HELD,
     VENT,
@@ -72,7 +71,7 @@ class Causes(Holds):
     flap_off_place = fact(lambda s: s.was.at_its_place and not s.flap_at_place and not s.supply_lost)
     batch_over = fact(lambda s: s.settled or (s.was.step == DRAIN and s.drain_over))
     left_over = fact(lambda s: s.batch_over and s.was.on_board != EMPTY and not s.emptied)
-    hangs_open = fact(lambda s: s.left_over and s.uncommanded and s.was.step == SETTLE)
+    hangs_open = fact(lambda s: s.left_over and s.uncommanded)
     still_covered = fact(lambda s: s.left_over and s.driven and (s.was.emptied_again or s.column_below))
     offline_off_seat = fact(lambda s: s.offline and s.flap_unproven and s.in_step_ms >= s.closing_limit_ms)
 

@@ -90,20 +90,18 @@ class Guards(Permissives):
     last_clean = fact(lambda s: not s.run or s.vessel_full or s.starved or s.feed_low or s.not_wanted)
     rounds_wanted = fact(lambda s: s.set.pulses_last if s.last_clean else s.set.pulses)
     drain_led = fact(lambda s: s.with_drain and s.was.step == DRAIN and s.in_step_ms >= s.set.clean_lead_ms)
-    clean_due = fact(
+    clean_called = fact(
         lambda s: (
-            (s.drain_over or s.drain_led)
-            and s.rounds_wanted > 0
-            and (
-                s.was.batches_since_clean + 1 >= s.set.clean_every
-                or s.was.recovery
-                or s.was.dp_asked
-                or s.dp_bad
-                or s.last_clean
-                or s.left_over
-                or s.was.too_fast_batches >= s.set.too_fast_in_row
-            )
+            s.was.batches_since_clean + 1 >= s.set.clean_every
+            or s.was.recovery
+            or s.was.dp_asked
+            or s.dp_bad
+            or s.last_clean
+            or s.was.too_fast_batches >= s.set.too_fast_in_row
         )
+    )
+    clean_due = fact(
+        lambda s: (s.drain_over or s.drain_led) and ((s.clean_called and s.rounds_wanted > 0) or s.left_over)
     )
     still_emptying = fact(lambda s: s.was.emptying and not s.drain_over)
     pulse_late = fact(lambda s: s.pulse_given_up and not s.still_emptying)
@@ -116,7 +114,9 @@ class Guards(Permissives):
     full_too_soon = fact(
         lambda s: s.batch_over and s.was.too_fast_batches == s.set.too_fast_in_row and s.driven
     )
-    over_and_left = fact(lambda s: (s.left_over or s.full_too_soon) and not s.was.emptied_again)
+    over_and_left = fact(
+        lambda s: ((s.left_over and s.driven) or s.full_too_soon) and not s.was.emptied_again
+    )
     over_and_stopped = fact(lambda s: s.batch_over and not s.run)
     over_and_full = fact(lambda s: s.batch_over and s.level_high_acts)
     over_and_starved = fact(lambda s: s.batch_over and (s.starved or s.feed_low))

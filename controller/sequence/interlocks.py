@@ -94,7 +94,7 @@ INTERLOCKS = (
     Interlock("CLEANING_WEAK",       Facts.no_dips,            (SETTLE,),                   None,             "warn"),
     Interlock("CLEANING_WEAK",       Facts.cleans_weak,        (CONVEY,),                   None,             "warn"),
     Interlock("PULSE_TANK_WEAK",     Facts.pulse_air_late,     (PULSE,),                    None,             "warn"),
-    Interlock("RECEIVER_OVERFULL",   Facts.still_covered,      (DRAIN, SETTLE),             None,             "trip"),
+    Interlock("RECEIVER_OVERFULL",   Facts.still_covered,      (SETTLE,),                   None,             "trip"),
     Interlock("SIGNAL_BAD",          Facts.vacuum_missing,     (PURGE, DRAW, CONVEY),       None,             "trip"),
     Interlock("SIGNAL_BAD",          Facts.vacuum_bad,         (*AT_REST, *DRAWING, VENT),  None,             "warn"),
     Interlock("SIGNAL_BAD",          Facts.supply_bad,         BUT_FAULT,                   None,             "warn"),

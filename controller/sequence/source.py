@@ -3,13 +3,11 @@
 from controller.sequence.definition import DAY_MS, fact, memory
 from controller.sequence.run import Run
 from controller.sequence.steps import (
-    DRAW,
     DRAWING,
     EMPTYING,
     FILTER_CLEAN,
     HOUR_MS,
     LEVEL_HOLD,
-    PURGE,
     REOPEN,
     SEAL,
     VACUUM_HELD,
@@ -99,7 +97,7 @@ class Source(Run):
     pulling_in = fact(
         lambda s: (
             s.set.flap_kind == VACUUM_HELD
-            and s.step in (PURGE, DRAW)
+            and s.step in DRAWING
             and not s.seated
             and s.was.acting_ms < s.set.flap_pull_in_ms
         )
