@@ -11,7 +11,8 @@ from typing import NamedTuple
 
 from io_sim.state import Floats
 
-Needs = tuple[str, ...]  # a preset, then its choices under which the part is there; a yes-or-no has "yes"
+Needs = tuple[str, ...]
+"""A preset and its choices under which the part is there ("yes", or ">0" of a time), or a point and "wired"."""
 
 
 class FailureMode(NamedTuple):
@@ -63,12 +64,12 @@ WRITTEN = (
     M("sack_liner_in_lance", "line", "suction pulls a liner onto the pick-up, which closes in proportion", "hose jerks tight, lets go when the source stops"),
     M("slugging_line", "line", "slugs of up to 15 kPa every 2.5 s while product moves", "hose kicks in time, gauge swings"),
     M("line_floods", "line", "feed x 3 and loading limit x 10 at 1", "product slides into the line, gauge climbs"),
-    M("purge_valve_stuck_shut", "line", "purge valve does not open, in proportion", "no hiss at the feed point while clearing", ("purge_fitted", "yes")),
-    M("purge_valve_stuck_open", "line", "false air at the feed point", "less product, more air"),
+    M("purge_valve_stuck_shut", "line", "purge valve does not open, in proportion", "no hiss at the feed point while clearing", ("purge_cmd", "wired")),
+    M("purge_valve_stuck_open", "line", "false air at the feed point", "less product, more air", ("purge_cmd", "wired")),
     # body and vent
-    M("vent_stuck_shut", "body", "vent does not open", "vacuum stays after the source stops"),
-    M("vent_stuck_open", "body", "vent does not close", "whistling vent, less vacuum"),
-    M("vent_filter_clogged", "body", "vent keeps a tenth of its opening at 1", "vent filter grey, release takes longer from week to week"),
+    M("vent_stuck_shut", "body", "vent does not open", "vacuum stays after the source stops", ("vent_close_cmd", "wired")),
+    M("vent_stuck_open", "body", "vent does not close", "whistling vent, less vacuum", ("vent_close_cmd", "wired")),
+    M("vent_filter_clogged", "body", "vent keeps a tenth of its opening at 1", "vent filter grey, release takes longer from week to week", ("vent_close_cmd", "wired")),
     M("body_bridging", "body", "product flows out slower in proportion, at 1 not at all", "flap open, body thumped with a mallet"),
     M("fluidising_dead", "body", "fluidising air does nothing, in proportion", "product comes in lumps", ("fluidise_on_ms", ">0")),
     # vacuum source
@@ -97,7 +98,7 @@ WRITTEN = (
     M("supply_falls_slowly", "supply_air", "network falls at a fiftieth of its ramp", "gauge sinks over minutes"),
     M("supply_dumped", "supply_air", "safe exhaust empties network and header, from 0.5 on", "bang of the exhaust valve, gauge at nothing"),
     M("supply_half_shut", "supply_air", "line keeps a quarter at 1", "gauge fine at rest, drops on draw"),
-    M("neighbour_draws", "supply_air", "another machine dips the header by up to 1 bar for 0.5 s, every 20 s", "gauge nods in time with the neighbour"),
+    M("neighbour_draws", "supply_air", "another machine dips the header by about 0.7 bar for 0.5 s, every 20 s", "gauge nods in time with the neighbour"),
     M("compressor_band", "supply_air", "network saw-tooth of 1.5 bar at 1, 2 min", "gauge climbs and sinks with the compressor"),
     # vessel below
     M("vessel_not_consuming", "vessel_below", "demand falls in proportion", "vessel stays full"),

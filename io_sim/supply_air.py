@@ -37,7 +37,7 @@ SLOWLY = 0.02  # of the ramp
 DUMP = 20.0  # times the ramp, and the widest way out: safe exhaust valves are large
 DUMP_WIDER = 5.0  # than the line
 BAND_PA, BAND_S, BAND_FALLS = 150e3, 120.0, 0.8  # depth, period and falling share of the compressor's band
-DIP_PA, DIP_S, DIP_EVERY_S = 100e3, 0.5, 20.0  # of the header, while a neighbour draws
+DIP_PA, DIP_S, DIP_EVERY_S = 150e3, 0.5, 20.0  # taken by a neighbour; the line makes half good
 
 
 def move_network(state: Floats, par: Floats, failures: Floats, step_s: float) -> None:

@@ -24,7 +24,10 @@ SHOWS: dict[str, tuple[Script, Sees]] = {
         [(REST, 10)],
         lambda bad, good: good.flap_closed_fb and not bad.flap_closed_fb,
     ),
-    "flap_open_switch_stuck_off": ([(OPEN, 1_000)], lambda bad, good: good.flap_open_fb and not bad.flap_open_fb),
+    "flap_open_switch_stuck_off": (
+        [(OPEN, 1_000)],
+        lambda bad, good: good.flap_open_fb and not bad.flap_open_fb,
+    ),
     "product_on_seat": (
         [(OPEN, 1_000), (REST, 1_000)],
         lambda bad, good: good.flap_closed_fb and not bad.flap_closed_fb and not bad.flap_open_fb,
@@ -72,7 +75,7 @@ def test_failure_shows_at_the_inputs(quiet, failure):
 
 def test_every_failure_mode_has_a_test_and_its_own_slot():
     ids = [mode.id for mode in failures.CATALOGUE]
-    tests = "".join(path.read_text() for path in Path(__file__).parent.glob("test_failures*.py"))
+    tests = "".join(path.read_text() for path in Path(__file__).parent.glob("test_*.py"))
 
     assert [mode.id for mode in failures.WRITTEN if f'"{mode.id}"' not in tests] == []
     assert len(set(ids)) == len(ids)
@@ -158,7 +161,7 @@ def test_healing_undoes_and_half_a_failure_is_less(quiet):
 
 
 def test_refuses_an_unknown_failure_and_an_amount_out_of_range(plant):
-    with pytest.raises(ValueError, match="no failure mode 'flap_melts'; there are: .*feed_empty"):
+    with pytest.raises(ValueError, match=r"no failure mode 'flap_melts'; there are: .*feed_empty"):
         plant.fail("flap_melts")
     with pytest.raises(ValueError, match="amount 2 of flap_slow"):
         plant.fail("flap_slow", 2.0)

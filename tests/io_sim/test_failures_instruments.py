@@ -1,5 +1,6 @@
 """Every contact and every 4-20 mA signal fails in its ways, and in no other."""
 
+import itertools
 import statistics
 
 import pytest
@@ -15,7 +16,7 @@ INPUT = dict(zip([contact.name for contact in CONTACTS], (
     "level_free", "level_low_covered", "receiver_free", "flap_closed_fb", "flap_open_fb", "vacuum_switch",
     "supply_air_ok", "source_running_fb", "overload_healthy", "feed_present",
 ), strict=True))  # fmt: skip
-CURRENT = dict(vacuum="vacuum_ua", supply_pressure="supply_air_ua", filter_dp="filter_dp_ua")
+CURRENT = {"vacuum": "vacuum_ua", "supply_pressure": "supply_air_ua", "filter_dp": "filter_dp_ua"}
 SPAN_UA = 16_000
 
 
@@ -68,8 +69,10 @@ def test_contact_follows_its_cause_and_stuck_ones_do_not(quiet, contact):
     at_rest = rested(quiet, contact.name)
 
     assert caused(quiet, contact.name) is not at_rest
-    assert caused(quiet, contact.name, stuck_on) and rested(quiet, contact.name, stuck_on)
-    assert not caused(quiet, contact.name, stuck_off) and not rested(quiet, contact.name, stuck_off)
+    assert caused(quiet, contact.name, stuck_on)
+    assert rested(quiet, contact.name, stuck_on)
+    assert not caused(quiet, contact.name, stuck_off)
+    assert not rested(quiet, contact.name, stuck_off)
 
 
 @pytest.mark.parametrize("contact", CONTACTS, ids=lambda contact: contact.name)
@@ -78,7 +81,7 @@ def test_chattering_contact_is_wrong_for_half_the_time(quiet, contact):
     healthy = rested(quiet, contact.name)
     plant.fail(f"{contact.name}_chattering", 0.5)
     seen = [bool(getattr(plant.advance(REST, 10), INPUT[contact.name])) for _ in range(480)]
-    flips = sum(a != b for a, b in zip(seen, seen[1:], strict=False))
+    flips = sum(a != b for a, b in itertools.pairwise(seen))
 
     assert seen.count(not healthy) == pytest.approx(240, abs=10)
     assert flips == pytest.approx(2 * 4.8 / (CHATTER_S / 0.5), abs=2)
@@ -101,12 +104,15 @@ def test_delayed_contact_comes_late_and_leaves_late(quiet, contact):
         return shown
 
     read(False, 10.0)
-    assert not any(read(True, 1.5)) and not any(read(False, 1.0))
+    assert not any(read(True, 1.5))
+    assert not any(read(False, 1.0))
     on = read(True, 5.0)
     off = read(False, 5.0)
 
-    assert on.index(1) == pytest.approx(0.4 * DELAYED_S / 0.01, abs=2) and all(on[on.index(1) :])
-    assert off.index(0) == pytest.approx(0.4 * DELAYED_S / 0.01, abs=2) and not any(off[off.index(0) :])
+    assert on.index(1) == pytest.approx(0.4 * DELAYED_S / 0.01, abs=2)
+    assert all(on[on.index(1) :])
+    assert off.index(0) == pytest.approx(0.4 * DELAYED_S / 0.01, abs=2)
+    assert not any(off[off.index(0) :])
 
 
 def test_failures_of_one_contact_leave_the_others_alone(quiet):
@@ -187,7 +193,9 @@ def test_caked_line_of_the_filter_drop_lags_as_well(quiet):
     plant, other = Plant(quiet), Plant(quiet)
     plant.fail("filter_dp_line_caked", 0.5)
 
-    assert plant.advance(air, 5_000).filter_dp_ua - 4_000 < 0.4 * (other.advance(air, 5_000).filter_dp_ua - 4_000)
+    assert plant.advance(air, 5_000).filter_dp_ua - 4_000 < 0.4 * (
+        other.advance(air, 5_000).filter_dp_ua - 4_000
+    )
 
 
 def test_loose_closed_switch_flickers_while_the_source_starts(quiet):
@@ -198,7 +206,8 @@ def test_loose_closed_switch_flickers_while_the_source_starts(quiet):
     gaps = "".join(".x"[not closed] for closed in seen).split(".")
     longest = max(len(gap) for gap in gaps)
 
-    assert 2 <= longest <= 8 and sum(1 for gap in gaps if gap) >= 2
+    assert 2 <= longest <= 8
+    assert sum(1 for gap in gaps if gap) >= 2
     assert all(seen[30:])
 
 
@@ -209,4 +218,5 @@ def test_shifted_closed_switch_takes_an_ajar_flap_for_closed(quiet):
     assert not plant.advance(REST, 2_000).flap_closed_fb
     plant.fail("flap_closed_switch_shifted")
 
-    assert plant.advance(REST, 10).flap_closed_fb and plant.reading("flap_open") > 0.15
+    assert plant.advance(REST, 10).flap_closed_fb
+    assert plant.reading("flap_open") > 0.15
