@@ -6,22 +6,24 @@ for trying out sequences and for teaching; it is no safety function, no safety f
 sizes nothing. All defaults are estimates until they are replaced by measurements at the machine.
 
 Modelled: one gas volume with line, flap, vent, leaks, source and pulses; product in line, plug, body, cake,
-dust cloud and vessel; ejector or motor as a curve; supply network, header, pulse tanks, flap cylinder;
-position switches, level probe, transmitters with lag, noise and NE 43 saturation; the failure modes of
-`io_sim.failures`.
+dust cloud and vessel; ejector, or blower and vane pump with bypass, as a curve; supply network, header, pulse
+tanks by group, flap cylinder or hanging flap; position switches, level probe, transmitters with lag, noise
+and NE 43 saturation; the failure modes of `io_sim.failures`.
 
 Not modelled:
 
 - temperature: all gas is isothermal; fast transients are up to 1.4 times stiffer in truth
 - product that changes: moisture, caking, segregation, cohesion that drifts with time or storage
 - bridging and rat-holes in the body other than a constant flow factor; fluidised discharge
-- dense phase and slugs: out of range above a solids/air ratio of 25 or under 8 m/s in the line
+- dense phase, and slugs other than the swing of a failure mode: out of range above a solids/air ratio
+  of 25 or under 8 m/s in the line
 - the air split of a suction lance, several feed points, the feed hopper's own level
 - wear, a filter element that tears or comes off, dust in the exhaust, slow blinding over days
 - pulse shock in the element: the pulse is a flow into the body, its effect a law of tank pressure
-- single elements: all are one cloth and one cake, their tanks one group
+- single elements: all are one cloth and one cake; only their tanks come in groups
 - pressure waves, the volume of the line and of the clean side
 - the vessel below as a gas volume: it breathes freely, its heap is a cone of one angle
-- a tank dumped by the source valve itself, bypass and motor of a pump (a motor is a slow valve with a curve)
+- a tank dumped by the source valve itself; the drop of an open bypass; current, heat and torque of a motor
+- the swing and the friction of a hanging flap: it moves as fast as its surplus of force
 - electrostatic charge, dust explosions, noise, people
 """
