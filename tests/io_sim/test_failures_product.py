@@ -347,4 +347,5 @@ def test_catalogue_names_presets_and_choices_that_exist():
                 continue
             assert preset in Presets._fields, mode.id
             allowed = limits()[preset].choices or (("yes",) if limits()[preset].high == 1 else (">0",))
-            assert choices and set(choices) <= set(allowed), mode.id
+            assert choices, mode.id
+            assert set(choices) <= set(allowed), mode.id
