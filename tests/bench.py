@@ -5,16 +5,19 @@ The test bench: the logic, a small obliging machine and virtual time, wired inpu
     bench.force(flap_closed_fb=False)   # a wire, as an engineer forces a point
     assert bench.run_until(FAULT, within_ms=200) == 130
 
-The machine only does what it is told, so that a test shows the sequence and nothing else; the physics live
-in `io_sim`. A scan is 10 ms unless a bench is told otherwise. The generated, interpreted scan is used; its
+The machine (`machine.py`) only does what it is told, so that a test shows the sequence and nothing else; the
+physics live in `io_sim`. A scan is 10 ms unless a bench is told otherwise. The generated, interpreted scan is used; its
 text is made to give every condition of the scan, so that a `Recorder` can say which line was ever at work.
 """
 
 import copy
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import Any
 
+from machine import Machine as Machine
+from machine import dp_ua as dp_ua
+from machine import supply_ua as supply_ua
+from machine import vacuum_ua as vacuum_ua
 from medium_figures import MEDIUM
 
 from controller.engines import generated
@@ -48,91 +51,7 @@ BROKEN_WIRE_UA = 0
 UNTOUCHED = [int(v) for v in Inputs()]
 FIELD = slice(Inputs._fields.index(FIELD_INPUTS[0]), Inputs._fields.index(FIELD_INPUTS[-1]) + 1)
 assert Inputs._fields[FIELD] == FIELD_INPUTS
-
-
-def vacuum_ua(kpa: float) -> int:
-    """The current of the body vacuum transmitter, 4-20 mA for 0-100 kPa."""
-    return round(4_000 + 160 * kpa)
-
-
-def supply_ua(bar_g: float) -> int:
-    """The current of the supply air transmitter, 4-20 mA for 0-10 bar gauge."""
-    return round(4_000 + 1_600 * bar_g)
-
-
-def dp_ua(kpa: float) -> int:
-    """The current of the filter's transmitter, 4-20 mA for 0-20 kPa."""
-    return round(4_000 + 800 * kpa)
-
-
-@dataclass
-class Machine:
-    """
-    A receiver that obliges: flap, vacuum of first order, level probes, supply air, motor, filter.
-
-    The vacuum goes towards a figure with 300 ms when the vent is shut and with 100 ms when it is open.
-    """
-
-    conveying_kpa: float = 13.7  # medium station of the plant model
-    air_only_kpa: float = 4.3
-    flap_travel_ms: int = 300
-    seat_free: bool = True  # else a lump stops the flap half-way to closed
-    level_free: bool = True
-    supply_bar_g: float = 7.0
-    vacuum_kpa: float = 0.0
-    flap_place: float = 0.0  # 0 closed, 1 open
-    # options; a station without them leaves these wires alone
-    bypassed: bool = False  # a motor with a bypass acts on the body only while the bypass is shut
-    two_coils: bool = False
-    swings: bool = False  # a flap without command: opened by the batch, shut by its weight
-    ajar: float = 0.0  # where it comes to rest without vacuum
-    low_covered: bool = True
-    receiver_free: bool = True
-    dp_kpa: float = 1.8  # of the filter while air is drawn
-    run_feedback_ms: int = 300
-    batch_s: float = 0.0  # what is in the body, in seconds of filling
-    motor_ms: int = 0
-
-    def advance(self, outputs: list[int], dt_ms: int) -> None:
-        out = Outputs(*outputs)
-        acts = out.source_cmd and (out.bypass_close_cmd or not self.bypassed)
-        wanted = self.conveying_kpa if acts and out.feed_cmd else self.air_only_kpa if acts else 0.0
-        self.vacuum_kpa += (wanted - self.vacuum_kpa) * min(1.0, dt_ms / (300 if out.vent_close_cmd else 100))
-        self.motor_ms = self.motor_ms + dt_ms if out.source_cmd else 0
-        if acts and out.feed_cmd:
-            self.batch_s += dt_ms / 1_000
-        elif self.flap_place > 0.5:
-            self.batch_s = max(0.0, self.batch_s - dt_ms / 100)
-        travel = dt_ms / self.flap_travel_ms
-        if self.swings:
-            opens, shuts = self.batch_s > 0.0 and self.vacuum_kpa < 1.0, True
-        else:
-            opens, shuts = bool(out.flap_open_cmd), bool(out.flap_close_cmd) or not self.two_coils
-        if opens:
-            self.flap_place = min(1.0, self.flap_place + travel)
-        elif shuts:
-            rest = self.ajar if self.vacuum_kpa < 1.0 else 0.0
-            self.flap_place = max(rest if self.seat_free else 0.5, self.flap_place - travel)
-
-    def wires(self) -> tuple[int, ...]:
-        """The points of `FIELD_INPUTS`."""
-        drawn = self.vacuum_kpa > 1.5
-        points = {
-            "level_free": self.level_free,
-            "level_low_covered": self.low_covered,
-            "receiver_free": self.receiver_free,
-            "flap_closed_fb": self.flap_place < 0.02,
-            "flap_open_fb": self.flap_place > 0.98,
-            "vacuum_ua": vacuum_ua(self.vacuum_kpa),
-            "vacuum_switch": drawn,
-            "supply_air_ua": supply_ua(self.supply_bar_g),
-            "supply_air_ok": self.supply_bar_g >= 4.5,
-            "filter_dp_ua": dp_ua(self.dp_kpa if drawn else 0.0),
-            "source_running_fb": self.motor_ms >= self.run_feedback_ms,
-            "overload_healthy": True,
-            "feed_present": True,
-        }
-        return tuple(int(points[name]) for name in FIELD_INPUTS)
+IO_LIFE = Inputs._fields.index("io_life")
 
 
 class Works:
@@ -199,8 +118,9 @@ class Bench:
     # ---- what is done to it ----
 
     def preset(self, **presets: int) -> "Bench":
-        """Other presets, from now on."""
+        """Other presets, from now on, and a machine that has their options."""
         self.presets = self.presets._replace(**presets)
+        self.machine.suit(self.presets)
         return self
 
     def force(self, **points: int) -> None:
@@ -212,9 +132,9 @@ class Bench:
         for point in points:
             del self.forced[point]
 
-    def request(self, *names: str) -> list[str]:
+    def request(self, *names: str, remote: bool = False) -> list[str]:
         """Commands of the shell, true for one scan, which is run. Returns the reasons of refusal."""
-        self._requests = {f"{n}_request" for n in names}
+        self._requests = {f"{n}_request" for n in names} | ({"request_remote"} if remote else set())
         self.scan()
         return [r for n in names for r in self.refusals(n)]
 
@@ -240,6 +160,7 @@ class Bench:
             self.machine.advance(self._out, dt_ms)
             self._inputs = inputs = UNTOUCHED[:]
             inputs[FIELD] = self.machine.wires()
+            inputs[IO_LIFE] = self.now_ms // dt_ms % 65_536
             for name, value in self.forced.items():
                 inputs[w.input_places[name]] = value
             for name in self._requests:
@@ -280,6 +201,14 @@ class Bench:
             assert self.now_ms - start_ms < within_ms, f"{step.name} not left; {self.explain()}"
             self.scan()
         return self.now_ms - start_ms
+
+    def run_to_trip(self, by: str, *, within_ms: int, never: Callable[["Bench"], bool] | None = None) -> int:
+        """Run to the trip: it must be this one, and nothing that moves or feeds is left on. Its time [ms]."""
+        took_ms = self.run_until(FAULT, within_ms=within_ms, never=never)
+        assert self.first_out == by, self.explain()
+        assert self.on <= {"fault_lamp", "horn"}, self.on
+        assert not self.remembers("run")
+        return took_ms
 
     def power_cycle(self, off_ms: int = 1_000) -> None:
         """The controller loses power and comes back with its kept memory; the machine takes its rest."""
@@ -366,13 +295,20 @@ class Benches:
     probe (still covered), FAULT by an open safety chain in CONVEY (closed again).
     """
 
-    def __init__(self, works: Works, seen: set[bytes] | None = None) -> None:
-        self.works, self.seen = works, seen
+    def __init__(self, works: Works, seen: set[bytes] | None = None, **presets: int) -> None:
+        self.works, self.seen, self.presets = works, seen, presets
         self._ready: dict[Step, Bench] = {}
+        self._fitted: dict[tuple[tuple[str, int], ...], Benches] = {}
+
+    def fitted(self, **presets: int) -> "Benches":
+        """The benches of a station with other options, from power-up on."""
+        return self._fitted.setdefault(
+            tuple(sorted(presets.items())), Benches(self.works, self.seen, **presets)
+        )
 
     def new(self, **presets: int) -> Bench:
         """Never powered before."""
-        return Bench(self.works, self.seen).preset(**presets)
+        return Bench(self.works, self.seen).preset(**self.presets | presets)
 
     def at(self, step: Step, **presets: int) -> Bench:
         """In the scan that entered `step`; the presets hold from here on."""

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 
 import pytest
-from bench import BENCHES, Bench
+from bench import BENCHES, Bench, Benches
 
 LAST = "test_every_line.py"
 
@@ -18,6 +18,12 @@ def at() -> Callable[..., Bench]:
 def new() -> Callable[..., Bench]:
     """`new(**presets)`: a bench that was never powered."""
     return BENCHES.new
+
+
+@pytest.fixture
+def fitted() -> Callable[..., Benches]:
+    """`fitted(**presets)`: the benches of a station with these options, from power-up on."""
+    return BENCHES.fitted
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
