@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from controller.engines.fixed import fixed_at
 from controller.events import EVENTS
-from controller.sequence.definition import Interlock, Row
+from controller.sequence.definition import EFFECTS, Interlock, Row
 from controller.sequence.logic import Logic
 from controller.sequence.made_facts import Line, lines_of
 from controller.settings import Station
@@ -20,6 +20,9 @@ from controller.sheets.io_list import not_wired, station_values
 
 MARKS = {"trip": "T", "hold": "H", "wait": "W", "end_batch": "E", "warn": "A"}
 """The letter of each effect in the column of a step."""
+
+NOBODY_BY_HAND = {"jog": 0, "manual_request": 0}
+"""The inputs of manual mode, held off: outputs are shown as the steps drive them."""
 
 
 @dataclass(frozen=True)
@@ -78,6 +81,7 @@ class _Sheet:
         self.logic = logic
         self.presets: Mapping[str, int] = station.receiver.presets._asdict()
         self.fixed = fixed_at(logic, self.presets, not_wired(station))
+        self.automatic = fixed_at(logic, self.presets, not_wired(station) | NOBODY_BY_HAND)
         self.values = station_values(station)
 
     def effect(self, line: Line) -> Effect:
@@ -115,18 +119,35 @@ class _Sheet:
         return found
 
     def _row(self, line: Line, effect: str, step: int) -> Row | None:
-        """The row by which the line moves the machine on from `step`; None if it stays."""
-        names = {effect, line.fact, f"{line.interlock.name.lower()}_acts"}
-        rows = self.logic.rows_from(step)
-        through = (row for row in rows if names & {r.name for r in self.logic.reads(row.guard.name)})
-        return next((row for row in rows if row.guard.name in names), None) or next(through, None)
+        """The row by which the line moves the machine on from `step`, no stop pending; None if it stays."""
+        acts = {f"{name.lower()}_acts" for name in self.logic.interlock_names}
+        own = {line.fact, line.interlock.cause.name, f"{line.interlock.name.lower()}_acts"}
+        found = []
+        for row in self.logic.rows_from(step):
+            reads = self._reads(row.guard.name)
+            effects = reads & set(EFFECTS)
+            by_effect = effect in effects and not acts & reads - own
+            by_itself = own & reads and not effects - {effect}
+            if by_effect or by_itself:
+                found.append(row)
+        return min(found, key=lambda row: row.to == 0, default=None)  # to rest it goes with a stop
+
+    def _reads(self, name: str) -> set[str]:
+        """What decides a guard in its scan: itself, the facts it reads, and those that they read."""
+        near = {r.name for r in self.logic.reads(name) if r.group == "this"} - {"run", "step"}
+        if "trip" in near:
+            return {name, *near}
+        behind = (r for n in near & self.logic.facts.keys() for r in self.logic.reads(n))
+        return {name, *near, *(r.name for r in behind if r.group == "this")}
 
     def energised(self, name: str, step: int) -> str:
         """Whether an output is "on", "off" or "may be on" in a step."""
         lines = [
             o
             for o in self.logic.definition.output_lines
-            if o.name == name and step in o.steps and not (o.when and self.fixed.facts.get(o.when.name) == 0)
+            if o.name == name
+            and step in o.steps
+            and not (o.when and self.automatic.facts.get(o.when.name) == 0)
         ]
         if any(line.when is None and line.unless is None for line in lines):
             return "on"

@@ -56,7 +56,7 @@ def page(logic: Logic, station: Station) -> str:
         f"<p>{escape(LEGEND)}</p>",
         _effects(logic, cause_effect(logic, station), wired_outputs(station)),
         "<h2>Outputs by step</h2>",
-        "<p>● on · ○ on by a condition (below) · blank: off</p>",
+        "<p>● on · ○ on by a condition (below) · blank: off. Manual mode apart.</p>",
         _outputs(logic, station),
         "<h2>Last word on the outputs</h2>",
         _last_word(logic, station),

@@ -95,6 +95,16 @@ def test_an_alarm_changes_no_output_and_the_end_of_a_batch_stops_the_feed_and_cl
     assert "source_cmd" not in ends.outputs
 
 
+def test_a_pause_for_air_goes_to_the_hold_and_a_wait_for_the_motor_goes_nowhere():
+    waits = cause_effect(LOGIC, station_with(supply_low_effect=1, source_kind=1))
+    air = next(x for x in cause_effect(LOGIC, station_with(supply_low_effect=1)) if x.cause == "low_by_choice")
+    assert air.outputs["source_cmd"] == air.outputs["vent_close_cmd"] == air.outputs["feed_cmd"] == "off"
+    motor = next(x for x in waits if x.interlock == "SOURCE_NOT_READY")
+    assert motor.acts
+    assert motor.steps == {"SEAL": "W"}
+    assert motor.outputs == {}
+
+
 def test_outputs_by_step_are_those_of_the_lines():
     found = outputs_by_step(LOGIC, STATION)
     assert list(found) == list(wired_outputs(STATION))

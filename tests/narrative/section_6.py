@@ -1,6 +1,6 @@
 """Sections 6 and 7: records, and the plain limits; and what the proofs need for themselves."""
 
-from narrative.rules import NO_RUN, R
+from narrative.rules import R
 
 RECORDS = (
     R("Cycle record: number, start in UTC and in milliseconds, milliseconds of each step, and why each step ended.",
