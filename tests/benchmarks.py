@@ -14,6 +14,8 @@ from dataclasses import replace
 from importlib.util import find_spec
 from pathlib import Path
 
+import drift_runs
+
 from controller.engines import generated
 from controller.engines.as_written import AsWritten, on_rows
 from controller.image import Inputs, Outputs
@@ -169,6 +171,9 @@ def main():
         line(f"{sum(v.proved for v in verdicts)} of {len(CLAIMS)} claims proved", f"{took_s:.1f} s", "< 30 s")
     line("whole path generated, interpreted, x real time", f"{whole_path('generated', 3):.0f}", ">= 80")
     line("whole path as written on transitions, x real time", f"{whole_path('transitions', 2):.0f}", ">= 50")
+    if fast:  # minutes a station
+        for receiver in sorted(STATION.parent.glob("*/receiver.yaml")):
+            drift_runs.report(receiver.parent, 1_000, print)
 
 
 if __name__ == "__main__":

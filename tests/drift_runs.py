@@ -13,9 +13,10 @@ import sys
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
+from statistics import fmean, pstdev
 from typing import NamedTuple
 
-from controller.drift import LEARNED, QUANTITIES, State, Warned, is_good, observe
+from controller.drift import LEARNED, QUANTITIES, UP, State, Warned, is_good, observe
 from controller.records import CycleRecord
 from controller.sequence.logic import Logic
 from controller.sequence.presets import Presets
@@ -28,7 +29,6 @@ from controller.simulate.operator import Operator
 from controller.simulate.station_loop import StationLoop
 from controller.simulate.station_run import StationRun, Totals, Watcher
 from io_sim.constants import at
-from io_sim.failures import SLOTS
 from io_sim.parameters import PlantParameters
 from io_sim.settings import load_plant
 
@@ -49,13 +49,12 @@ class Drift(NamedTuple):
     amount: float  # reached after so many cycles, then kept
     cycles: int
     shown_by: tuple[str, ...]  # ids of quantities; one of them is enough
-    fitted: Callable[[Presets], bool] = lambda presets: True
 
 
 # fmt: off
 DRIFTS = (
     Drift("flap slower", "flap_slow", 0.10, 200, ("flap_opening", "flap_closing")),
-    Drift("filter blinding", "filter_blinded", 0.40, 200, ("filter_dp", "air_only"), lambda p: not p.vacuum_side or p.dp_fitted),
+    Drift("filter blinding", "filter_blinded", 0.40, 200, ("filter_dp", "air_only")),
     Drift("leak growing", "flap_leaking", 1.00, 200, ("draw", "air_only")),
     Drift("source weaker", "source_weak", 0.25, 200, ("air_only", "draw")),
     Drift("feed running dry", "feed_empty", 0.40, 200, ("fill_rate",)),
@@ -78,7 +77,7 @@ class Day(NamedTuple):
 
 
 class _Enough(Exception):  # noqa: N818
-    """As many cycles as were asked for."""
+    """As many cycles as were asked for, or a trip: nobody resets it."""
 
 
 class Weather(Operator):
@@ -96,6 +95,8 @@ class Weather(Operator):
 
     def act(self, loop: StationLoop) -> str:
         step = Step(loop.remembers("step"))
+        if step == Step.FAULT:
+            raise _Enough
         if step == Step.SEAL != self._step:
             share = self._chance.uniform(1 - FEED_SHARE, 1 + FEED_SHARE)
             loop._par[at("feed_limit_kg_s")] = self._plant.feed_limit_kg_s * share
@@ -157,10 +158,6 @@ class Bench(NamedTuple):
     logic: Logic
     quickest: Executor
 
-    def drifts(self) -> list[Drift]:
-        """Those that this station can show."""
-        return [drift for drift in DRIFTS if drift.mode in SLOTS and drift.fitted(self.presets)]
-
 
 def bench(folder: Path) -> Bench:
     """A station folder, read."""
@@ -183,23 +180,40 @@ def report(folder: Path, cycles: int, say: Callable[[str], None]) -> None:
     normal = day(*station, cycles)
     say(f"{folder.name}: {len(normal.good)} good of {len(normal.cycles)} cycles, {normal.totals.ms / 3.6e6:.1f} h, "
         f"{normal.totals.level_stops} level stops, {len(normal.totals.trips)} trips")  # fmt: skip
-    say(f"  false alarms: {len(normal.warnings)}  {[(w.cycle, w.id, w.direction) for w in normal.warnings]}")
+    said = [f"{told(warned)} in {warned.cycle}" for warned in normal.warnings]
+    say(f"  false alarms: {len(said)} {', '.join(said)}")
+    measured = set()
     for quantity in QUANTITIES:
         values = [value for record in normal.good if (value := quantity.value(record)) is not None]
         if values:
-            mean = sum(values) / len(values)
-            spread = (sum((value - mean) ** 2 for value in values) / len(values)) ** 0.5
+            measured.add(quantity.id)
+            mean, spread = fmean(values), pstdev(values)
             say(
                 f"  {quantity.id:14} mean {mean:10.2f} {quantity.unit:5} spread {100 * spread / abs(mean):5.1f} %"
             )
-    for drift in station.drifts():
-        found = day(*station, HEALTHY + 2 * drift.cycles, drift=drift)
-        after, warned = delay(found, drift)
-        told = ", ".join(f"{w.id}{'+' if w.direction > 0 else '-'}" for w in warned)
-        share = drift.amount * min((after or 0) / drift.cycles, 1)
-        say(f"  {drift.name:18} {drift.mode} to {drift.amount} over {drift.cycles} cycles: "
-            f"{'not found' if after is None else f'after {after} cycles, at {share:.3f}'}; {told}; "
-            f"trips {[trip.id for trip in found.totals.trips]}")  # fmt: skip
+    for drift in DRIFTS:
+        if measured.isdisjoint(drift.shown_by):
+            say(f"  {drift.name:18} not measured at this station")
+        else:
+            say(f"  {drift.name:18} {delay_told(station, drift)}")
+
+
+def delay_told(station: Bench, drift: Drift) -> str:
+    """One drift at its own pace, in words."""
+    found = day(*station, HEALTHY + 2 * drift.cycles, drift=drift)
+    after, warnings = delay(found, drift)
+    if after is None:
+        when = "NOT FOUND"
+    else:
+        when = f"found after {after} cycles, at {drift.amount * min(after / drift.cycles, 1):.2f}"
+    raised = ", ".join(told(warned) for warned in warnings)
+    trips = "".join(f"; trip {trip.id}" for trip in found.totals.trips)
+    return f"{drift.mode} to {drift.amount:g} over {drift.cycles} cycles: {when}; {raised or 'no warning'}{trips}"
+
+
+def told(warned: Warned) -> str:
+    """A warning in short: air_only- is a falling one."""
+    return f"{warned.id}{'+' if warned.direction == UP else '-'}"
 
 
 if __name__ == "__main__":

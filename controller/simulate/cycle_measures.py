@@ -81,7 +81,8 @@ class Gauges:
         self._suction.follow(segment, into)
         for k, name in enumerate(PULSES):
             commands = segment.column(name)
-            into.pulses += sum(b > a for a, b in pairwise((self._pulse_cmds[k], *commands)))
+            if 1 in commands:
+                into.pulses += sum(b > a for a, b in pairwise((self._pulse_cmds[k], *commands)))
             self._pulse_cmds[k] = commands[-1]
 
     def _read_dp(self, segment: Columns, into: Measures) -> None:
