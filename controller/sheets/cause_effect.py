@@ -121,7 +121,8 @@ class _Sheet:
     def _row(self, line: Line, effect: str, step: int) -> Row | None:
         """The row by which the line moves the machine on from `step`, no stop pending; None if it stays."""
         acts = {f"{name.lower()}_acts" for name in self.logic.interlock_names}
-        own = {line.fact, line.interlock.cause.name, f"{line.interlock.name.lower()}_acts"}
+        own = {line.fact, f"{line.interlock.name.lower()}_acts"}
+        own |= {line.interlock.cause.name} if effect == "end_batch" else set()
         found = []
         for row in self.logic.rows_from(step):
             reads = self._reads(row.guard.name)
