@@ -60,8 +60,6 @@ class Alarm:
         if now is was:
             return None
         self.state, self.since_ms = now, now_ms
-        if now is not State.SHELVED:
-            self.shelf_ms = None
         again = now is State.ACKNOWLEDGED and self.row.again_ms
         self.again_at_ms = now_ms + self.row.again_ms if again else None
         if now is State.NORMAL:

@@ -1,8 +1,8 @@
 """
 First-out: which alarm is the root, and which only follow it.
 
-The first trip is the root; what comes soon after it follows. The safety circuit is a root without a trip
-too: it takes air, flap and source with it.
+The first trip is the root; what comes soon after it follows. An alarm that drags others along, as the safety
+circuit does with air, flap and source, is the root of those whether it tripped or not.
 """
 
 from controller.events import EventDef
@@ -14,32 +14,31 @@ FOLLOWERS_MS = 5_000
 
 
 class Groups:
-    """Keeps the newest root."""
+    """Keeps the trip that stands, and the newest alarm that drags others along."""
 
     def __init__(self) -> None:
-        self._root: EventDef | None = None
-        self._since_ms = 0
-        self._tripped = False
+        self._trip: tuple[EventDef, int] | None = None
+        self._drags: tuple[EventDef, int] | None = None
 
     def tripped(self, root: EventDef, now_ms: int) -> None:
         """A trip: its first-out is the root until the fault is reset."""
-        self._root, self._since_ms, self._tripped = root, now_ms, True
+        self._trip = root, now_ms
 
     def fault_gone(self) -> None:
-        """No fault stands: a trip drags nothing along any more."""
-        if self._tripped:
-            self._root, self._tripped = None, False
+        """No fault stands: nothing follows its trip any more."""
+        self._trip = None
 
     def root_of(self, row: EventDef, now_ms: int) -> str:
-        """The root that an alarm raised now follows; empty if it is one of its own. May become the root."""
-        if self._root is not None and self._root.id != row.id and self._follows(row.id, now_ms):
-            return self._root.id
-        if row.followers and not self._tripped:
-            self._root, self._since_ms = row, now_ms
-        return ""
+        """The root that an alarm raised now follows; empty if it is one of its own."""
+        root = ""
+        if self._trip and self._trip[0].id != row.id and now_ms - self._trip[1] <= SOON_MS:
+            root = self._trip[0].id
+        elif self._drags and now_ms - self._drags[1] <= FOLLOWERS_MS and _listed(row, self._drags[0]):
+            root = self._drags[0].id
+        if row.followers:
+            self._drags = row, now_ms
+        return root
 
-    def _follows(self, name: str, now_ms: int) -> bool:
-        assert self._root is not None
-        age_ms = now_ms - self._since_ms
-        listed = name.startswith(self._root.followers) if self._root.followers else False
-        return (self._tripped and age_ms <= SOON_MS) or (listed and age_ms <= FOLLOWERS_MS)
+
+def _listed(row: EventDef, root: EventDef) -> bool:
+    return row.id != root.id and row.id.startswith(root.followers)

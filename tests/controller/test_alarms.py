@@ -119,6 +119,16 @@ def test_what_only_warned_is_not_latched(desk):
     assert desk.alarms.standing() == []
 
 
+def test_what_tripped_once_and_was_reset_does_not_latch_when_it_only_warns(desk):
+    desk.see(1_000, "LINE", place="FAULT", first_out="LINE")
+    desk.see(1_010, place="FAULT", first_out="LINE")
+    desk.keep(desk.alarms.acknowledge(2_000, "anna"))
+    desk.keep(desk.alarms.reset(3_000, "anna"))
+    desk.see(4_000, "LINE")
+    desk.see(4_010)
+    assert [s.state for s in desk.alarms.standing()] == [State.RETURNED]
+
+
 def test_an_alarm_that_was_seen_as_a_warning_calls_again_when_it_trips(desk):
     desk.see(1_000, "AIR_LOW")
     desk.keep(desk.alarms.acknowledge(2_000, "anna"))
@@ -250,6 +260,20 @@ def test_what_trips_in_the_same_scan_follows_the_first_out_whatever_its_name(des
     desk.see(1_000, "AIR_LOW", "FLAP_LOST", "LINE", place="FAULT", first_out="LINE")
     assert desk.calls == [(1_000, "LINE")]
     assert {s.id: s.root for s in desk.alarms.standing()}["FLAP_LOST"] == "LINE"
+
+
+def test_what_the_safety_circuit_does_not_drag_along_is_no_follower_of_its_warning(desk):
+    desk.see(1_000, "CHAIN", place="LEVEL_HOLD")
+    desk.see(2_000, "CHAIN", "LINE", place="LEVEL_HOLD")
+    assert desk.calls == [(1_000, "CHAIN"), (2_000, "LINE")]
+
+
+def test_opened_during_another_fault_the_safety_circuit_drags_its_own_along(desk):
+    desk.see(1_000, "LINE", place="FAULT", first_out="LINE")
+    desk.see(9_000, "LINE", "CHAIN", place="FAULT", first_out="LINE")
+    desk.see(11_000, "LINE", "CHAIN", "AIR_LOW", place="FAULT", first_out="LINE")
+    assert desk.calls == [(1_000, "LINE"), (9_000, "CHAIN")]
+    assert {s.id: s.root for s in desk.alarms.standing()}["AIR_LOW"] == "CHAIN"
 
 
 def test_after_the_reset_of_the_fault_nothing_follows_it(desk):
