@@ -192,8 +192,8 @@ def move_product(state: Floats, par: Floats, failures: Floats, outputs: Ints, st
     picked = 0.0
     if offer > 0.0 and capacity > restart:
         pick_up, purge = pick_up_openings(state, par, failures)
-        room = (capacity - restart) * pick_up / (pick_up + purge + 1e-9)
-        picked = min(offer * step_s, room) * carried_share(inlet_m_s, carried)
+        own = pick_up / (pick_up + purge + 1e-9)  # share of the air that comes through the pick-up
+        picked = min(offer * step_s, (capacity - restart) * own) * carried_share(inlet_m_s * own, carried)
     crowded = 1.0 - smooth_step(state[BODY_KG], 1.15 * par[P_BODY_LIMIT], 1.30 * par[P_BODY_LIMIT])
     carrying = smooth_step(inlet_m_s, 0.3 * carried, 0.7 * carried) * crowded
     arrived = state[LINE_KG] * min(par[P_VELOCITY_RATIO] * mean_m_s * carrying * step_s / par[P_LENGTH], 1.0)

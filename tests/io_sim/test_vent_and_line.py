@@ -71,6 +71,27 @@ def test_purge_valve_stuck_shut_lets_no_false_air_in(quiet):
     assert vacuum(quiet, CLEAR, 5_000, "purge_valve_stuck_shut") == vacuum(quiet, AIR, 5_000)
 
 
+def test_purge_valve_stuck_open_draws_steadily_at_a_third_less_vacuum(quiet):
+    """Common practice, no source: about 30 % low, short batches."""
+    low = vacuum(quiet, DRAW, 8_000, "purge_valve_stuck_open") / vacuum(quiet, DRAW, 8_000)
+
+    assert 0.6 < low < 0.8
+
+
+def test_restart_with_a_full_riser_climbs_before_anything_arrives(quiet):
+    """A long line, stopped in mid-convey: the riser has fallen into the foot bend, and must be lifted first."""
+    long = quiet._replace(line_length_m=30.0, line_lift_m=8.0, feed_limit_kg_s=1.0)
+    plant = Plant(long)
+    plant.advance(DRAW, 8_000)
+    plant.advance(REST, 4_000)
+    assert plant.state.plug_kg > 0.2
+    plant.advance(DRAW, 300)
+    again = plant.reading("vacuum_pa_v")
+
+    assert plant.state.arriving_kg_s < 0.05
+    assert again > 2.0 * vacuum(long, DRAW, 300)
+
+
 def test_lifted_lance_falls_to_air_only_and_comes_back(quiet):
     plant = Plant(quiet)
     plant.advance(DRAW, 6_000)
