@@ -136,9 +136,7 @@ class _Sheet:
     def _reads(self, name: str) -> set[str]:
         """What decides a guard in its scan: itself, the facts it reads, and those that they read."""
         near = {r.name for r in self.logic.reads(name) if r.group == "this"} - {"run", "step"}
-        if "trip" in near:
-            return {name, *near}
-        behind = (r for n in near & self.logic.facts.keys() for r in self.logic.reads(n))
+        behind = (r for n in (near & self.logic.facts.keys()) - {*EFFECTS} for r in self.logic.reads(n))
         return {name, *near, *(r.name for r in behind if r.group == "this")}
 
     def energised(self, name: str, step: int) -> str:

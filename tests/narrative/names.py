@@ -155,7 +155,8 @@ def _claim(word: str) -> list[Place]:
 
 @cache
 def _constants() -> list[tuple[Place, str]]:
-    nodes = [(p, n) for p in sorted((ROOT / "controller/engines").glob("claims*.py")) for n in ast.walk(tree(p))]
+    files = [path for path in _files("controller/engines") if "claims" in str(path)]
+    nodes = [(p, n) for p in files for n in ast.walk(tree(p))]
     found = [(_place(p, n), n.value) for p, n in nodes if isinstance(n, ast.Constant)]
     return [(place, said) for place, said in found if isinstance(said, str)]
 
