@@ -112,8 +112,9 @@ class Contacts(Commands):
         return (
             0
             if s.relearn_accepted
+            else min(s.was.opening_sum_ms + s.flap_moving_ms, 1_000_000)
+            if s.opened_now and not s.opening_learned
             else s.was.opening_sum_ms
-            + (min(s.flap_moving_ms, 100_000) if s.opened_now and not s.opening_learned else 0)
         )
 
     @memory(first=0, kept=True)
@@ -131,8 +132,9 @@ class Contacts(Commands):
         return (
             0
             if s.relearn_accepted
+            else min(s.was.closing_sum_ms + s.flap_moving_ms, 1_000_000)
+            if s.closed_now and not s.closing_learned
             else s.was.closing_sum_ms
-            + (min(s.flap_moving_ms, 100_000) if s.closed_now and not s.closing_learned else 0)
         )
 
     opened_slowly = fact(
@@ -182,10 +184,9 @@ class Contacts(Commands):
     motor = fact(lambda s: s.set.source_kind == MOTOR_KIND)
     running = fact(lambda s: s.motor and s.set.run_feedback_fitted and s.now.source_running_fb)
     overload = fact(lambda s: s.motor and s.set.overload_fitted and not s.now.overload_healthy)
-    plant_off_long = on_delay(
+    not_wanted = on_delay(
         lambda s: s.set.plant_enable_fitted and not s.now.plant_enable, by="contact_debounce_ms"
     )
-    not_wanted = fact(lambda s: s.plant_off_long)
     feed_low = on_delay(
         lambda s: s.set.feed_low_fitted and s.now.feed_present_good and not s.now.feed_present,
         by="feed_low_ms",

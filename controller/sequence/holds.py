@@ -24,7 +24,13 @@ class Holds(Cleaning):
     supply_air_low_acts = fact[bool]()  # from INTERLOCKS
     starved = fact[bool]()  # guards
 
-    air_wait = fact(lambda s: s.wait and s.supply_air_low_acts and s.was.step in (*SUCTION, OPEN))
+    air_wait = fact(
+        lambda s: (
+            s.wait
+            and s.supply_air_low_acts
+            and (s.was.step == OPEN or (s.was.step in SUCTION and not s.motor))
+        )
+    )
 
     full_stands = fact(
         lambda s: (

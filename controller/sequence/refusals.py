@@ -45,6 +45,7 @@ REFUSALS = (
     Refusal("reset", Facts.vacuum_over_release, "body vacuum is over the release threshold"),
     Refusal("manual", Facts.not_at_rest_or_fault, "the receiver is neither at rest nor in fault"),
     Refusal("manual", Facts.manual_remote, "only at the machine, with control there"),
+    Refusal("manual", Facts.in_manual, "manual mode is on already"),
     Refusal("manual", Facts.powering_up, "the controller has only just started"),
     Refusal("manual", Facts.asked, "a start, clean or empty was accepted in the same scan"),
     Refusal("recipe", Facts.not_at_rest_or_fault, "the receiver is neither at rest nor in fault"),
