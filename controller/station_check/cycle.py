@@ -115,12 +115,12 @@ def plugged_release_s(plant: PlantParameters, presets: Presets, dead_end_pa_v: f
     return plant.vent_valve_s + release_s(plant, vent_area_m2(plant), dead_end_pa_v, presets.release_pa)
 
 
-def convey_ms(plant: PlantParameters, presets: Presets, rate_kg_s: float) -> float:
-    """Fill time, or less: until the receiver-full probe is covered for its delay."""
-    if not presets.receiver_full_fitted or rate_kg_s <= 0.0:
+def convey_ms(plant: PlantParameters, presets: Presets, conveying: Point) -> float:
+    """Fill time, or less: transit, and until the receiver-full probe is covered for its delay."""
+    if not presets.receiver_full_fitted or conveying.solids_kg_s <= 0.0:
         return float(presets.fill_ms)
     probe_m3 = max(plant.body_probe_share - plant.body_probe_splash, 0.0) * plant.body_useful_volume_m3
-    filled = probe_m3 * plant.material_bulk_density_kg_m3 / rate_kg_s
+    filled = conveying.transit_s + probe_m3 * plant.material_bulk_density_kg_m3 / conveying.solids_kg_s
     late = presets.receiver_full_ms + presets.contact_debounce_ms
     return min(1_000.0 * filled + late, float(presets.fill_ms))
 
@@ -161,7 +161,7 @@ def steps(
         0.0,
         _seal_ms(presets, 1_000.0 * flap.closing_s, clean_ms(presets), often),
         1_000.0 * draw_s(plant, presets, air_only),
-        convey_ms(plant, presets, conveying.solids_kg_s),
+        convey_ms(plant, presets, conveying),
         _clear_ms(plant, presets, conveying, cake),
         _vent_ms(plant, presets, clearing),
         0.0 if presets.flap_kind else 1_000.0 * flap.opening_s + presets.contact_debounce_ms,
@@ -209,7 +209,7 @@ def _drain_and_clean_ms(
     """
     cleaning = clean_ms(presets)
     if presets.flap_kind:
-        batch_kg = conveying.solids_kg_s * convey_ms(plant, presets, conveying.solids_kg_s) / 1_000.0
+        batch_kg = conveying.solids_kg_s * convey_ms(plant, presets, conveying) / 1_000.0
         return 1_000.0 * (drain_free_s(plant, batch_kg) + closing_s) + presets.flap_shut_ms, cleaning
     if presets.clean_mode == CLEANS_WITH_DRAIN and cleaning > 0.0:
         lead = float(min(presets.clean_lead_ms, presets.drain_ms))

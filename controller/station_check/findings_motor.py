@@ -48,7 +48,7 @@ def allowed(motor_kw: float, poles: float) -> Allowed:
     (Allowed(starts_h=10.7, rest_s=50), 19.8)
     """
     rows = NEMA_MG_10.get(round(poles), NEMA_MG_10[2])
-    hp = motor_kw / HP_KW - 0.1  # a size in kW is the same frame as the size in hp that it is rounded from
+    hp = 0.98 * motor_kw / HP_KW  # a size in kW is rounded from its hp size: 15 kW are 20.1 hp
     return rows[next((size for size in rows if size >= hp), max(rows))]
 
 
@@ -88,7 +88,7 @@ def _starts(presets: Presets, predicted: Prediction, row: Allowed) -> Finding:
     period = cycle + presets.run_on_ms + presets.motor_off_min_ms if presets.bypass_fitted else cycle
     way_out = f"lengthen {place('run_on_ms')}" if presets.bypass_fitted else "fit a bypass: the motor runs on"
     return finding(
-        "motor starts an hour, unhindered", HOUR_MS / period if period > 0.0 else 0.0, "/h",
+        "motor starts an hour", HOUR_MS / period if period > 0.0 else 0.0, "/h",
         f"{way_out}; else every batch waits for the motor", STARTS_TABLE, high=row.starts_h,
         fails="warning" if presets.bypass_fitted else "error",
     )  # fmt: skip

@@ -74,7 +74,7 @@ def room_findings(plant: PlantParameters, presets: Presets, predicted: Predictio
             high=flap_edge - SPARE_M,
         ),
         finding(
-            "other inflow until full counts", _late_kg(plant, presets) / plant.material_bulk_density_kg_m3,
+            "other inflow until full", _late_kg(plant, presets) / plant.material_bulk_density_kg_m3,
             "l",
             f"shorten {place('level_on_ms')}: what else flows in meanwhile takes the room of the batch",
             f"{place('vessel_inflow_kg_h')} for the time of probe, delay and mask; half the spare room",

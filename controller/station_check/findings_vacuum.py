@@ -81,7 +81,7 @@ def vacuum_findings(plant: PlantParameters, presets: Presets, predicted: Predict
             needs=f"a higher {place('supply_low_pa_g')}, a transmitter on the dirty side, or a line of more "
             "drop by air alone",
         ),
-        _no_material(presets, read),
+        *_no_material(presets, read),
         preset(
             presets, "line_empty_pa",
             f"{RULE}: over air-only with the purge open (else the time ends the clearing), under no-material",
@@ -100,9 +100,11 @@ def no_material_pa(presets: Presets, read: Readings) -> float:
     return float(presets.no_material_pa)
 
 
-def _no_material(presets: Presets, read: Readings) -> Finding:
+def _no_material(presets: Presets, read: Readings) -> list[Finding]:
     """
     Product missing must be told from product that arrives, at full air and at the low limit.
+
+    The absolute threshold also holds where a relative one is chosen, until an air-only vacuum is known.
 
     On the clean side without a measured filter drop the dirtiest filter counts: it may read like product, and
     then the threshold never finds an empty feed. The way to fail is a pause unseen, not a hazard: a warning.
@@ -111,17 +113,20 @@ def _no_material(presets: Presets, read: Readings) -> Finding:
     unknown = presets.vacuum_side == CLEAN_SIDE and not presets.dp_fitted
     rule = f"{RULE}: 1.2 x air-only with the filter at its dirtiest, to 0.85 x conveying at the low air limit"
     computed = math.sqrt(read.line_air_only * read.line_conveying_low)
-    if presets.no_material_relative:
-        return finding(
+    relative = [
+        finding(
             place("no_material_percent"), no_material_pa(presets, read), "kPa",
             f"set {place('no_material_percent')} to about {100.0 * computed / read.line_purge:.0f}",
             f"{rule}; {presets.no_material_percent} % of the {quantity(read.line_purge, 'kPa')} at the end "
             "of a clearing", low=low, high=high, needs=TELLING_APART,
-        )  # fmt: skip
-    return preset(
+        )
+    ]  # fmt: skip
+    absolute = preset(
         presets, "no_material_pa", f"{rule}; their geometric mean", needs=TELLING_APART,
-        low=low, high=high, computed=computed, fails="warning" if unknown else "error",
+        low=low, high=high, computed=computed,
+        fails="warning" if unknown or presets.no_material_relative else "error",
     )  # fmt: skip
+    return [*relative, absolute] if presets.no_material_relative else [absolute]
 
 
 def _vacuum_high(plant: PlantParameters, presets: Presets, predicted: Prediction, read: Readings) -> Finding:

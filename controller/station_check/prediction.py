@@ -65,15 +65,15 @@ def predict(plant: PlantParameters, presets: Presets) -> Prediction:
     start = end = 0.0
     for _ in range(ROUNDS):
         conveying = conveying_point(plant, full, 0.5 * (start + end))
-        rate = conveying.solids_kg_s
-        batch_kg = rate * cycle.convey_ms(plant, presets, rate) / 1_000.0
+        batch_kg = conveying.solids_kg_s * cycle.convey_ms(plant, presets, conveying) / 1_000.0
         start, end = _cake(plant, presets, batch_kg, shot)
     air_only = air_only_point(plant, full, start)
     purge = air_only_point(plant, full, end, purge_open=True)
     taken = cycle.steps(plant, presets, conveying, purge, air_only, end)
     used_kg = cycle.motive_air_kg(plant, full, taken) + pneumatics.cylinder_air_kg(plant, rest)
     used_kg += shot.air_kg * presets.pulses / presets.clean_every
-    largest_kg = batch_kg + conveying.line_content_kg + end * plant.filter_area_m2
+    before_kg = 0.0 if presets.receiver_full_fitted else conveying.line_content_kg  # a probe counts it
+    largest_kg = batch_kg + before_kg + end * plant.filter_area_m2
     dead_end = air.dead_end_pa_v(plant, full)
     return Prediction(
         conveying,

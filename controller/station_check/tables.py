@@ -33,7 +33,7 @@ def _table(title: str, *columns: str) -> Table:
         title=title, box=SIMPLE_HEAD, title_justify="left", pad_edge=False, show_header=any(columns)
     )
     for n, column in enumerate(columns):
-        table.add_column(column, justify="right" if n else "left", no_wrap=True)
+        table.add_column(column, justify="right" if n else "left", no_wrap=n > 0)
     return table
 
 

@@ -68,7 +68,7 @@ MISTAKES: list[tuple[str, str, dict[str, Any], dict[str, Any]]] = [
     ("convey.fill_min_s", "error", {}, {"fill_min_ms": 12_000}),
     ("backstops.io_lost_ms", "error", {}, {"io_lost_ms": 900}),
     ("supply_air.supply_weak_kpa", "warning", {"supply_network_m3_s_pa": 4e-8}, {"supply_weak_pa": 50_000}),
-    ("other inflow until full counts", "warning", {"vessel_inflow_kg_h": 15_000.0}, {"level_on_ms": 10_000}),
+    ("other inflow until full", "warning", {"vessel_inflow_kg_h": 15_000.0}, {"level_on_ms": 10_000}),
     ("largest batch above the probe", "error", {"vessel_inflow_kg_h": 10.0, "vessel_probe_height_m": 0.31}, {}),
     ("supply at rest", "error", {"supply_network_pa_g": 5.3e5}, {}),
     ("supply while drawing", "error", {"supply_network_m3_s_pa": 3.2e-8}, {}),

@@ -70,7 +70,7 @@ def test_between_two_sizes_the_larger_counts_and_a_kw_size_is_its_hp_size(kw, hp
 def test_a_sound_blower_has_nothing_against_it_but_the_line() -> None:
     wrong = [item.what for item in found(BLOWER, MOTOR) if item.verdict == "error"]
     assert wrong == []
-    assert named(found(BLOWER, MOTOR), "motor starts an hour, unhindered").verdict == "ok"
+    assert named(found(BLOWER, MOTOR), "motor starts an hour").verdict == "ok"
 
 
 def test_an_ejector_has_no_findings_of_a_motor() -> None:
@@ -80,7 +80,7 @@ def test_an_ejector_has_no_findings_of_a_motor() -> None:
 def test_a_motor_without_bypass_would_start_with_every_batch() -> None:
     """34 s a batch are 105 starts an hour; 7.5 kW of two poles stands 6.2."""
     alone = {**MOTOR, "bypass_fitted": False}
-    starts = named(found({**BLOWER, "source_bypass": 0.0}, alone), "motor starts an hour, unhindered")
+    starts = named(found({**BLOWER, "source_bypass": 0.0}, alone), "motor starts an hour")
     assert (starts.verdict, starts.high) == ("error", 6.2)
     assert starts.figure is not None
     assert starts.figure > 60.0
@@ -105,7 +105,7 @@ def test_each_finding_of_a_motor_sees_its_mistake(what, plant, presets) -> None:
 
 
 def test_holds_in_short_succession_are_warned_of() -> None:
-    hunting = named(found(BLOWER, {**MOTOR, "run_on_ms": 0}), "motor starts an hour, unhindered")
+    hunting = named(found(BLOWER, {**MOTOR, "run_on_ms": 0}), "motor starts an hour")
     assert hunting.verdict == "warning"
     assert "run_on" in hunting.change
 
@@ -149,7 +149,8 @@ def test_a_relative_threshold_is_judged_by_what_it_becomes() -> None:
         named(found({}, {**relative, "no_material_percent": 110}), "convey.no_material_percent").verdict
         == "error"
     )
-    assert not any(item.what == "convey.no_material_kpa" for item in found({}, relative))
+    until_known = named(found({}, {**relative, "no_material_pa": 20_000}), "convey.no_material_kpa")
+    assert until_known.verdict == "warning"
 
 
 def test_without_a_transmitter_its_thresholds_are_not_judged_and_the_times_are() -> None:
@@ -186,11 +187,12 @@ def test_limits_of_the_filter_drop_see_their_mistake(what, verdict, plant, prese
 
 
 def test_a_receiver_full_probe_ends_the_fill_at_its_own_volume() -> None:
-    """By hand: 0.97 x 14 l x 0.55 kg/l / 0.45 kg/s = 16.6 s, and 330 ms of delay."""
+    """By hand: 0.97 x 14 l x 0.55 kg/l / 0.45 kg/s = 16.6 s, the transit, and 330 ms of delay."""
     plant = SOUND_PLANT._replace(body_probe_share=1.0, body_probe_splash=0.03)
     by_probe = predict(plant, SOUND_PRESETS._replace(receiver_full_fitted=True, fill_ms=26_000))
     assert by_probe.conveying.solids_kg_s == pytest.approx(0.45)
-    assert by_probe.steps.convey_ms == pytest.approx(0.97 * 14.0 * 0.55 / 0.45 * 1e3 + 330.0)
+    filled_ms = 0.97 * 14.0 * 0.55 / 0.45 * 1e3 + 330.0
+    assert by_probe.steps.convey_ms == pytest.approx(filled_ms + 1e3 * by_probe.conveying.transit_s)
     assert by_probe.batch_kg == pytest.approx(0.45 * by_probe.steps.convey_ms / 1e3)
     judged = named(found({}, {"receiver_full_fitted": True, "fill_ms": 17_000}), "convey.fill_s")
     assert judged.computed == pytest.approx(1.5 * 14.0 * 0.55 / 0.45)

@@ -91,8 +91,9 @@ def test_prediction_and_a_simulated_hour_agree(name: str) -> None:
     assert all(abs(miss) <= WITHIN for miss in off.values()), off
 
 
-def test_prediction_and_a_simulated_hour_agree_at_the_demo_station() -> None:
-    folder = Path(__file__).parents[2] / "configs" / "buckwheat_mill"
+@pytest.mark.parametrize("station", ["buckwheat_mill", "sugar_kitchen", "milk_powder_hall"])
+def test_prediction_and_a_simulated_hour_agree_at_each_station(station: str) -> None:
+    folder = Path(__file__).parents[2] / "configs" / station
     plant, presets = load_plant(folder), load_station(folder).receiver.presets
     plant = plant._replace(vessel_demand_kg_h=20_000.0)  # capacity is predicted, not what the vessel takes
     compared = pairs(predict(plant, presets), measured(plant, presets))
