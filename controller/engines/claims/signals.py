@@ -47,6 +47,11 @@ BOUNDS = (
           and s.slow_openings >= 0 and s.slow_openings <= s.set.flap_slow_in_row
           and s.slow_closings >= 0 and s.slow_closings <= s.set.flap_slow_in_row),
     Claim("batches not seen are bounded", then=lambda s: s.unseen_batches >= 0 and s.unseen_batches <= 10_000),
+    Claim("clocks of motor, hand and flap count up from nothing and stop at a day", then=lambda s: s.motor_on_ms >= 0 and s.motor_on_ms <= DAY_MS
+          and s.motor_off_ms >= 0 and s.motor_off_ms <= DAY_MS and s.acting_ms >= 0 and s.acting_ms <= DAY_MS
+          and s.jog_age_ms >= 0 and s.jog_age_ms <= DAY_MS and s.manual_ms >= 0 and s.manual_ms <= DAY_MS
+          and s.flap_moving_ms >= 0 and s.flap_moving_ms <= DAY_MS and s.emptying_ms >= 0 and s.emptying_ms <= DAY_MS
+          and s.fluid_ms >= 0 and s.fluid_ms <= 21_000 and s.use_ms >= 0 and s.use_ms <= HOUR_MS + 1_000),
     Claim("ten moves are learned from, of a hundred seconds at the most", then=lambda s: s.openings_learned >= 0 and s.openings_learned <= 10
           and s.closings_learned >= 0 and s.closings_learned <= 10 and s.opening_sum_ms >= 0 and s.opening_sum_ms <= 1_000_000
           and s.closing_sum_ms >= 0 and s.closing_sum_ms <= 1_000_000),
@@ -54,11 +59,6 @@ BOUNDS = (
     Claim("learned pressures are bounded", then=lambda s: s.air_only_pa >= 0 and s.air_only_pa <= 1_000_000),
     Claim("buckets never overflow", then=lambda s: s.starts_bucket_ms >= 0 and s.starts_bucket_ms <= HOUR_MS + HOUR_MS
           and s.level_bucket_ms >= 0 and s.level_bucket_ms <= 120_000),
-    Claim("clocks of motor, hand and flap count up from nothing and stop at a day", then=lambda s: s.motor_on_ms >= 0 and s.motor_on_ms <= DAY_MS
-          and s.motor_off_ms >= 0 and s.motor_off_ms <= DAY_MS and s.acting_ms >= 0 and s.acting_ms <= DAY_MS
-          and s.jog_age_ms >= 0 and s.jog_age_ms <= DAY_MS and s.manual_ms >= 0 and s.manual_ms <= DAY_MS
-          and s.flap_moving_ms >= 0 and s.flap_moving_ms <= DAY_MS and s.emptying_ms >= 0 and s.emptying_ms <= DAY_MS
-          and s.fluid_ms >= 0 and s.fluid_ms <= 21_000 and s.use_ms >= 0 and s.use_ms <= HOUR_MS + 1_000),
     Claim("the output held by hand is a known one", then=lambda s: s.jogged >= 0 and s.jogged <= 11),
     Claim("a pause for air leaves room for the return", when=lambda s: s.air_hold,
           then=lambda s: s.resume_bucket_ms + s.set.resume_spacing_ms <= HOUR_MS),
