@@ -30,7 +30,7 @@ class AlarmClass(NamedTuple):
     why: str
 
 
-STANDS = AlarmClass("machine stands", 0, 0, "nothing moves until somebody has looked: never on the shelf")
+STANDS = AlarmClass("machine stands", 2_000, 0, "never on the shelf; looked at anew in fault, it calls once")
 PROCESS = AlarmClass("process", 5_000, 8 * HOUR_MS, "comes and goes with product and air; a shift at most")
 INSTRUMENT = AlarmClass("instrument", 10_000, 8 * HOUR_MS, "a loose wire flutters; a shift at most")
 UPKEEP = AlarmClass("maintenance", 60_000, 24 * HOUR_MS, "one report for a whole run; a day at most")

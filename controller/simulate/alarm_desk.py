@@ -15,6 +15,7 @@ from controller.events import EVENTS
 from controller.sequence.steps import STATES
 
 OPERATOR = "operator at the panel"
+IDLE_RULE = {State.NORMAL, State.SUPPRESSED}
 _STATE_OF: dict[int, str] = {step: state for state, steps in STATES.items() for step in steps}
 
 
@@ -25,8 +26,9 @@ class AlarmDesk:
         self._alarms, self._metrics = Annunciator(), Metrics()
 
     def look(self, now_ms: int, acting: Collection[str], step: int, first_out: str) -> list[Move]:
-        """The scan at `now_ms`."""
-        return self._noted(self._alarms.take(now_ms, acting, _STATE_OF[step], first_out))
+        """The moves up to the scan at `now_ms`; without those of rules that found nothing to suppress."""
+        moves = self._noted(self._alarms.take(now_ms, acting, _STATE_OF[step], first_out))
+        return [move for move in moves if {move.was, move.now} != IDLE_RULE]
 
     def reset_pressed(self, now_ms: int, accepted: bool) -> list[Move]:
         """The operator has seen all that stands and presses reset."""

@@ -69,10 +69,30 @@ def test_a_refused_reset_acknowledges_and_resets_nothing():
     desk = AlarmDesk()
     desk.look(0, ("LINE_BLOCKED",), FAULT, "LINE_BLOCKED")
     desk.look(10, (), FAULT, "LINE_BLOCKED")
-    assert [m.words for m in desk.reset_pressed(20, accepted=False)] == [
+    desk.look(5_000, (), FAULT, "LINE_BLOCKED")
+    assert [m.words for m in desk.reset_pressed(6_000, accepted=False)] == [
         "latched, unacknowledged -> latched, acknowledged"
     ]
-    assert [m.words for m in desk.reset_pressed(30, accepted=True)] == ["latched, acknowledged -> normal"]
+    assert [m.words for m in desk.reset_pressed(7_000, accepted=True)] == ["latched, acknowledged -> normal"]
+
+
+def test_an_interlock_that_is_looked_at_anew_in_fault_calls_once():
+    """Its delay begins again with the step, so for a moment it does not act."""
+    desk = AlarmDesk()
+    desk.look(0, ("SUPPLY_AIR_LOST",), FAULT, "SUPPLY_AIR_LOST")
+    desk.look(10, (), FAULT, "SUPPLY_AIR_LOST")
+    desk.look(110, ("SUPPLY_AIR_LOST",), FAULT, "SUPPLY_AIR_LOST")
+    assert desk.report(60_000).calls == 1
+
+
+def test_a_rule_of_design_that_finds_nothing_to_suppress_is_not_written_down():
+    desk = AlarmDesk()
+    assert desk.look(0, (), REST, "") == []
+    assert desk.look(10, (), SEAL, "") == []
+    assert [m.words for m in desk.look(20, ("LEVEL_CHATTERS",), SEAL, "")] == ["normal -> unacknowledged"]
+    assert [m.words for m in desk.look(30, ("LEVEL_CHATTERS",), REST, "")] == [
+        "unacknowledged -> suppressed by design"
+    ]
 
 
 def test_a_run_is_told_of_its_floods_and_chattering_and_of_nothing_where_there_is_none():

@@ -15,12 +15,13 @@ from controller.events import EVENTS
 from controller.events.definition import HOUR_MS, PROCESS, STANDS, EventDef, Priority
 
 SLOW = PROCESS._replace(off_ms=3_000)
+TRIPS = STANDS._replace(off_ms=0)
 ROWS = (
-    EventDef("CHAIN", Priority.HIGH, "", "", "", STANDS, followers=("AIR_", "FLAP_")),
-    EventDef("FLAP_LOST", Priority.HIGH, "", "", "", STANDS),
+    EventDef("CHAIN", Priority.HIGH, "", "", "", TRIPS, followers=("AIR_", "FLAP_")),
+    EventDef("FLAP_LOST", Priority.HIGH, "", "", "", TRIPS),
     EventDef("AIR_LOW", Priority.MEDIUM, "", "", "", SLOW, quiet_in=("IDLE",)),
     EventDef("DRIFT", Priority.LOW, "", "", "", SLOW, on_ms=2_000, again_ms=HOUR_MS),
-    EventDef("LINE", Priority.HIGH, "", "", "", STANDS),
+    EventDef("LINE", Priority.HIGH, "", "", "", TRIPS),
 )
 
 
