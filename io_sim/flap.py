@@ -58,6 +58,7 @@ PRODUCT_ON_SEAT = slot("product_on_seat")
 STRING_ON_SEAT = slot("string_on_seat")
 
 DRIVEN, VACUUM_HELD = 0.0, 2.0  # and 1 a counterweight
+HANGING_SWING = 0.75  # a hanging flap opens to about 75 degrees, cos 75 = 0.26; estimate
 FULL_SPEED_AT = 0.2  # of the closing force: less surplus than this moves the flap slower
 LEAKING_M2, STRING_M2 = 1e-4, 3e-5  # estimates
 ROCKED_OPEN, ROCKING_PA_V = 0.07, 3_000.0  # a string: vacuum over this tilts the flap on it; estimates
@@ -91,20 +92,31 @@ def fill_or_vent(state: Floats, par: Floats, side: int, filled: bool, step_s: fl
         state[HEADER_PA] -= (after - before) * volume / par[P_HEADER_M3]
 
 
+def gravity_arm(state: Floats, par: Floats) -> float:
+    """
+    Arm of a weight on the flap, as a share of that on the closed one.
+
+    It shortens as the flap swings down. On a hanging flap that holds for product and counterweight alike, so
+    it swings wide open while the product is the heavier one, and shut when it no longer is.
+    """
+    return 1.0 - (1.0 if par[P_FLAP_KIND] == DRIVEN else HANGING_SWING) * state[FLAP_OPEN]
+
+
 def closing_force_n(state: Floats, par: Floats) -> float:
     """What closes the flap without air and vacuum: spring, counterweight, or the hinge's bias to its rest."""
     if par[P_FLAP_KIND] == DRIVEN:
         return par[P_SPRING] if par[P_FLAP_VALVE] == 0.0 else 0.0
+    weight = par[P_COUNTERWEIGHT] * gravity_arm(state, par)
     if par[P_FLAP_KIND] == VACUUM_HELD:
-        return par[P_COUNTERWEIGHT] * min(state[FLAP_OPEN] / par[P_AJAR] - 1.0, 1.0)
-    return par[P_COUNTERWEIGHT]
+        return weight * min(max(2.0 * (state[FLAP_OPEN] / par[P_AJAR] - 1.0), -1.0), 1.0)
+    return weight
 
 
 def flap_force_n(state: Floats, par: Floats) -> float:
     """Force at the middle of the flap, positive opens: cylinder, product, closing force, vacuum."""
     area = par[P_FLAP_AREA]
     cylinder = (state[CYLINDER_PA] - state[CYLINDER_CLOSING_PA]) * par[P_CYLINDER_AREA] * par[P_LEVER]
-    product = min(state[BODY_KG] * GRAVITY, par[P_PRODUCT_LOAD] * area) * (1.0 - state[FLAP_OPEN])
+    product = min(state[BODY_KG] * GRAVITY, par[P_PRODUCT_LOAD] * area) * gravity_arm(state, par)
     vacuum = (state[VESSEL_PA] - state[BODY_PA]) * area
     return cylinder + product - closing_force_n(state, par) - vacuum
 

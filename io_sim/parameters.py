@@ -113,7 +113,7 @@ class PlantParameters(NamedTuple):
     flap_kind: P[float, L(0, 2, "what moves it", ("driven", "counterweight", "vacuum_held"))] = 0.0
     flap_valve: P[float, L(0, 1, "two coils: keeps its last place", ("spring", "two_coils"))] = 0.0
     flap_counterweight_n: P[float, L(0.2, 500, "hanging flap: closing force at its middle; estimate")] = 2.0
-    flap_ajar: P[float, L(0.005, 0.2, "vacuum-held: rests so far open; switch at 0.05; estimate")] = 0.03
+    flap_ajar: P[float, L(0.01, 0.2, "vacuum-held: rests so far open; switch at 0.05; estimate")] = 0.03
     flap_bore_m: P[float, L(0.05, 0.5, "seat, and outlet of the body")] = 0.150
     flap_travel_s: P[float, L(0.05, 5, "full stroke, 0.2-0.6 s; estimate")] = 0.35
     flap_cylinder_bore_m: P[float, L(0.01, 0.2, "piston")] = 0.032
