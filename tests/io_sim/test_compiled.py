@@ -47,8 +47,9 @@ def test_interpreted_and_compiled_agree_in_every_scan_of_a_run_with_all_failures
         for plant in plants:
             if mode:
                 plant.fail(mode.id, 0.7)
+        fewer = 16 if mode and mode.part == "instruments" else 4  # these show in a few scans
         for outputs, scans in CYCLE:
-            for _ in range(scans // 4):
+            for _ in range(scans // fewer):
                 first, second = (plant.advance(outputs, 10) for plant in plants)
                 assert first == second
         for plant in plants:
@@ -77,6 +78,24 @@ def test_interpreted_and_compiled_agree_with_every_option(option):
     pairs = zip(*(plant.state for plant in plants), strict=True)
 
     assert all(close(one, other) for one, other in pairs)
+
+
+def test_interpreted_and_compiled_agree_on_failures_that_creep():
+    plants = [Plant(seed=7), Plant(seed=7, compiled=True)]
+    for plant in plants:
+        plant.fail("flap_slow", 1.0, over_s=8.0)
+        plant.fail("vacuum_line_caked", 0.5, over_s=3.0)
+        plant.fail("supply_pressure_noisy", 0.3, over_s=20.0)
+    for outputs, scans in CYCLE:
+        for _ in range(scans // 4):
+            first, second = (plant.advance(outputs, 50) for plant in plants)
+            assert first == second
+    amounts = [[plant.amount(mode.id) for mode in CATALOGUE] for plant in plants]
+
+    assert amounts[0] == amounts[1]
+    assert plants[0].amount("flap_slow") == 1.0
+    assert 0.1 < plants[0].amount("supply_pressure_noisy") <= 0.3
+    assert all(close(one, other) for one, other in zip(*(plant.state for plant in plants), strict=True))
 
 
 def test_kernel_is_callable_from_other_compiled_code():
