@@ -16,6 +16,7 @@ from controller.station_check.findings_line import line_findings
 from controller.station_check.findings_motor import motor_findings
 from controller.station_check.findings_options import option_findings
 from controller.station_check.findings_room import largest_batch_m3, room_findings
+from controller.station_check.findings_steps import step_findings
 from controller.station_check.findings_supply import supply_findings
 from controller.station_check.findings_times import time_findings
 from controller.station_check.findings_vacuum import vacuum_findings
@@ -63,6 +64,8 @@ def judge(
         *line_findings(plant, predicted, wired),
         *vacuum_findings(plant, presets, predicted),
         *time_findings(plant, presets, predicted),
+        *step_findings(presets, predicted),
+        *step_findings(presets, predicted),
         *motor_findings(plant, presets, predicted),
         *filter_findings(plant, presets, predicted),
         *supply_findings(plant, presets, predicted),
