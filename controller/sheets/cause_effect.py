@@ -16,14 +16,10 @@ from controller.sequence.definition import EFFECTS, Interlock, Row
 from controller.sequence.logic import Logic
 from controller.sequence.made_facts import Line, lines_of
 from controller.settings import Station
-from controller.sheets.io_list import not_wired, station_values
+from controller.sheets.io_list import NOBODY_BY_HAND, not_wired, station_values
 
 MARKS = {"trip": "T", "hold": "H", "wait": "W", "end_batch": "E", "warn": "A"}
 """The letter of each effect in the column of a step."""
-
-NOBODY_BY_HAND = {"jog": 0, "manual_request": 0}
-"""The inputs of manual mode, held off: outputs are shown as the steps drive them."""
-
 
 @dataclass(frozen=True)
 class Effect:
@@ -81,7 +77,7 @@ class _Sheet:
         self.logic = logic
         self.presets: Mapping[str, int] = station.receiver.presets._asdict()
         self.fixed = fixed_at(logic, self.presets, not_wired(station))
-        self.automatic = fixed_at(logic, self.presets, not_wired(station) | NOBODY_BY_HAND)
+        self.automatic = fixed_at(logic, self.presets, not_wired(station) | NOBODY_BY_HAND)  # for outputs
         self.values = station_values(station)
 
     def effect(self, line: Line) -> Effect:

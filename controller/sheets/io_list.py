@@ -12,15 +12,19 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
 from functools import cache
 
+from controller.engines.fixed import Fixed, fixed_at
 from controller.engines.matrix import steps_text
 from controller.image import Inputs
 from controller.points import FROM_SHELL, Point
-from controller.sequence.definition import EFFECTS
+from controller.sequence.definition import EFFECTS, Output
 from controller.sequence.expressions import Read
 from controller.sequence.logic import Logic
 from controller.settings import Station, keys
 from controller.station_keys import typed
 from controller.units import shown
+
+NOBODY_BY_HAND = {"jog": 0, "manual_request": 0}
+"""The inputs of manual mode, held off: outputs are shown as the steps drive them."""
 
 
 @dataclass(frozen=True)
@@ -38,16 +42,18 @@ class Entry:
     safe_value: str  # of an output
     broken_wire: str
     facts: tuple[str, ...]  # of an input: those that read it
-    interlocks: tuple[str, ...]  # of an input: ids with a cause that it decides in the same scan
+    interlocks: tuple[str, ...]  # of an input: ids that can act here, with a cause that it decides
     rows: tuple[str, ...]  # of an input: guards that it decides in the same scan, interlocks apart
-    steps: str  # of an output: where it may be energised, and when
+    steps: str  # of an output: where it may be energised, and when; manual mode apart
     last_word: tuple[str, ...]  # of an output: facts that keep it off whatever the step says
 
 
 def io_list(logic: Logic, station: Station) -> list[Entry]:
     """The wired points of `station` in the order of the process image."""
     values = station_values(station)
-    return [_entry(logic, point, values) for point in station.points.points]
+    held = not_wired(station) | NOBODY_BY_HAND
+    fixed = fixed_at(logic, station.receiver.presets._asdict(), held)
+    return [_entry(logic, point, values, fixed) for point in station.points.points]
 
 
 def station_values(station: Station) -> dict[str, str]:
@@ -88,12 +94,14 @@ def _said(value: bool | int | float | str) -> str:
     return shown(value) if isinstance(value, float) else str(value).lower()
 
 
-def _entry(logic: Logic, point: Point, values: Mapping[str, str]) -> Entry:
+def _entry(logic: Logic, point: Point, values: Mapping[str, str], fixed: Fixed) -> Entry:
     is_output = point.kind == "output"
     read = Read("now", point.name)
     facts = () if is_output else tuple(n for n in logic.facts if read in logic.reads(n))
     decided = frozenset() if is_output else _decided(logic, facts)
     analog = point.kind == "4-20 mA"
+    lines = [o for o in logic.definition.output_lines if is_output and o.name == point.name]
+    lines = [o for o in lines if not (o.when and fixed.facts.get(o.when.name) == 0)]
     return Entry(
         point.tag, point.name, point.description, point.kind, point.unit,
         range=f"{shown(point.range[0])} to {shown(point.range[1])}" if analog else "off, on",
@@ -102,10 +110,12 @@ def _entry(logic: Logic, point: Point, values: Mapping[str, str]) -> Entry:
         safe_value="" if point.safe_value is None else "on" if point.safe_value else "off",
         broken_wire=point.broken_wire,
         facts=_once(n.removesuffix("_seen") for n in facts),
-        interlocks=_once(i.name for i in logic.definition.interlocks if i.cause.name in decided),
+        interlocks=_once(
+            i.name for i in logic.definition.interlocks if i.cause.name in decided and fixed.acts(i)
+        ),
         rows=_once(row.guard.name for row in logic.rows if row.guard.name in decided),
-        steps=_energised(logic, point.name) if is_output else "",
-        last_word=_last_word(logic, point.name) if is_output else (),
+        steps=_energised(logic, lines),
+        last_word=_once(line.unless.name for line in lines if line.unless),
     )  # fmt: skip
 
 
@@ -133,16 +143,10 @@ def _same_scan(logic: Logic, name: str) -> frozenset[str]:
     return frozenset(r.name for r in logic.reads(name) if r.group == "this")
 
 
-def _energised(logic: Logic, name: str) -> str:
-    lines = [o for o in logic.definition.output_lines if o.name == name]
+def _energised(logic: Logic, lines: Iterable[Output]) -> str:
     return "; ".join(
         steps_text(logic, line.steps) + (f" when {line.when.name}" if line.when else "") for line in lines
     )
-
-
-def _last_word(logic: Logic, name: str) -> tuple[str, ...]:
-    lines = [o for o in logic.definition.output_lines if o.name == name]
-    return _once(line.unless.name for line in lines if line.unless)
 
 
 def _once(names: Iterable[str]) -> tuple[str, ...]:

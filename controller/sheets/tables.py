@@ -40,7 +40,8 @@ def _inputs(entries: Iterable[Entry]) -> Table:
 
 
 def _outputs(entries: Iterable[Entry]) -> Table:
-    table = _table("Outputs", "tag", "name", "description", "energised", "safe", "in", "never while")
+    columns = ("tag", "name", "description", "energised", "safe", "in (not by hand)", "never while")
+    table = _table("Outputs", *columns)
     for e in entries:
         safe = e.safe_value
         table.add_row(e.tag, e.name, e.description, e.sense, safe, e.steps, ", ".join(e.last_word))

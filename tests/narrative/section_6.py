@@ -21,7 +21,7 @@ RECORDS = (
     R("Nothing recorded is lost when the process is killed.", "code controller/reporting/journal.py::Journal",
       shown=("journal::a_killed_writer_loses_no_finished_cycle_and_its_journal_opens_again", "journal::a_fault_is_on_the_disk_at_once")),
     R("Trends over cycles: rate, air per tonne, and warnings of drift.", "code controller/drift.py::observe",
-      "code controller/cycle_statistics.py::statistics",
+      "code controller/cycle_statistics.py::throughput",
       shown=("drift::a_shift_is_found_within_ten_cycles_and_dated", "drift::a_thousand_noisy_cycles_raise_nothing",
              "drift::mean_run_lengths_are_the_published_ones",
              "cycles::the_last_cycles_the_statistics_and_the_drift_are_told",
