@@ -28,7 +28,7 @@ class CycleRecord(NamedTuple):
     fill_ended_by: str  # time, full, empty, level, stop, vacuum, filter, air, trip, halt; or nothing
     vacuum_peak_pa: int | None  # while the source acted
     vacuum_mean_pa: int | None  # in convey
-    vacuum_air_only_pa: int | None  # at the end of a clear that ended by line empty
+    vacuum_air_only_pa: int | None  # at the end of clear, if under the line-empty threshold
     draw_ms: int | None  # source on to the proving threshold, worked out between two scans
     release_ms: int | None  # source off to under the release threshold, likewise
     filter_dp_cleaned_pa: int | None  # as the last cleaning left it: a second of convey, after the mask

@@ -80,6 +80,7 @@ class CycleBook:
         self._places = {name: k for k, name in enumerate(logic.memory)}
         self._software, self._simulated = software, simulated
         self._recipe = sha256(repr([int(value) for value in presets]).encode()).hexdigest()[:RECIPE_DIGITS]
+        self._line_empty_pa = presets.line_empty_pa
         self._gauges = Gauges(presets)
         self._between = Measures()  # while no cycle runs
         self._cycle: _Cycle | None = None
@@ -153,8 +154,12 @@ class CycleBook:
         if step in FILLING and reason:
             by = FILL_ENDS.get(reason, "trip" if reason.isupper() else "")
             cycle.fill_ended_by = by or cycle.fill_ended_by
-        if step == CLEAR and reason != "line empty":
+        if step == CLEAR and reason != "line empty" and not self._is_empty(cycle.seen.air_only):
             cycle.seen.air_only = None
+
+    def _is_empty(self, vacuum_pa: int | None) -> bool:
+        """Whether a clear that ended by its time left the line empty, with only the delay not over."""
+        return vacuum_pa is not None and vacuum_pa < self._line_empty_pa
 
     def _open(self, segment: Segment, scene: Scene, step: Step, utc: str) -> None:
         kind = "batch" if step == SEAL else "clean" if scene.facts["order"] == TO_CLEAN else "emptying"

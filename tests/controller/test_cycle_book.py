@@ -132,3 +132,15 @@ def test_the_flap_that_closed_before_a_hold_is_timed_in_the_cycle_after_it():
     totals, cycles = run(240_000, plant=plant)
     assert totals.level_stops
     assert all(cycle.flap_closing_ms for cycle in cycles[1:])
+
+
+@pytest.mark.parametrize(("clear_ms", "emptied"), [(500, False), (2_600, True), (3_500, True)])
+def test_the_air_only_vacuum_is_kept_where_the_line_was_empty_though_the_time_was_over_first(
+    clear_ms, emptied
+):
+    """The line runs empty about two seconds after the feed stops; its delay takes another."""
+    presets = Presets()._replace(clear_ms=clear_ms)
+    _, cycles = run(70_000, presets=presets)
+    seen_pa = cycles[2].vacuum_air_only_pa
+    assert (seen_pa is not None) == emptied
+    assert seen_pa is None or seen_pa < presets.line_empty_pa
