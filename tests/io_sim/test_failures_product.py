@@ -197,6 +197,23 @@ def test_pressure_under_the_flap_reaches_the_body_while_it_is_open(quiet):
     assert plant.state.delivered_kg == 0.0
 
 
+def test_pressure_under_a_leaking_flap_shows_at_rest(quiet):
+    """
+    Two openings in a row at equal density share a pressure as 1 / (1 + (out / in)^2), after Bernoulli.
+
+    In: 0.6 x 100 mm2 of the flap. Out: vent 0.62 x 176.7 mm2, stopped ejector 40 mm2, leaks 3 mm2: 152.6 mm2.
+    So 4 kPa leave 0.536 kPa in the body.
+    """
+    plant = failing(quiet, "vessel_pressurised")
+    tight = plant.advance(REST, 3_000)
+    plant.fail("flap_leaking")
+    plant.fail("line_blocked")  # an open line lets it out
+    plant.advance(REST, 3_000)
+
+    assert tight.vacuum_ua == 4_000
+    assert plant.reading("vacuum_pa_v") == pytest.approx(-536, rel=0.1)
+
+
 def test_pressure_of_the_vessel_holds_the_product_up(quiet):
     """Nothing falls against more than the hold of 400 Pa; the vent of the body keeps the difference."""
     pressed = emptied_s(Plant(quiet._replace(vessel_pressure_pa_g=2e3, vent_bore_m=0.1)))
