@@ -71,6 +71,7 @@ MISTAKES: list[tuple[str, str, dict[str, Any], dict[str, Any]]] = [
     ("convey.fill_min_s", "error", {}, {"fill_min_ms": 12_000}),
     ("backstops.io_lost_ms", "error", {}, {"io_lost_ms": 900}),
     ("supply_air.supply_weak_kpa", "warning", {"supply_network_m3_s_pa": 4e-8}, {"supply_weak_pa": 50_000}),
+    ("pressure of the vessel below", "error", {"vessel_pressure_pa_g": 1_500.0}, {}),
     ("other inflow until full", "warning", {"vessel_inflow_kg_h": 15_000.0}, {"level_on_ms": 10_000}),
     ("largest batch above the probe", "error", {"vessel_inflow_kg_h": 10.0, "vessel_probe_height_m": 0.31}, {}),
     ("supply at rest", "error", {"supply_network_pa_g": 5.3e5}, {}),

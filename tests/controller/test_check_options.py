@@ -209,6 +209,15 @@ def test_a_hanging_flap_ends_the_drain_itself_and_must_be_pulled_in() -> None:
     assert named(found(slow, hangs), "flap.flap_pull_in_ms").verdict == "error"
 
 
+def test_fluidising_air_empties_faster() -> None:
+    """A factor of 0.9 in place of 0.4 on the rate of free fall."""
+    plain, fluidised = (
+        predict(SOUND_PLANT._replace(material_tail_kg=0.0), SOUND_PRESETS._replace(fluidise_on_ms=ms)).drain_s
+        for ms in (0, 500)
+    )
+    assert plain / fluidised == pytest.approx(0.9 / 0.4, rel=0.01)
+
+
 def test_groups_are_pulsed_one_after_another() -> None:
     """Six shots of 120 + 500 ms and a second of settling, against two of them."""
     three = predict(SOUND_PLANT._replace(tank_groups=3.0), SOUND_PRESETS._replace(pulse_groups=3))
