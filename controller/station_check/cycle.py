@@ -125,11 +125,14 @@ def convey_ms(plant: PlantParameters, presets: Presets, conveying: Point) -> flo
     return min(1_000.0 * filled + late, float(presets.fill_ms))
 
 
-def drain_free_s(plant: PlantParameters, batch_kg: float) -> float:
-    """Free fall of a batch through the open flap; infinite for a product that bridges."""
+def drain_free_s(plant: PlantParameters, presets: Presets, batch_kg: float) -> float:
+    """Free fall of a batch through the open flap, fluidised if fitted; infinite for one that bridges."""
     if batch_kg <= 0.0:
         return 0.0
-    rate = plant.material_flow_factor * beverloo_kg_s(
+    factor = plant.material_flow_factor
+    if presets.fluidise_on_ms > 0:
+        factor = max(factor, plant.material_fluidised_factor)
+    rate = factor * beverloo_kg_s(
         plant.material_bulk_density_kg_m3,
         plant.flap_bore_m,
         plant.material_particle_size_m,
@@ -210,7 +213,7 @@ def _drain_and_clean_ms(
     cleaning = clean_ms(presets)
     if presets.flap_kind:
         batch_kg = conveying.solids_kg_s * convey_ms(plant, presets, conveying) / 1_000.0
-        return 1_000.0 * (drain_free_s(plant, batch_kg) + closing_s) + presets.flap_shut_ms, cleaning
+        return 1_000.0 * (drain_free_s(plant, presets, batch_kg) + closing_s) + presets.flap_shut_ms, cleaning
     if presets.clean_mode == CLEANS_WITH_DRAIN and cleaning > 0.0:
         lead = float(min(presets.clean_lead_ms, presets.drain_ms))
         pulsing = cleaning - presets.settle_ms

@@ -11,6 +11,7 @@ from io_sim.parameters import PlantParameters
 
 BODY_OVER_USEFUL = 1.15  # room up to 50 mm under the elements / useful volume; estimate
 SPARE_M = 0.050
+HANGS_PA = 400.0
 
 
 def at_probe_m3(plant: PlantParameters) -> float:
@@ -69,9 +70,14 @@ def room_findings(plant: PlantParameters, presets: Presets, predicted: Predictio
         finding(
             "peak of the heap after it", peak, "mm",
             f"lower the probe or move it to the middle ({place('vessel_probe_radius_m')})",
-            "50 mm under the edge of the open flap, where the vessel is full; the capacity is counted up to "
-            "there, so the swing of the flap is above it; geometry",
+            f"50 mm under the edge of the open flap; {place('vessel_capacity_m3')} is counted up to there, "
+            "so the swing of the flap is above it; geometry",
             high=flap_edge - SPARE_M,
+        ),
+        finding(
+            "pressure of the vessel below", plant.vessel_pressure_pa_g, "kPa",
+            "vent the vessel: product hangs on the air that comes up, and the start is refused",
+            "common practice, no source: fine product hangs above 0.4 kPa", high=HANGS_PA,
         ),
         finding(
             "other inflow until full", _late_kg(plant, presets) / plant.material_bulk_density_kg_m3,

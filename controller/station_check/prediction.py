@@ -95,7 +95,7 @@ def predict(plant: PlantParameters, presets: Presets) -> Prediction:
         shot,
         pneumatics.flap_times(plant, rest),
         pneumatics.tank_charge_s(plant, rest),
-        cycle.drain_free_s(plant, largest_kg),
+        cycle.drain_free_s(plant, presets, largest_kg),
         cycle.plugged_release_s(plant, presets, dead_end),
         cycle.emptying_s(plant, presets, conveying, end),
         rest,
