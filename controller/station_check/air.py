@@ -9,6 +9,8 @@ from collections.abc import Callable
 from functools import lru_cache
 from typing import NamedTuple
 
+from controller.options import AIR_BY_SWITCH
+from controller.sequence.presets import Presets
 from io_sim.formulas_air import (
     GAS_CONSTANT,
     NOZZLE_RATIO,
@@ -101,6 +103,13 @@ def header_drawing_pa_g(plant: PlantParameters) -> float:
         return motive_kg_s(plant, header_pa_g) - passed
 
     return root(surplus_taken, 0.0, plant.supply_network_pa_g)
+
+
+def low_limit_pa_g(plant: PlantParameters, presets: Presets) -> float:
+    """Supply under which the station says low: its limit, or where the switch opens if there is only that."""
+    if presets.supply_by != AIR_BY_SWITCH:
+        return float(presets.supply_low_pa_g)
+    return plant.switch_supply_pa_g - plant.switch_supply_band_pa
 
 
 def source_strength(plant: PlantParameters, header_pa_g: float) -> float:

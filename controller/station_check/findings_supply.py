@@ -1,7 +1,7 @@
 """Findings of the compressed air: pressure at rest, drawing and pulsing; the order of the limits."""
 
+from controller.options import AIR_BY_SWITCH
 from controller.sequence.presets import Presets
-from controller.sequence.steps import BY_SWITCH
 from controller.station_check.air import circle_m2
 from controller.station_check.findings import Finding, finding, place, preset, quantity
 from controller.station_check.findings_vacuum import transmitter_range
@@ -12,8 +12,11 @@ from io_sim.parameters import PlantParameters
 def supply_findings(plant: PlantParameters, presets: Presets, predicted: Prediction) -> list[Finding]:
     """All findings of the compressed air."""
     needed = float(presets.supply_low_pa_g + presets.supply_band_pa)
-    weak = f"wider supply line, or lower {place('supply_low_pa_g')}"
-    limits = "start permissive and hysteresis of SUPPLY_AIR_LOW"
+    setting, limits = "supply_low_pa_g", "start permissive and hysteresis of SUPPLY_AIR_LOW"
+    if presets.supply_by == AIR_BY_SWITCH:
+        needed, setting = plant.switch_supply_pa_g, "switch_supply_pa_g"
+        limits = "where the supply switch closes again, or the station never starts"
+    weak = f"wider supply line, or lower {place(setting)}"
     found = [
         finding("supply at rest", predicted.header_rest_pa_g, "kPa", weak, limits, low=needed),
         finding("supply while drawing", predicted.conveying.header_pa_g, "kPa", weak, limits, low=needed),
@@ -27,7 +30,7 @@ def supply_findings(plant: PlantParameters, presets: Presets, predicted: Predict
             low=1.5 * (predicted.header_rest_pa_g - predicted.conveying.header_pa_g), fails="warning",
         ),
     ]  # fmt: skip
-    if presets.supply_by == BY_SWITCH:
+    if presets.supply_by == AIR_BY_SWITCH:
         return found
     fitted = transmitter_range("supply_pa_per_100ua", presets, "transmitter_supply_range_pa_g", plant)
     return [*found, *_order(plant, presets), fitted]

@@ -25,7 +25,7 @@ class Prediction(NamedTuple):
     """All that the check knows of a station. SI units in the names."""
 
     conveying: Point  # at full air, cake of mid-batch
-    conveying_low: Point  # at the low limit of supply air
+    conveying_low: Point  # at the low limit of supply air, or where its switch opens
     air_only: Point  # full air, after cleaning
     air_only_low: Point
     air_only_purge: Point  # full air, false-air valve open
@@ -60,7 +60,7 @@ def predict(plant: PlantParameters, presets: Presets) -> Prediction:
     """
     full = air.header_drawing_pa_g(plant)
     rest = plant.supply_network_pa_g
-    low = min(float(presets.supply_low_pa_g), full)
+    low = min(air.low_limit_pa_g(plant, presets), full)
     shot = pneumatics.pulse(plant, presets, rest)
     start = end = 0.0
     for _ in range(ROUNDS):

@@ -167,6 +167,19 @@ def test_a_vacuum_switch_is_held_against_hose_off_and_air_only() -> None:
         assert named(found({"switch_vacuum_pa_v": wrong}, at), "switch.vacuum_kpa_v").verdict == "warning"
 
 
+def test_a_supply_switch_is_the_low_limit_where_there_is_no_transmitter() -> None:
+    at = {"supply_by": 1}
+    rest, drawing = "supply at rest", "feed-point velocity, low air"
+    assert named(found({"switch_supply_pa_g": 550e3}, at), rest).verdict == "ok"
+    assert named(found({"switch_supply_pa_g": 720e3}, at), rest).verdict == "error"
+    low = named(found({"switch_supply_pa_g": 400e3}, at), drawing)
+    high = named(found({"switch_supply_pa_g": 600e3}, at), drawing)
+    assert low.figure is not None
+    assert high.figure is not None
+    assert low.figure < high.figure
+    assert not any(item.what.startswith("supply_air.supply_lo") for item in found({}, at))
+
+
 # ---- filter, probes, flap, level ------------------------------------------------------------------------
 
 
