@@ -45,7 +45,7 @@ def allowed(motor_kw: float, poles: float) -> Allowed:
     The row of a motor; between two sizes the larger one, over the table its last, unknown poles as two.
 
     >>> allowed(7.5, 4), allowed(2.2, 4).starts_h
-    (Allowed(starts_h=10.7, rest_s=50), 19.8)
+    (Allowed(starts_h=12.5, rest_s=46), 19.8)
     """
     rows = NEMA_MG_10.get(round(poles), NEMA_MG_10[2])
     hp = 0.98 * motor_kw / HP_KW  # a size in kW is rounded from its hp size: 15 kW are 20.1 hp
