@@ -2,8 +2,8 @@
 Failure modes asked for on the command line: which, by how much, when, for how long.
 
 `MODE@WHEN`, where WHEN is a time (`line_blocked@10m`) or a step, in capitals or not (`flap_slow@drain`, the
-first time; `@drain#3`, the third). `MODE=0.5@...` sets an amount between 0 and 1; `@10m+30s` ends it after
-30 s.
+first time; `@drain#3`, the third). `MODE=0.5@...` sets an amount between 0 and 1; `MODE=0.5/2h@...` lets it
+grow to that in two hours; `@10m+30s` ends it after 30 s.
 """
 
 import re
@@ -16,7 +16,7 @@ from controller.simulate.station_loop import StationLoop
 from controller.simulate.times import HINT, milliseconds, typed
 from io_sim.failures import CATALOGUE, SLOTS
 
-_TYPED = re.compile(r"(?P<mode>[^=@]*)(?:=(?P<amount>[^@]*))?@(?P<when>[^+]*)(?:\+(?P<lasts>.*))?")
+_TYPED = re.compile(r"(?P<mode>[^=@]*)(?:=(?P<amount>[^@/]*))?(?:/(?P<over>[^@]*))?@(?P<when>[^+]*)(?:\+(?P<lasts>.*))?")
 
 
 class Asked(NamedTuple):
@@ -28,6 +28,7 @@ class Asked(NamedTuple):
     step: int | None
     entry: int  # which entry of that step, from 1
     lasts_ms: int | None  # None: to the end
+    over_ms: int  # how long it grows to its amount; 0: at once
 
 
 def read(text: str) -> Asked:
@@ -50,7 +51,8 @@ def read(text: str) -> Asked:
     try:
         at_ms, step, entry = _when(when)
         lasts_ms = None if found["lasts"] is None else milliseconds(found["lasts"])
-        return Asked(mode, _amount(found["amount"]), at_ms, step, entry, lasts_ms)
+        over_ms = milliseconds(found["over"]) if found["over"] else 0
+        return Asked(mode, _amount(found["amount"]), at_ms, step, entry, lasts_ms, over_ms)
     except ValueError as no:
         msg = f"--fail {text}: {no}"
         raise ValueError(msg) from None
@@ -113,7 +115,7 @@ class Failures:
         return [self._begin(loop, asked) for asked in due]
 
     def _begin(self, loop: StationLoop, asked: Asked) -> tuple[str, bool]:
-        loop.fail(asked.mode, asked.amount)
+        loop.fail(asked.mode, asked.amount, asked.over_ms / 1_000)
         if asked.lasts_ms is not None:
             self._ends.append((loop.now_ms + asked.lasts_ms, asked))
         return asked.mode, True

@@ -83,7 +83,7 @@ class StationLoop:
         self._run, self._step_s = executor.loop, step_ms / 1_000
         whole, floats = executor.whole, executor.floats
         self._presets, self._par = executor.presets(presets), floats(flat(plant))
-        self._failures = floats([0.0] * len(failures.CATALOGUE))
+        self._failures = floats(failures.healthy())
         self._memory = whole(generated.flat(logic))
         self._inputs, self._outputs = whole([*map(int, Inputs())]), whole([*map(int, Outputs())])
         self._acts = whole([0] * len(logic.interlock_names))
@@ -112,9 +112,9 @@ class StationLoop:
         """Sets an input that no instrument drives."""
         self._inputs[Inputs._fields.index(point)] = value
 
-    def fail(self, mode: str, amount: float) -> None:
-        """Sets the amount of a failure mode, 0 to end it."""
-        self._failures[failures.slot(mode)] = amount
+    def fail(self, mode: str, amount: float, over_s: float = 0.0) -> None:
+        """Sets the amount of a failure mode, at once or growing to it; 0 ends it."""
+        failures.put(self._failures, mode, amount, over_s)
 
     def remembers(self, name: str) -> int:
         """A value of the memory, now."""

@@ -1,6 +1,6 @@
 """Mistakes planted in what a station may switch: motor, flap without command, manual mode, places, groups, holds."""
 
-from mistakes_planted import Mistake, interlocks, output, outputs, rules, without_refusal, without_row
+from mistakes_planted import Mistake, interlocks, output, outputs, rows, rules, without_refusal, without_row
 
 from controller.sequence.definition import DAY_MS, fact
 from controller.sequence.last_word import Facts
