@@ -5,12 +5,14 @@ A tabular CUSUM on each quantity (Page, Biometrika 41, 1954, 100-115; Montgomery
 Quality Control, section 9.1): what exceeds a shift of K spreads from the reference is summed up, from zero,
 on each side; a sum over H spreads is a warning. K = 1 and H = 8 are far stricter than the textbook's 0.5 and
 5: about ten quantities are watched over thousands of cycles, and a warning nobody believes is worth nothing.
+(The run lengths of the tables hold for independent normal values. Cycles are not quite that: what holds for
+them is measured on simulated normal days.)
 
 The reference is learned from the first good cycles: their median, and as spread 1.4826 times the median
 absolute deviation, but never less than half of the shift that matters in practice (`Quantity.matters`). So
 a shift smaller than that half never adds up, however steady the machine is. One strange cycle counts for at
-most `WINSOR` spreads (a winsorised sum: Hawkins and Olwell, Cumulative Sum Charts, 1998), so that no four
-cycles by themselves can warn.
+most `WINSOR` spreads (a winsorised sum: Hawkins and Olwell, Cumulative Sum Charts, 1998, from memory), so
+that no four cycles by themselves can warn.
 
 Pure: `observe` takes a state and a record and gives the next state; nothing else remembers.
 """
@@ -58,7 +60,7 @@ class Quantity(NamedTuple):
     id: str
     unit: str
     value: Callable[[CycleRecord], float | None]
-    matters: float  # the shift that matters, as a share of the reference; common practice, no source
+    matters: float  # the shift to find, as a share of the reference: an estimate, over a normal day's spread
     up: str  # what a rise usually comes from; empty: a rise is no warning
     down: str
 
