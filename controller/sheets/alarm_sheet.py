@@ -8,21 +8,14 @@ words, priority and the attributes that IEC 62682 asks for come from the event d
 import csv
 import io
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 
 from controller.engines.matrix import steps_text
 from controller.events import EVENTS, EventDef
 from controller.sequence.logic import Logic
-from controller.sequence.presets import Presets
 from controller.settings import Station
 from controller.sheets.cause_effect import Effect, cause_effect
-
-NEEDS: dict[str, Callable[[Presets], bool]] = {
-    "still_covered": lambda p: p.receiver_full_fitted,
-    "no_dips": lambda p: p.pulse_dip_pa > 0,
-}
-"""Causes that need an option, where constants alone do not tell: the cause hangs on two facts that agree."""
 
 
 @dataclass(frozen=True)
@@ -66,12 +59,7 @@ class AlarmSheet:
 
 def alarm_sheet(logic: Logic, station: Station) -> AlarmSheet:
     """The interlocks of the station: the most urgent first, then in the order of the dictionary."""
-    presets = station.receiver.presets
-    effects = [
-        line
-        for line in cause_effect(logic, station)
-        if line.acts and line.steps and NEEDS.get(line.cause, bool)(presets)
-    ]
+    effects = [line for line in cause_effect(logic, station) if line.acts]
     here = [name for name in EVENTS if any(line.interlock == name for line in effects)]
     entries = [_entry(logic, EVENTS[name], effects, here) for name in here]
     entries.sort(key=lambda entry: -EVENTS[entry.id].priority)

@@ -7,7 +7,7 @@ want of a wire or by choice, is marked, not left out: who compares two stations 
 
 import csv
 import io
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
 from controller.engines.fixed import fixed_at
@@ -15,11 +15,18 @@ from controller.events import EVENTS
 from controller.sequence.definition import EFFECTS, Interlock, Row
 from controller.sequence.logic import Logic
 from controller.sequence.made_facts import Line, lines_of
+from controller.sequence.presets import Presets
 from controller.settings import Station
 from controller.sheets.io_list import NOBODY_BY_HAND, not_wired, station_values
 
 MARKS = {"trip": "T", "hold": "H", "wait": "W", "end_batch": "E", "warn": "A"}
 """The letter of each effect in the column of a step."""
+
+NEEDS: dict[str, Callable[[Presets], bool]] = {
+    "still_covered": lambda p: p.receiver_full_fitted,
+    "no_dips": lambda p: p.pulse_dip_pa > 0,
+}
+"""Causes that need an option, where constants alone do not tell: the cause hangs on two facts that agree."""
 
 @dataclass(frozen=True)
 class Effect:
@@ -75,7 +82,8 @@ class _Sheet:
 
     def __init__(self, logic: Logic, station: Station) -> None:
         self.logic = logic
-        self.presets: Mapping[str, int] = station.receiver.presets._asdict()
+        self.station_presets = station.receiver.presets
+        self.presets: Mapping[str, int] = self.station_presets._asdict()
         self.fixed = fixed_at(logic, self.presets, not_wired(station))
         self.automatic = fixed_at(logic, self.presets, not_wired(station) | NOBODY_BY_HAND)  # for outputs
         self.values = station_values(station)
@@ -90,7 +98,7 @@ class _Sheet:
             i.cause.name,
             self._delay(i),
             effect,
-            self.fixed.acts(i),
+            self.fixed.acts(i) and NEEDS.get(i.cause.name, bool)(self.station_presets),
             {self.logic.steps(k).name: MARKS[effect] for k in steps},
             {} if effect == "warn" else self._changes(line, effect, steps),
         )

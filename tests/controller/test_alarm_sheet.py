@@ -14,7 +14,8 @@ from controller.sequence.logic import Logic
 from controller.sequence.receiver import RECEIVER
 from controller.sequence.steps import BY_TIMES, MOTOR_KIND, VACUUM_HELD
 from controller.settings import load_station
-from controller.sheets.alarm_sheet import NEEDS, alarm_sheet, as_csv
+from controller.sheets.alarm_sheet import alarm_sheet, as_csv
+from controller.sheets.cause_effect import NEEDS
 
 
 @pytest.fixture(scope="module")
