@@ -105,8 +105,9 @@ PERMISSIVES = (
     R("Level high, feed low, plant enable and the rest of the motor do not refuse start: it waits and says so.",
       "row warned_and_full", "row warned_to_wait", "interlock SOURCE_NOT_READY",
       shown=("start::level_high_does_not_refuse_start_it_waits_and_says_so",
-             "motor::seal_waits_for_the_motors_rest_and_says_so"),
-      missing="Feed low and plant enable are not run yet."),
+             "motor::seal_waits_for_the_motors_rest_and_says_so",
+             "hold_batch::start_without_plant_enable_is_accepted_and_waits",
+             "hold_batch::start_with_the_feed_low_is_accepted_and_waits")),
     R("Permissives that a delay filters elsewhere are filtered during the horn too.", "fact readiness_lost",
       shown=("start::a_permissive_lost_during_the_horn_cancels_the_start",)),
 )
