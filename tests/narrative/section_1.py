@@ -1,6 +1,6 @@
 """Section 1: the equipment and its options."""
 
-from narrative.rules import NO_RUN, R
+from narrative.rules import R
 
 EQUIPMENT = (
     R("A normal batch runs in this order: vent and flap close, tanks charge, source starts, product is drawn, feed "
@@ -66,7 +66,10 @@ OPTIONS = (
     R("Fluidising valve in the discharge, steady or in puffs.", "preset fluidise_on_ms", "preset fluidise_off_ms",
       "fact fluid_called", "output fluidise_cmd",
       shown=("fluidising air is given with the flap or the vent open only",
-             "fluidising air ends before the flap closes"), missing=NO_RUN),
+             "fluidising air ends before the flap closes",
+             "cleaning_options::steady_fluidising_ends_300_ms_before_the_flap_closes",
+             "cleaning_options::puffs_of_fluidising_air_come_and_go",
+             "cleaning_options::without_fluidising_air_none_is_given")),
     R("Line-purge valve at the feed point.", "output purge_cmd", "code controller/options.py::FREE",
       shown=("the purge valve opens in purge and clear only, or held by hand",
              "options::a_point_that_nothing_asks_back_from_may_be_left_out")),
@@ -78,7 +81,8 @@ OPTIONS = (
              "hold_batch::plant_enable_that_is_not_fitted_is_not_read")),
     R("Selector local or remote; without one the shell says who has control.", "preset selector_fitted",
       "fact remote_in_control",
-      shown=("the machine gives no order while another place has control",), missing=NO_RUN),
+      shown=("the machine gives no order while another place has control",
+             "places::with_a_selector_only_the_selector_counts", "places::without_a_selector_its_wire_is_not_read")),
     R("Receiver-full probe.", "preset receiver_full_fitted", "fact receiver_full",
       shown=("receiver_probe::the_probe_ends_the_batch", "receiver_probe::a_splash_on_the_probe_ends_nothing",
              "receiver_probe::without_a_probe_fitted_the_wire_is_not_read")),
@@ -91,7 +95,9 @@ OPTIONS = (
       shown=("instruments::a_vacuum_switch_proves_and_releases_whatever_the_current_says",
              "instruments::without_an_instrument_times_stand_in_for_it",
              "instruments::on_the_clean_side_no_material_is_reading_less_dp")),
-    R("Differential pressure transmitter over the filter.", "preset dp_fitted", "fact dp_good", missing=NO_RUN),
+    R("Differential pressure transmitter over the filter.", "preset dp_fitted", "fact dp_good",
+      shown=("drift_rows::dp_over_its_limit_asks_for_a_clean_then_warns",
+             "drift_rows::a_dp_signal_that_is_not_fitted_is_not_read")),
     R("Supply air by transmitter, by switch, or by both.", "preset supply_by", "fact supply_measured",
       "fact supply_switched",
       shown=("instruments::a_supply_switch_is_low_after_its_delay", "instruments::a_switch_sees_no_very_low_limit",
@@ -102,9 +108,14 @@ OPTIONS = (
     R("Pulse valves all at once, or group after group.", "preset pulse_groups", "fact pulse_group",
       "output pulse_1_cmd", "output pulse_2_cmd", "output pulse_3_cmd",
       shown=("one group is pulsed at a time", "only groups that are there are pulsed",
-             "check_options::groups_are_pulsed_one_after_another"), missing=NO_RUN),
-    R("Cleaning after the drain, with it, or off-line with the flap shut.",
-      "preset clean_mode", "fact with_drain", "fact offline", missing=NO_RUN),
+             "check_options::groups_are_pulsed_one_after_another",
+             "cleaning_options::groups_are_pulsed_one_after_another_with_recovery_between",
+             "cleaning_options::two_groups_leave_the_third_valve_alone")),
+    R("Cleaning after the drain, with it, or off-line with the flap shut.", "preset clean_mode", "fact with_drain",
+      "fact offline",
+      shown=("cleaning_options::with_the_drain_the_first_pulse_comes_its_lead_time_after_open_was_proven",
+             "cleaning_options::off_line_pulses_come_with_the_flap_shut_vent_open_and_feed_off",
+             "cleaning_options::off_line_delivers_batch_after_batch")),
     R("Every option that is fitted has its point, and no point is wired that no option uses.",
       "code controller/options.py::WIRED_WHEN", "code controller/options.py::misplaced",
       shown=("options::an_option_without_its_point_is_refused", "options::a_point_that_no_option_uses_is_refused",

@@ -1,6 +1,6 @@
 """Section 3: states and steps."""
 
-from narrative.rules import NO_RUN, R
+from narrative.rules import R
 
 STEPS = (
     R("Rest is entered at power-up without a stored fault, by a stop that is done, by reset and by halt.",
@@ -101,16 +101,22 @@ STEPS = (
       shown=("flap::a_flap_that_opens_just_in_time_is_not_tried_again",
              "material_and_cleaning::clean_warns_vents_opens_pulses_settles_and_rests")),
     R("Drain: fluidising air on, off before the end.", "output fluidise_cmd", "fact fluid_called",
-      shown=("fluidising air ends before the flap closes",), missing=NO_RUN),
+      shown=("fluidising air ends before the flap closes",
+             "cleaning_options::steady_fluidising_ends_300_ms_before_the_flap_closes")),
     R("Drain is left with the emptying time since open was proven.", "row clean_due", "row batch_over", "fact drain_over", "preset drain_ms",
       shown=("normal_batch::a_batch_takes_its_presets_and_the_travel_of_the_machine",)),
-    R("Cleaning with the drain begins after its lead time, and the emptying time runs on.", "fact drain_led", "fact emptying",
-      "fact still_emptying", missing=NO_RUN),
+    R("Cleaning with the drain begins after its lead time, and the emptying time runs on.", "fact drain_led",
+      "fact emptying", "fact still_emptying",
+      shown=("cleaning_options::with_the_drain_the_first_pulse_comes_its_lead_time_after_open_was_proven",
+             "cleaning_options::with_the_drain_the_emptying_time_runs_on_through_the_clean",
+             "cleaning_options::with_the_drain_the_receiver_is_empty_afterwards")),
     R("Pulse and recover: one group at a time for the pulse time, then the recovery time, until all groups had their rounds.",
       "row pulse_over", "row recovered_next", "fact groups_done", "fact rounds_done", "preset pulses", "preset recovery_ms",
       shown=("material_and_cleaning::a_pulse_lasts_its_preset_and_no_two_are_nearer_than_the_off_time", "pulses of a clean are bounded",
              "pulses are counted from nothing")),
-    R("The first group changes from clean to clean.", "fact pulse_group", missing=NO_RUN),
+    R("The first group changes from clean to clean.", "fact pulse_group",
+      shown=("cleaning_options::the_first_group_changes_each_time",
+             "cleaning_options::the_turn_of_the_groups_outlives_the_power")),
     R("Settle: left with the settling time.", "row batch_over", "preset settle_ms",
       shown=("io_sim/plant_behaviour::drawing_too_soon_takes_the_dust_back_onto_the_cloth",)),
     R("After the batch, in this order: stop to rest; level high to the hold; starved or feed low to the hold; not "
@@ -299,8 +305,11 @@ STOP_AND_HALT = (
     R("Stop in a fault has no effect.", "row reset_accepted", shown=("stop_and_halt::stop_and_halt_at_rest_and_in_fault_have_no_effect",)),
     R("Halt while drawing: source off this scan, a batch on board, the line loaded.", "row halt", "fact on_board", "fact line_loaded",
       shown=("stop_and_halt::halt_while_drawing_remembers_batch_and_loaded_line", "a halt takes everything but the flap off")),
-    R("Halt later: pulse, fluidising and purge off, flap output frozen, vent open.", "row halt", "fact halted", "fact flap_frozen_open",
-      shown=("stop_and_halt::halt_in_every_step_stops_what_feeds_and_freezes_the_flap", "a halt freezes the flap output")),
+    R("Halt later: pulse, fluidising and purge off, flap output frozen, vent open.", "row halt", "fact halted",
+      "fact flap_frozen_open",
+      shown=("stop_and_halt::halt_in_every_step_stops_what_feeds_and_freezes_the_flap",
+             "a halt freezes the flap output", "cleaning_options::a_halt_between_the_groups_stops_the_pulses_at_once",
+             "cleaning_options::a_halt_stops_the_fluidising_air_this_scan")),
     R("Halt in a hold: to rest, as a stop.", "row halt", shown=("stop_and_halt::halt_in_every_step_stops_what_feeds_and_freezes_the_flap",)),
     R("After a halt a start goes through purge or emptying as the memory says.", "row warned_with_batch", "row sealed_line_loaded",
       shown=("stop_and_halt::after_halt_start_goes_through_emptying_or_purge_as_the_memory_says",
