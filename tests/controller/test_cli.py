@@ -14,6 +14,8 @@ from controller.sequence.receiver import RECEIVER
 from controller.sequence.steps import CONVEY
 from controller.station_file import StationError
 
+STATIONS = "buckwheat_mill, milk_powder_hall, sugar_kitchen"
+
 
 def test_the_version_is_the_one_of_the_package():
     done = CliRunner().invoke(app, ["--version"])
@@ -47,7 +49,7 @@ def test_an_unknown_station_names_the_nearest_one():
     with pytest.raises(StationError) as caught:
         station_folder("buckweat_mill")
     assert str(caught.value) == (
-        "buckweat_mill: is neither a folder nor one of buckwheat_mill - did you mean 'buckwheat_mill'?"
+        f"buckweat_mill: is neither a folder nor one of {STATIONS} - did you mean 'buckwheat_mill'?"
     )
 
 
@@ -70,7 +72,7 @@ def test_wrong_input_ends_with_2_and_a_message(tmp_path):
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 2
     assert done.stdout == ""
-    assert done.stderr == "nowhere: is neither a folder nor one of buckwheat_mill\n"
+    assert done.stderr == f"nowhere: is neither a folder nor one of {STATIONS}\n"
 
 
 def test_a_wheel_carries_its_stations(tmp_path, monkeypatch):
