@@ -16,7 +16,9 @@ from controller.simulate.station_loop import StationLoop
 from controller.simulate.times import HINT, milliseconds, typed
 from io_sim.failures import CATALOGUE, SLOTS
 
-_TYPED = re.compile(r"(?P<mode>[^=@]*)(?:=(?P<amount>[^@/]*))?(?:/(?P<over>[^@]*))?@(?P<when>[^+]*)(?:\+(?P<lasts>.*))?")
+_TYPED = re.compile(
+    r"(?P<mode>[^=@/]*)(?:=(?P<amount>[^@/]*))?(?:/(?P<over>[^@]*))?@(?P<when>[^+]*)(?:\+(?P<lasts>.*))?"
+)
 
 
 class Asked(NamedTuple):

@@ -335,7 +335,8 @@ def test_a_missing_extra_is_said_with_the_command_that_installs_it(missing, argu
 
 
 def test_failures_are_read_with_amount_moment_and_duration():
-    assert read("feed_empty=0.5@10m+30s") == Asked("feed_empty", 0.5, 600_000, None, 1, 30_000)
+    assert read("feed_empty=0.5@10m+30s") == Asked("feed_empty", 0.5, 600_000, None, 1, 30_000, 0)
+    assert read("flap_slow=0.2/2h@10m") == Asked("flap_slow", 0.2, 600_000, None, 1, None, 7_200_000)
     assert read("flap_slow@drain#3")[2:5] == read("flap_slow@DRAIN#3")[2:5] == (None, 10, 3)
 
 
