@@ -63,16 +63,17 @@ def _row(section: Section, said: Rule) -> str:
 
 
 def _link(name: str) -> str:
-    """The name and where it stands; of several lines of one file the file is said once."""
+    """The name and where it stands; of several lines of one file the file is said once, of a test no line."""
     kind, _, word = name.partition(" ")
-    said = word if kind in ("claim", "test") else name
     if kind == "test":
-        said = word.partition("::")[2].replace("_", " ")
+        path = places(name)[0].path
+        return f"{word.partition('::')[2].replace('_', ' ')} [{path.rpartition('/')[2]}](../{path})"
     links, last = [], ""
     for path, line in places(name):
         file = path.rpartition("/")[2]
         links.append(f"[{line if path == last else f'{file}:{line}'}](../{path}#L{line})")
         last = path
+    said = word if kind == "claim" else name
     return " ".join([said.replace("|", "\\|"), *links])
 
 
