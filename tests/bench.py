@@ -46,7 +46,7 @@ from controller.sequence.steps import (
     Step,
 )
 
-COMMANDS = ("start_edge", "reset_edge", "clean_request", "empty_request")
+REQUESTS = ("clean_request", "empty_request", "manual_request", "recipe_request", "relearn_request")
 BROKEN_WIRE_UA = 0
 UNTOUCHED = [int(v) for v in Inputs()]
 FIELD = slice(Inputs._fields.index(FIELD_INPUTS[0]), Inputs._fields.index(FIELD_INPUTS[-1]) + 1)
@@ -67,10 +67,10 @@ class Works:
         head, body = text.split("\n", 1)
         local = {line.split(" = ")[0].strip() for line in body.splitlines() if " = " in line}
         facts = [f.name for f in self.logic.facts.values() if f.kind is bool and f.name in local]
-        self.names = ("was_step", "step", "clean_request", "empty_request", *facts)
+        self.names = ("was_step", "step", *REQUESTS, *facts)
         self.memory_places = {n: k for k, n in enumerate(self.logic.memory)}
         self.input_places = {n: k for k, n in enumerate(Inputs._fields)}
-        asked = [f"inputs[{self.input_places[n]}]" for n in ("clean_request", "empty_request")]
+        asked = [f"inputs[{self.input_places[n]}]" for n in REQUESTS]
         told = ", ".join(("_step_before", "step", *asked, *facts))
         was = f"    _step_before = memory[{self.memory_places['step']}]\n"
         names: dict[str, Any] = {}
@@ -320,6 +320,7 @@ class Benches:
 
     def _lead_to(self, step: Step) -> Bench:
         bench = self.new() if step is REST else self.at(BEFORE[step])
+        bench.scan_ms = 20 if self.presets else 10  # a station of a few tests is led in a larger stride
         if step is REST:
             bench.run(6_000)
             bench.press_start()
@@ -343,6 +344,7 @@ class Benches:
             bench.scan()
             bench.release("safety_chain_healthy")
         bench.run_until(step, within_ms=60_000)
+        bench.scan_ms = 10
         return bench
 
 

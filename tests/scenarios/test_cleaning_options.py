@@ -1,5 +1,7 @@
 """Pulse groups, cleaning with the drain and off-line, fluidising air."""
 
+from itertools import chain, pairwise
+
 import pytest
 from bench import Bench
 
@@ -14,6 +16,7 @@ from controller.sequence.steps import (
     OPEN,
     PULSE,
     RECOVER,
+    REOPEN,
     REST,
     SEAL,
     SETTLE,
@@ -71,7 +74,7 @@ def test_the_first_group_changes_each_time(fitted):
     bench = fitted(**{**THREE, "pulses": 1}).at(DRAIN)
     firsts = [pulses(bench)[0][0] for _ in range(4)]
     assert sorted(set(firsts)) == [1, 2, 3]
-    assert all(a != b for a, b in zip(firsts, firsts[1:], strict=False))
+    assert all(a != b for a, b in pairwise(firsts))
 
 
 def test_the_turn_of_the_groups_outlives_the_power(fitted):
@@ -125,9 +128,9 @@ def test_with_the_drain_the_first_pulse_comes_its_lead_time_after_open_was_prove
 def test_with_the_drain_the_emptying_time_runs_on_through_the_clean(fitted):
     """Settle only when all groups have had their pulses and the emptying time is over."""
     short = fitted(**WITH_DRAIN).at(DRAIN, drain_ms=10_000)
-    assert short.run_until(SETTLE, within_ms=20_000, never=lambda b: not b.outputs.flap_open_cmd) == pytest.approx(
-        10_000, abs=20
-    )
+    assert short.run_until(
+        SETTLE, within_ms=20_000, never=lambda b: not b.outputs.flap_open_cmd
+    ) == pytest.approx(10_000, abs=20)
     assert short.path.count(PULSE) == 2, "not a pulse more for the longer wait"
     long = fitted(**WITH_DRAIN).at(DRAIN, drain_ms=1_000, pulses=3)
     took_ms = long.run_until(SETTLE, within_ms=20_000)
@@ -178,6 +181,23 @@ def test_off_line_pulses_come_with_the_flap_shut_vent_open_and_feed_off(fitted):
     assert "FLAP_LOST_OPEN" not in bench.acted
 
 
+PULSE_BARRED = pytest.mark.xfail(
+    strict=True, reason="off-line the pulse of a re-opening is overruled: OUTPUT_OVERRIDDEN"
+)
+
+
+@PULSE_BARRED
+def test_off_line_too_a_lump_on_the_seat_is_cured_by_the_reopening(fitted):
+    """Reopen: open for its time, and if a pulse on the open flap is not for this station then without one."""
+    bench = fitted(**OFFLINE).at(SETTLE)
+    bench.run_until(SEAL, within_ms=2_000)
+    bench.machine.seat_free, bench.machine.flap_place = False, 0.5
+    bench.run_until(REOPEN, within_ms=4_000)
+    bench.machine.seat_free = True
+    bench.run_until(CONVEY, within_ms=10_000, never=lambda b: b.step is FAULT)
+
+
+@PULSE_BARRED
 def test_off_line_a_flap_that_stays_open_gets_no_pulse_and_seal_decides(fitted):
     """Wait up to its limit, warn, go on: no pulse on an open flap, and FLAP_NOT_CLOSED trips in seal."""
     bench = fitted(**OFFLINE).at(DRAIN)
@@ -248,7 +268,7 @@ def test_puffs_of_fluidising_air_come_and_go(fitted):
     told = blown(bench)
     edges = [k * 10 for k in range(1, len(told)) if told[k] and not told[k - 1]]
     assert 2 <= len(edges) <= 4
-    assert all(b - a == pytest.approx(1_000, abs=30) for a, b in zip(edges, edges[1:], strict=False))
+    assert all(b - a == pytest.approx(1_000, abs=30) for a, b in pairwise(edges))
     assert not any(told[(DRAIN_MS - 280) // 10 :])
 
 
@@ -277,3 +297,34 @@ def test_fluidising_air_only_while_the_flap_or_the_vent_is_open(fitted, mode):
         assert not out.fluidise_cmd or not out.vent_close_cmd or bench.machine.flap_place > 0.98
     assert blows
     assert {OPEN, VENT} <= set(bench.path)
+
+
+# ---- the pulse of a re-opening belongs to the group whose turn it is ----
+
+
+def reopening(fitted, cleans: int, **station) -> tuple[list[int], Bench]:
+    """The groups pulsed in a re-opening after so many cleans, and the bench after it."""
+    bench = fitted(**THREE, **station).at(DRAIN)
+    for _ in range(cleans):
+        pulses(bench)
+        bench.run_until(DRAIN, within_ms=60_000)
+    bench.run_until(SEAL, within_ms=60_000)
+    bench.machine.seat_free, bench.machine.flap_place = False, 0.5
+    bench.run_until(REOPEN, within_ms=4_000)
+    given: list[int] = []
+    while bench.step is REOPEN:
+        given += [g for g in groups_on(bench) if given[-1:] != [g]]
+        bench.scan()
+    return given, bench
+
+
+def test_a_reopening_gives_one_pulse_of_the_group_whose_turn_it_is(fitted):
+    assert sorted(chain.from_iterable(reopening(fitted, cleans)[0] for cleans in range(3))) == [1, 2, 3]
+
+
+@PULSE_BARRED
+@pytest.mark.parametrize("cleans", range(3))
+def test_off_line_a_reopening_gives_no_pulse_and_seals_again(fitted, cleans):
+    given, bench = reopening(fitted, cleans, **OFFLINE)
+    assert given == []
+    assert bench.step is SEAL

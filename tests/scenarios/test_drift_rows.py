@@ -1,7 +1,7 @@
 """Rows that see something get worse: filter dp, cleaning that does no good, supply that sags, a slow flap."""
 
 import pytest
-from bench import BROKEN_WIRE_UA, Bench
+from bench import BENCHES, BROKEN_WIRE_UA, Bench
 
 from controller.sequence.steps import CLEAR, CONVEY, DRAIN, DRAW, FAULT, OPEN, PULSE, REST, SEAL, SETTLE, VENT
 
@@ -14,11 +14,12 @@ DP = {
 
 def batch(bench: Bench) -> list:
     """From convey to the next convey, or to a fault."""
-    begin = len(bench.path)
+    begin, bench.scan_ms = len(bench.path), 20
     bench.scan()
     while bench.step is not FAULT and not (bench.step is CONVEY and len(bench.path) > begin):
         bench.scan()
         assert bench.now_ms < 3_600_000, bench.explain()
+    bench.scan_ms = 10
     return bench.path[begin:]
 
 
@@ -179,8 +180,6 @@ SLOW = {"flap_slow_percent": 150, "flap_slow_in_row": 3, "fill_ms": 1_500, "fill
 @pytest.fixture(scope="module")
 def learned():
     """Batches after which the flap's travel is known either way."""
-    from bench import BENCHES
-
     bench = BENCHES.fitted(**SLOW).at(CONVEY)
     for _ in range(11):
         batch(bench)

@@ -27,7 +27,9 @@ TRAVEL_MS = 2_500
 TWO_COILS = {"flap_valve": 1}
 CLOSED_ONLY = {"flap_feedback": 1}
 OPEN_ONLY = {"flap_feedback": 2}
-EVERY = (REST, WARNING, SEAL, PURGE, DRAW, CONVEY, CLEAR, VENT, OPEN, DRAIN, PULSE, RECOVER, SETTLE, LEVEL_HOLD)
+EVERY = (
+    REST, WARNING, SEAL, PURGE, DRAW, CONVEY, CLEAR, VENT, OPEN, DRAIN, PULSE, RECOVER, SETTLE, LEVEL_HOLD,
+)  # fmt: skip
 
 
 def both(bench: Bench) -> bool:
@@ -184,7 +186,10 @@ def test_open_switch_only_no_source_before_the_travel_time_after_open_went(fitte
 
 ONE_SWITCH = pytest.mark.parametrize(
     ("station", "shut", "opened"),
-    [(CLOSED_ONLY, {"flap_closed_fb": 1}, {"flap_closed_fb": 0}), (OPEN_ONLY, {"flap_open_fb": 0}, {"flap_open_fb": 1})],
+    [
+        (CLOSED_ONLY, {"flap_closed_fb": 1}, {"flap_closed_fb": 0}),
+        (OPEN_ONLY, {"flap_open_fb": 0}, {"flap_open_fb": 1}),
+    ],
     ids=["closed only", "open only"],
 )
 
@@ -273,7 +278,9 @@ def test_open_switch_only_a_reopening_pulses_once(fitted):
     assert pulses_of_the_reopening(bench) == 1
 
 
-@pytest.mark.xfail(strict=True, reason="closed only: off its seat since before the command counts as open at once")
+@pytest.mark.xfail(
+    strict=True, reason="closed only: off its seat since before the command counts as open at once"
+)
 def test_closed_switch_only_a_reopening_shorter_than_the_travel_time_gives_no_pulse(fitted):
     """Open is proven a travel time after the flap was sent there, and the retry is over by then."""
     bench = fitted(**CLOSED_ONLY).at(SETTLE)

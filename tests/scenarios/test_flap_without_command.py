@@ -262,7 +262,9 @@ def test_a_pause_for_air_drops_the_batch_too(fitted, kind):
     delivers(bench)
 
 
-FELL = pytest.mark.xfail(strict=True, reason="on board stays yes though the batch fell: start ends in FLAP_NOT_OPEN")
+FELL = pytest.mark.xfail(
+    strict=True, reason="on board stays yes though the batch fell: start ends in FLAP_NOT_OPEN"
+)
 
 
 @KINDS

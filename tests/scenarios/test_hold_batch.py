@@ -305,3 +305,12 @@ def test_the_last_clean_counts_recoveries_of_its_pulses(fitted):
     bench.force(plant_enable=False)
     bench.run_until(SETTLE, within_ms=30_000)
     assert bench.path.count(RECOVER) == bench.path.count(PULSE) == 3
+
+
+def test_without_any_pulses_the_hold_follows_the_drain(fitted):
+    """No clean is ever due where no pulses are set."""
+    bench = fitted(**ENABLE, pulses=0, pulses_last=0).at(DRAIN)
+    bench.force(plant_enable=False)
+    bench.run_off(within_ms=5_000)
+    assert bench.step is LEVEL_HOLD
+    assert bench.remembers("hold_reason") == UNWANTED

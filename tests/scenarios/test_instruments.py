@@ -158,7 +158,9 @@ def test_a_signal_that_breaks_while_drawing_trips_or_goes_on_by_times(fitted, st
         else:
             bench.run_until(CLEAR, within_ms=60_000, never=faulted)
             assert bench.run_until(VENT, within_ms=4_000, never=faulted) == CLEAR_MS
-            assert bench.run_until(OPEN, within_ms=7_000, never=faulted) == pytest.approx(RELEASE_LIMIT_MS, abs=20)
+            assert bench.run_until(OPEN, within_ms=7_000, never=faulted) == pytest.approx(
+                RELEASE_LIMIT_MS, abs=20
+            )
             assert "SIGNAL_BAD" in bench.acted
 
 

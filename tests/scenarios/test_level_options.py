@@ -214,6 +214,19 @@ def test_a_stop_in_the_hold_keeps_the_batch_and_the_next_start_looks_again(fitte
     assert bench.remembers("hold_reason") == NOT_SEEN_BELOW
 
 
+@pytest.mark.xfail(
+    strict=True, reason="empty is accepted, sounds the horn, vents and goes to rest without a word"
+)
+def test_empty_with_the_level_not_seen_is_refused_with_a_reason_or_empties(fitted):
+    """A command is refused with a reason, never silently ignored."""
+    bench = at_the_fourth(fitted)
+    bench.run_until(LEVEL_HOLD, within_ms=60_000)
+    bench.request("stop")
+    bench.run(6_000)
+    if bench.request("empty") == []:
+        bench.run_until(DRAIN, within_ms=20_000)
+
+
 def test_what_was_delivered_unseen_outlives_the_power(fitted):
     bench = at_the_fourth(fitted)
     bench.power_cycle()

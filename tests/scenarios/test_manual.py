@@ -17,7 +17,8 @@ from controller.sequence.steps import (
 )
 
 HORN_MS, RENEW_MS, IDLE_MS = 3_000, 500, 600_000
-SOURCE, BYPASS, FLAP_OPEN, FLAP_CLOSE, VENT_SHUT, PULSE_1, PULSE_2, PULSE_3, FLUIDISE, PURGE, FEED = range(1, 12)
+SOURCE, BYPASS, FLAP_OPEN, FLAP_CLOSE, VENT_SHUT, PULSE_1, PULSE_2, PULSE_3 = range(1, 9)
+FLUIDISE, PURGE, FEED = range(9, 12)
 LAMPS = {"horn", "fault_lamp", "run_lamp"}
 TWO_COILS = {"flap_valve": 1}
 MOTOR = {"source_kind": 1, "motor_off_min_ms": 5_000, "start_spacing_ms": 60_000, "spin_up_ms": 1_000}
@@ -341,3 +342,10 @@ def test_after_halt_with_the_flap_open_manual_lets_it_close(fitted):
     bench.run(1_000)
     assert moved(bench) == set()
     assert bench.machine.flap_place == 0.0
+
+
+def test_the_bypass_of_a_motor_is_not_shut_by_hand_with_the_flap_open(fitted):
+    """It would put a running motor on an open body."""
+    bench = by_hand(fitted, **MOTOR, **TWO_COILS, bypass_fitted=1)
+    assert jogs(bench, FLAP_OPEN, 1_000) == {"flap_open"}
+    assert jogs(bench, BYPASS, 1_000) == set()

@@ -218,3 +218,29 @@ def test_an_io_without_a_count_refuses_start(fitted):
     assert bench.step is REST
     bench.run(100)
     assert bench.step is FAULT
+
+
+# ---- two things in one scan, and the first scan ----
+
+
+def test_manual_asked_twice_or_with_a_start_or_in_the_first_scan_is_refused_by_name(fitted, new):
+    bench = rested(fitted)
+    assert bench.request("manual", "start") == ["a start, clean or empty was accepted in the same scan"]
+    assert bench.step is WARNING
+    bench = rested(fitted)
+    bench.request("manual")
+    assert bench.request("manual") == ["manual mode is on already"]
+    assert "the controller has only just started" in new().request("manual")
+
+
+@pytest.mark.parametrize("command", ["start", "clean", "empty"])
+def test_a_motor_that_runs_or_an_overload_refuses_every_order(fitted, command):
+    motor = {"source_kind": 1, "run_feedback_fitted": 1, "overload_fitted": 1, "motor_off_min_ms": 1_000}
+    for wires in ({"source_running_fb": 1}, {"overload_healthy": 0}):
+        bench = rested(fitted, **motor)
+        bench.force(**wires)
+        assert len(bench.request(command)) == 1
+        assert bench.step is REST
+        bench.release(*wires)
+        bench.run(100)
+        assert bench.request(command) == []

@@ -16,7 +16,6 @@ from controller.sequence.steps import (
     RECOVER,
     REST,
     SEAL,
-    SETTLE,
     VENT,
 )
 
@@ -248,3 +247,24 @@ def test_a_probe_covered_at_once_after_draw_still_conveys_no_second_batch(fitted
     bench.force(receiver_free=False)
     bench.run_until(CLEAR, within_ms=4_000)
     assert sum(step is CONVEY for step in bench.path) <= 1
+
+
+def test_without_any_pulses_the_further_emptying_follows_the_drain(fitted):
+    """No pulses set, so none are given; what hangs gets another chance to fall all the same."""
+    bench = usual(fitted)
+    bench.preset(pulses=0, pulses_last=0)
+    for _ in range(2):
+        batch(bench, 4.0)
+    third = batch(bench, 4.0)
+    assert third.count(DRAIN) == 2
+    assert third[third.index(DRAIN) + 1] is VENT
+    assert PULSE not in third
+
+
+def test_with_the_drain_a_probe_still_covered_is_emptied_once_more(fitted):
+    bench = fitted(**PROBE, clean_mode=1).at(DRAIN)
+    bench.force(receiver_free=False)
+    bench.run_until(VENT, within_ms=20_000)
+    bench.release("receiver_free")
+    bench.run_until(CONVEY, within_ms=40_000, never=lambda b: b.step is FAULT)
+    assert bench.path.count(DRAIN) == 1
