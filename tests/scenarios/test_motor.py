@@ -378,3 +378,12 @@ def test_halted_anywhere_the_station_finds_its_way_back(fitted, station, step):
     bench.scan_ms = 20
     bench.run_until(SETTLE, within_ms=200_000, never=lambda b: b.step is FAULT)
     bench.run_until(CONVEY, within_ms=60_000, never=lambda b: b.step is FAULT)
+
+
+def test_low_air_while_seal_waits_for_the_motor_is_a_warning_too(fitted):
+    """No air-driven source: the row warns in suction, it neither holds nor trips."""
+    bench = started_after(fitted(**ALONE).at(REST, motor_off_min_ms=300_000), 6_000)
+    bench.run_until(SEAL, within_ms=4_000)
+    bench.machine.supply_bar_g = 4.2
+    bench.run(3_000, never=lambda b: b.step is not SEAL)
+    assert "SUPPLY_AIR_LOW" in bench.acts
