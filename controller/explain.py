@@ -12,6 +12,7 @@ from functools import cache, cached_property
 from typing import Any, NamedTuple
 
 from controller.engines.as_written import AsWritten
+from controller.engines.fixed import Fixed, fixed_at, settled
 from controller.sequence.definition import Row
 from controller.sequence.expressions import Read, read_of, reads_of
 from controller.sequence.logic import Logic
@@ -126,7 +127,9 @@ class Scene:
                 decisive = [v for v in values if bool(self._value(v)) == isinstance(op, ast.Or)]
                 if not decisive and isinstance(op, ast.Or) and len(values) > MANY:
                     return [f"none of its {len(values)} causes stands"]
-                return [ground for v in decisive or values for ground in self._grounds(v)]
+                told = decisive or values
+                told = [v for v in told if not self._is_fixed(v)] or told
+                return [ground for v in told for ground in self._grounds(v)]
             case ast.UnaryOp(ast.Not(), value):
                 return self._grounds(value)
             case ast.IfExp(test, a, b):
@@ -154,6 +157,11 @@ class Scene:
             ground for ground in deeper if _measured(ground) and ": " not in ground and ground[-1] == ")"
         ]
         return [f"{state}: {' and '.join(measured)}" if measured else state]
+
+    def _is_fixed(self, node: ast.expr) -> bool:
+        """Whether it never changes here: what is fitted explains nothing that happens."""
+        presets = self._read["set"]
+        return settled(self.logic, _fixed(self.logic, presets), presets._asdict(), node)
 
     def _is_delayed(self, name: str) -> bool:
         return f"{name}_seen" in self.facts and f"{name}_held_ms" in self.facts
@@ -219,7 +227,16 @@ class Scene:
             return _text(node)
         if read.group == "set":
             return str(_typed_as()[read.name].loc[-1])
+        fact = self.logic.facts.get(read.name) if read.group == "this" else None
+        if fact and fact.first is None and (isinstance(fact.tree, ast.IfExp) or self._is_fixed(node)):
+            return self._term(fact.tree)
         return "" if read.name == "dt_ms" else words(split(read.name)[0])
+
+
+@cache
+def _fixed(logic: Logic, presets: Any) -> Fixed:
+    """What never changes at a station with these presets."""
+    return fixed_at(logic, presets._asdict(), {})
 
 
 @cache
@@ -261,9 +278,10 @@ def _text(node: ast.expr) -> str:
 
 
 def _tidy(grounds: Iterable[str]) -> tuple[str, ...]:
-    """Each ground once; the step, which everybody knows, only where there is nothing else."""
+    """Each ground once; step and kind of equipment, which everybody knows, where there is nothing else."""
     once = dict.fromkeys(grounds)
-    return tuple(ground for ground in once if not ground.startswith("step is ")) or tuple(once)
+    known = ("step is ", *(f"{item.loc[-1]} is " for item in keys() if item.limits.choices))
+    return tuple(ground for ground in once if not ground.startswith(known)) or tuple(once)
 
 
 def _measured(ground: str) -> bool:

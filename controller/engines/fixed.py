@@ -55,6 +55,13 @@ def fixed_at(logic: Logic, presets: Mapping[str, int], inputs: Mapping[str, int]
         first, reached = left, more
 
 
+def settled(logic: Logic, fixed: Fixed, presets: Mapping[str, int], tree: ast.expr) -> bool:
+    """Whether an expression in core form has one value for ever at this station."""
+    values = {Read("set", name): int(value) for name, value in presets.items()}
+    values |= {Read("this", name): int(value) for name, value in fixed.facts.items()}
+    return _Fold(logic, values, fixed.steps).of(tree) is not None
+
+
 class _Fold:
     """The value of an expression in core form under what is held; None where it is open."""
 

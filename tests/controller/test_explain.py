@@ -48,7 +48,7 @@ def test_rows_come_in_the_order_in_which_they_are_tried(engine):
 
 
 def test_many_causes_that_do_not_stand_are_counted_not_listed(engine):
-    (ground,) = waits(scene(engine, step=DRAIN), "trip")
+    (ground,) = waits(scene(engine, step=DRAIN), "tripped")
     assert ground.startswith("none of its ")
 
 
@@ -64,8 +64,8 @@ def test_a_step_that_was_not_left_has_no_reason(engine):
 
 def test_a_trip_gives_its_interlock_as_reason_and_values_against_limits(engine):
     inputs = Inputs(supply_air_ua=4_000)
-    found = scene(engine, inputs, step=DRAIN, flap_open=True, flap_closed=False, supply_air_lost_seen=True,
-                  supply_air_lost_held_ms=1_000)  # fmt: skip
+    found = scene(engine, inputs, step=DRAIN, flap_open=True, flap_closed=False, supply_air_lost_1_seen=True,
+                  supply_air_lost_1_held_ms=1_000)  # fmt: skip
     assert found.reason() == found.first_out() == "SUPPLY_AIR_LOST"
     grounds = found.grounds_of_interlock("SUPPLY_AIR_LOST")
     assert grounds == (
