@@ -108,13 +108,17 @@ def test_a_halt_between_the_groups_stops_the_pulses_at_once(fitted):
     bench.run(3_000, never=groups_on)
 
 
-def test_open_lost_stops_the_pulse_at_once(fitted):
+@pytest.mark.parametrize("group", [1, 2, 3])
+def test_open_lost_stops_the_pulse_of_any_group_at_once(fitted, group):
     """Pulses off this scan, trip."""
     bench = fitted(**THREE).at(PULSE, pulse_ms=500)
-    bench.run(100)
+    while groups_on(bench) != [group]:
+        bench.scan()
+        assert bench.step in (PULSE, RECOVER)
     bench.force(flap_open_fb=0)
-    bench.run_to_trip("FLAP_LOST_OPEN", within_ms=200)
+    bench.run(50)
     assert not groups_on(bench)
+    bench.run_to_trip("FLAP_LOST_OPEN", within_ms=200, never=groups_on)
 
 
 # ---- with the drain ----
