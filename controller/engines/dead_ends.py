@@ -23,7 +23,7 @@ PATIENCE = 120  # scans in which helpful people must have a batch delivered
 PEOPLE = {"start_pb", "reset_pb", "stop_healthy", "halt_request"}
 BY_HAND = {"manual_request", "automatic_request", "jog"}
 FROM_AFAR = {"start_request", "reset_request", "request_remote"}
-WATCHED = ("filled_ms", "flap_open_cmd", "manual", "hold_reason", "fault_at_machine")
+WATCHED = ("broken_off", "flap_open_cmd", "manual", "hold_reason", "fault_at_machine")
 
 
 class Found(NamedTuple):
@@ -77,6 +77,7 @@ class DeadEnds:
         self.value = self.station.value
         self.wired = self.station.inputs
         self.good: set[State] = set()
+        self.scanned: dict[tuple[Memory, Memory], tuple[Memory, Memory]] = {}  # from the state at hand
 
     def run(self, states_max: int, until: str | None = None) -> "Searched":
         """
@@ -94,6 +95,7 @@ class DeadEnds:
             state = queue.popleft()
             events = seen[state][2]
             complete = events - 1
+            self.scanned.clear()
             if not self._comes_back(state):
                 found.setdefault(STUCK, Found(STUCK, self._path(seen, state)))
                 continue
@@ -111,9 +113,12 @@ class DeadEnds:
     def _advance(self, was: Memory, world: World, people: People) -> tuple[State, str]:
         """Scan once, then let the world follow the outputs. Answers the new state, and what went wrong."""
         points = HELD | self.physics.wires(world) | people
-        memory, out = self.station.scan(was, tuple([int(points[n]) for n in self.wired]))
+        key = was, tuple([int(points[n]) for n in self.wired])
+        if key not in self.scanned:
+            self.scanned[key] = self.station.scan(*key)
+        memory, out = self.scanned[key]
         step, before = self.value(memory, "step"), self.value(was, "step")
-        fresh = step in (PURGE, DRAW) and before == SEAL and not self.value(memory, "filled_ms")
+        fresh = step in (PURGE, DRAW) and before == SEAL and not self.value(was, "broken_off")
         newly_open = bool(out[2]) and not self.value(was, "flap_open_cmd")
         after = self.physics.after(world, out)
         return (memory, after), self.physics.wrong(world, after, newly_open, fresh)

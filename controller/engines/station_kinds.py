@@ -65,7 +65,7 @@ KINDS = (
                 ("vessel runs low",)),
     StationKind("receiver-full probe",
                 SHORT._replace(receiver_full_fitted=True, fill_ms=4_000, fill_min_ms=2_000,
-                               short_cycles_max=2, too_fast_in_row=1),
+                               short_cycles_max=4, too_fast_in_row=1),
                 ("product bridges", "a part stays", "vessel backs up")),
     StationKind("closed switch only", SHORT._replace(flap_feedback=1)),
     StationKind("open switch only", SHORT._replace(flap_feedback=2)),
@@ -83,6 +83,7 @@ KINDS = (
                 jogs=(SOURCE, BYPASS, FLAP_OPEN)),
     StationKind("remote and local", SHORT._replace(selector_fitted=True, remote_start_allowed=True),
                 ("key turned",)),
+    StationKind("safety chain and link", happens=("safety chain opens", "link breaks")),
     StationKind("dp high", SHORT._replace(dp_fitted=True), ("filter blinds",)),
     StationKind("clean and empty", orders=("clean", "empty")),
 )  # fmt: skip

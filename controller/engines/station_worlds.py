@@ -20,6 +20,7 @@ from controller.sequence.steps import (
 
 DT_MS = 1_000
 COVERED_MAX = 4  # scans: over every delay of the level
+PROBE = 3  # scans of filling up to the probe of the receiver
 SUPPLY_UA = (4_000, 10_000, 13_600)  # lost; under the low limit; good
 DP_UA = (5_000, 9_000, 13_000)
 DRIVES = ("source_cmd", "bypass_close_cmd", "flap_open_cmd", "flap_close_cmd", "pulse_1_cmd", "pulse_2_cmd",
@@ -33,7 +34,7 @@ class World(NamedTuple):
     air: int = 2  # 2 good, 1 under the low limit, 0 lost
     flap: int = 0  # 0 closed, 1 between, 2 open
     vacuum_kpa: int = 0
-    body: int = 0  # product in the body: 0 none, 1 some, 2 up to the probe
+    body: int = 0  # product in the body: 0 none, 1 some, 3 up to the probe
     covered: int = 0  # scans that the probe of the vessel has been covered
     poured: int = 0  # batches that fell on a covered probe
     through: int = 0  # scans in a row in which the source acted through a flap that is not closed
@@ -54,6 +55,8 @@ class World(NamedTuple):
     wanted: bool = True  # the process below wants product
     feed: bool = True  # the feed hopper is not low
     remote: bool = False  # selector local/remote
+    chain: bool = True  # safety chain healthy
+    link: bool = True  # remote I/O answers
     blinded: int = 0  # the filter: 1 needs a clean, 2 new elements
 
 
@@ -67,7 +70,7 @@ class Physics:
         self.swings = p.flap_kind > 0
         self.held = p.flap_kind == VACUUM_HELD
         self.two_coils = p.flap_valve == TWO_COIL_VALVE and not self.swings
-        self.body_max = 2 if p.receiver_full_fitted or self.swings else 1
+        self.body_max = PROBE if p.receiver_full_fitted else 2 if self.swings else 1
         blind = p.flap_feedback == FEEDBACK_OPEN and not self.swings
         scans = max(p.flap_pull_in_ms if self.held else 0, p.proving_ms if blind else 0) // DT_MS
         self.through_max = scans + 1 if self.held or blind else 1 if self.swings else 0
@@ -77,7 +80,7 @@ class Physics:
         return {
             "level_free": w.covered == 0,
             "level_low_covered": not w.low,
-            "receiver_free": w.body < 2,
+            "receiver_free": w.body < PROBE,
             "flap_closed_fb": w.flap == 0,
             "flap_open_fb": w.flap == 2,
             "vacuum_ua": 4_000 + w.vacuum_kpa * 160,
@@ -90,6 +93,8 @@ class Physics:
             "plant_enable": w.wanted,
             "feed_present": w.feed,
             "remote_selected": w.remote,
+            "safety_chain_healthy": w.chain,
+            "image_age_ms": 0 if w.link else 1_000,
         }
 
     def after(self, w: World, out: tuple[int, ...]) -> World:
@@ -176,9 +181,9 @@ def _extra(w: World, what: str) -> World | None:
         case "vessel backs up":
             return r(column=True) if w.covered and w.flap == 2 else None
         case "product bridges":
-            return r(bridged=2) if w.body == 2 else None
+            return r(bridged=2) if w.body == PROBE else None
         case "a part stays":
-            return r(bridged=1) if w.body == 2 else None
+            return r(bridged=1) if w.body == PROBE else None
         case "flap sticks":
             return r(stuck=True) if w.flap == 0 else None
         case "flap rests ajar":
@@ -195,6 +200,10 @@ def _extra(w: World, what: str) -> World | None:
             return r(feed=not w.feed)
         case "key turned":
             return r(remote=not w.remote)
+        case "safety chain opens":
+            return r(chain=not w.chain)
+        case "link breaks":
+            return r(link=not w.link)
         case "filter blinds":
             return r(blinded=min(w.blinded + 1, 2))
     raise AssertionError(what)
@@ -204,7 +213,7 @@ def healed(w: World, noticed: bool) -> World:
     """The surroundings are well again; `noticed`: people see that no product comes, and clear the line."""
     return w._replace(
         air=2, covered=0, low=True, column=False, material=True, wanted=True, feed=True, overload=False,
-        poured=0, plug=w.plug and not noticed,
+        chain=True, link=True, poured=0, plug=w.plug and not noticed,
     )  # fmt: skip
 
 
