@@ -4,7 +4,7 @@ VENV ?= .venv
 BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip install -q --disable-pip-version-check -c constraints.txt
 
-.PHONY: help demo test bench lint types contracts schemas readme narrative clean
+.PHONY: help demo test bench lint types contracts schemas readme narrative failures clean
 
 help: ## show this list
 	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -37,6 +37,9 @@ readme: $(VENV)/.dev ## write the runs that the README shows again
 
 narrative: $(VENV)/.dev ## write docs/narrative.md again: each rule, where it is done, what shows it
 	PYTHONPATH=.:tests $(BIN)/python -m narrative.page
+
+failures: $(VENV)/.dev ## write docs/failure_modes.md again: each failure mode, run on each station
+	PYTHONPATH=.:tests $(BIN)/python -m failure_expectations.page
 
 clean: ## remove what the other commands made, runs excepted
 	rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .import_linter_cache .hypothesis build dist

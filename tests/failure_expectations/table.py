@@ -3,7 +3,9 @@ What must follow a failure mode: the words of the table, one row a mode, apart b
 
 Written from the control narrative (sections 3 to 5) and the commissioning tables (what the instruments show,
 why masks and effects are what they are, field failures) before anything was run. Where a run showed that an
-expectation was wrong, the row says so in `changed`, with the reason.
+expectation was wrong, the row says so in `changed`, with the reason; where it showed that the sequence is
+wrong, in `defect`. How far a record moves is not in those tables: the direction is expected, and the size is
+what the plant model shows, less a margin.
 """
 
 from collections.abc import Mapping
@@ -39,6 +41,7 @@ class Then(NamedTuple):
     run_s: float = 0.0  # how long it is watched
     delivers: bool = False  # whole batches go on
     changed: str = ""  # why the expectation was changed after a run
+    defect: str = ""  # the sequence does otherwise, and is wrong: the run is expected to fail until it is put right
 
     @property
     def allowed(self) -> frozenset[str]:

@@ -1,0 +1,80 @@
+"""Writes docs/failure_modes.md: each failure mode, what a person sees, what each station says. `make failures`."""
+
+from pathlib import Path
+
+from failure_runs import Run, cases, row_of, seen
+from failure_verdicts import EXCUSED, batches, moved_percent
+
+from failure_expectations.table import STATIONS, Row, Then
+from io_sim.failures import CATALOGUE
+
+PAGE = Path(__file__).parents[2] / "docs" / "failure_modes.md"
+HEAD = """# Failure modes: what a person sees, and what the receiver says
+
+Written by `make failures` from runs of the three stations on the plant model, one failure at a time; the expectations
+stand in `tests/failure_expectations/`. Simulated: an invented plant whose figures are estimates. What a real receiver does
+must be tried on it. This is ordinary software without a performance level or SIL; emergency stop and guards are wired
+and designed outside it, and local codes and licensed practice come first.
+
+Times run from the beginning of the failure, most of them in the middle of a fill (48 s, 52 s and 180 s after power-up).
+**Trip** is the first-out. "Not seen" says why no interlock acts, and the figure of the cycle records that moves instead, if
+one does. A dash: the station has no such part. With *as fitted* no station has it, and it was tried on the first one with
+that option.
+
+In every run, whatever fails: the source acts on no open flap for longer than debounce, delay and three scans (a flap held
+by vacuum: and its pull-in time); no pulse into a vacuum over the release threshold; in FAULT no output that moves or feeds
+anything; the vessel below never fills up to the flap, but for: """
+
+
+def text() -> str:
+    """The page, from the runs of today."""
+    ran = cases()
+    excused = "; ".join(f"{mode} ({why})" for mode, why in EXCUSED["vessel full"].items())
+    lines = [f"{HEAD}{excused}.\n", f"{len(CATALOGUE)} failure modes, {len(ran)} runs.\n"]
+    lines += ["| failure | part | a person sees | " + " | ".join(STATIONS) + " |", "| --- | --- | --- " + "| --- " * len(STATIONS) + "|"]
+    for mode in CATALOGUE:
+        row, on = row_of(mode.id), [name for row, name in ran if row.mode == mode.id]
+        cells = [said(row, name) if name in on else "-" for name in STATIONS]
+        lines.append(f"| {mode.id} | {mode.part} | {mode.seen} | {' | '.join(cells)} |")
+    for title, field in (("Wrong in the sequence", "defect"), ("Expected otherwise before it was run", "changed")):
+        notes: dict[str, list[str]] = {}
+        for row, name in ran:
+            if note := getattr(row.at(name).then, field):
+                notes.setdefault(note, []).append(f"{row.mode} ({name})")
+        if notes:
+            lines += ["", f"## {title}", "", *(f"- {', '.join(where)}: {note}." for note, where in notes.items())]
+    return "\n".join(lines) + "\n"
+
+
+def said(row: Row, name: str) -> str:
+    """What one station said of one failure."""
+    asked, ran = row.at(name), seen(row.mode, name)
+    parts = [] if asked.amount == 1 else [f"at {asked.amount:g}:"]
+    parts += ["*as fitted*:"] if row.fitted else []
+    parts.append("; ".join(outcome(asked.then, ran)))
+    return " ".join(parts)
+
+
+def outcome(then: Then, ran: Run) -> list[str]:
+    """Trip, what acted before it, hold; or why nothing was seen."""
+    found = [f"{name} {after(s)}" for name, s in ran.acted.items() if (name, s) != (ran.trip, ran.trip_s) and name in dict(then.acts)]
+    if ran.trip:
+        found.append(f"**trip {ran.trip}** {after(ran.trip_s)}")
+    if then.hold in ran.holds:
+        found.append(f"holds, {then.hold}, {after(ran.holds[then.hold])}")
+    if then.unseen:
+        found.append(f"not seen: {then.unseen}")
+    if then.shows:
+        moved = moved_percent(then.shows.field, batches(ran, before=True), batches(ran, before=False))
+        found.append(f"`{then.shows.field}` {moved:+.0f} %" if moved is not None else f"`{then.shows.field}`")
+    return found or ["goes on"]
+
+
+def after(seconds: float) -> str:
+    """Two digits: what a person needs."""
+    return "at once" if seconds < 0.05 else f"after {float(f'{seconds:.2g}'):g} s"
+
+
+if __name__ == "__main__":
+    PAGE.write_text(text(), encoding="utf-8")
+    print(f"docs/{PAGE.name} written")
