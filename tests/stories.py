@@ -1,154 +1,164 @@
 """
 Random stories for the sequence: a small machine that obeys, in moods that come and go, and restless people.
 
-Everything reaches the logic through its inputs. The machine is a caricature (a flap that travels, a vacuum
-that follows the source), so that a whole batch takes a few dozen scans and rare rows come up often.
+Everything reaches the logic through its inputs. Moods and people depend on what the presets say is fitted.
 """
 
 import random
 from collections.abc import Callable, Generator
 
-from controller.image import Inputs, Outputs
+from caricature import HIGH_COVERED, Machine
+from story_presets import SETS as SETS
+
+from controller.image import JOG, Inputs, Outputs
 from controller.sequence.presets import Presets
+from controller.sequence.steps import BY_TRANSMITTER, DAY_MS, MOTOR_KIND, VACUUM_HELD
 
-SHORT = Presets(
-    flap_travel_ms=500, flap_both_ms=50, flap_lost_ms=30, flap_reopen_ms=500, contact_debounce_ms=10,
-    supply_low_ms=100, supply_lost_ms=20, open_air_wait_ms=5_000, resume_stop_ms=5_000, warning_ms=100,
-    tank_charge_ms=50, proving_ms=400, no_vacuum_ms=200, fill_ms=1_500, no_material_arm_ms=300,
-    no_material_ms=200, starved_pause_ms=2_000, vacuum_high_ms=100, clear_ms=600, line_empty_ms=200,
-    transit_ms=200, release_settle_ms=20, vent_min_ms=40, release_limit_ms=1_000, drain_ms=500, pulse_ms=60,
-    recovery_ms=200, pulse_off_min_ms=50, pulse_air_wait_ms=1_000, settle_ms=60, level_on_ms=100,
-    level_mask_ms=60, level_clear_ms=500, signal_failed_ms=60, signal_hold_ms=200, idle_vacuum_ms=1_000,
-    io_lost_ms=50, override_ms=60,
-)  # fmt: skip
-
-SETS = (
-    SHORT,
-    SHORT._replace(supply_low_effect=1, resumes_in_row_max=1, clean_every=3, resume_spacing_ms=1_900_000),
-    SHORT._replace(finish_fill_on_stop=True, clear_ms=0, flap_retries_max=0, pulses=0, pulses_last=1),
-    SHORT._replace(
-        supply_low_effect=1, resumes_in_row_max=5, resume_spacing_ms=300_000, vacuum_high_repeats=1
-    ),
-    SHORT._replace(
-        flap_retries_max=2, pulses=3, vacuum_high_repeats=3, short_batches_max=1, warning_ms=0, settle_ms=0
-    ),
-    SHORT._replace(supply_low_effect=1, no_material_ms=600, vacuum_high_repeats=3, fill_ms=2_500),
-)
-"""Presets of the stories: each choice both ways, counts small and large."""
-
-# how often a mood comes, relative
+# how often a mood comes, relative; what is fitted brings its own
 MOODS = {
-    "": 30, "flap_stuck": 3, "flap_slow": 1, "lump": 4, "closed_lost": 3, "open_lost": 3, "both_on": 2,
-    "plug": 3, "hose_off": 3, "high": 5, "no_material": 6, "vent_shut": 3, "vacuum_wire": 3,
-    "vacuum_doubtful": 2, "vacuum_frozen": 3, "vacuum_at_rest": 3, "below_atmosphere": 1, "air_low": 8,
-    "air_lost": 2, "air_wire": 2, "air_doubtful": 1, "air_for_no_pulse": 4, "full": 6, "flutter": 2, "chain": 1,
-    "stop": 2, "old_image": 1, "source_passes": 1,
+    "": 30, "flap_stuck": 3, "flap_slow": 2, "closed_lost": 3, "bounce": 1, "plug": 3, "hose_off": 3, "high": 5,
+    "no_material": 6, "vent_shut": 3, "vacuum_at_rest": 3, "below_atmosphere": 1, "air_low": 6,
+    "air_lost": 2, "air_for_no_pulse": 3, "air_sags": 2, "full": 6, "flutter": 3, "chain": 1, "stop": 2,
+    "old_image": 1, "late": 1, "source_passes": 1, "hangs": 2, "half_clear": 3,
 }  # fmt: skip
+FITTED: tuple[tuple[Callable[[Presets], bool], dict[str, int]], ...] = (
+    (lambda p: p.flap_kind == 0, {"lump": 4, "open_lost": 3, "both_on": 2}),
+    (lambda p: p.supply_low_effect == 1, {"air_weak": 5}),
+    (lambda p: p.flap_kind > 0, {"hangs_open": 4, "hangs": 2}),
+    (lambda p: p.flap_kind == VACUUM_HELD, {"ajar": 6}),
+    (lambda p: p.vacuum_by == BY_TRANSMITTER, {"vacuum_wire": 3, "vacuum_doubtful": 2, "vacuum_frozen": 3}),
+    (lambda p: p.supply_by != 1, {"air_wire": 2, "air_doubtful": 1}),
+    (lambda p: p.supply_by > 0, {"air_switch": 2}),
+    (lambda p: p.source_kind == MOTOR_KIND, {"motor_stands": 2, "motor_drops": 3, "motor_runs_on": 3, "overload": 2}),
+    (lambda p: p.receiver_full_fitted, {"fills_fast": 8, "receiver_stuck": 4, "receiver_dry": 5, "receiver_bad": 1}),
+    (lambda p: p.dp_fitted, {"dp_far": 4, "dp_high": 6, "dp_low": 2, "cake_stays": 5, "dp_wire": 2, "dp_doubtful": 1}),
+    (lambda p: p.pulse_dip_pa > 0, {"no_dip": 5}),
+    (lambda p: p.level_low_fitted, {"low_uncovered": 4, "low_probe_bad": 1}),
+    (lambda p: p.plant_enable_fitted, {"plant_off": 4}),
+    (lambda p: p.feed_low_fitted, {"feed_low": 4, "feed_bad": 1}),
+    (lambda p: p.io_life_watched, {"life_still": 1}),
+)  # fmt: skip
 STYLES = (
-    MOODS,
-    {"": 12, "air_low": 20, "flap_stuck": 3, "no_material": 1, "full": 1, "stop": 2},  # a weak air supply
-    {"": 12, "lump": 6, "vacuum_at_rest": 6, "open_lost": 3, "high": 5, "plug": 3, "hose_off": 3, "vent_shut": 2},
+    {},
+    {"": 60, "air_low": 60, "flap_stuck": 6, "full": 3},  # a weak air supply
+    {"": 40, "lump": 15, "vacuum_at_rest": 15, "high": 15, "plug": 10, "hose_off": 8, "vent_shut": 8},
+    {"": 100},  # seldom anything wrong
 )  # fmt: skip
 LENGTHS_MS = (20, 150, 600, 2_000, 9_000)
-SHORT_ONES = ("chain", "stop", "old_image")  # they stop everything else
-LONG_ONES = ("vacuum_frozen", "no_material")  # they show after a batch or more
+SHORT_ONES = ("chain", "stop", "old_image", "late", "life_still", "overload")  # they stop everything else
+LONG_ONES = (
+    "vacuum_frozen", "no_material", "receiver_dry", "fills_fast", "cake_stays", "no_dip", "flutter", "dp_high",
+    "dp_far", "low_uncovered", "air_weak", "half_clear",
+)  # fmt: skip
+"""They show after a batch or more."""
 
 
 class Story:
     """One machine and its people; `inputs(outputs, dt_ms)` answers what the logic sees next."""
 
-    def __init__(self, seed: int) -> None:
-        self.rnd = random.Random(seed)
-        self.weights = STYLES[seed // len(SETS) % len(STYLES)]
-        self.moods, self.left_ms = ["", ""], [0, 0]
-        self.flap, self.vacuum_pa, self.lump = 0.0, 0.0, False
-        self.start_ms = self.reset_ms = 0
-        self.level_free = True
+    def __init__(self, seed: int, presets: Presets) -> None:
+        self.rnd, self.set = random.Random(seed), presets
+        self.machine = Machine(self.rnd, presets)
+        self.weights = dict(MOODS)
+        for fitted, moods in FITTED:
+            self.weights |= moods if fitted(presets) else {}
+        self.weights |= STYLES[seed // len(SETS) % len(STYLES)]
+        self.pace_ms = self.rnd.choice([10, 10, 20, 40])
+        self.moods, self.left_ms = self.machine.moods, [0, 0]
+        self.told_ms = self.start_ms = self.reset_ms = self.late = self.life = 0
+        self.remote = self.manual = False
+        self.by_hand = 1  # how often people go to manual mode, relative
+        self.out, self.unmoved_scans = Outputs(), 0
+        self.jog = self.jog_ms = 0
 
     def inputs(self, out: Outputs, dt_ms: int) -> Inputs:
         """Let the machine follow `out` for `dt_ms` and read it."""
         at_rest = not out.run_lamp and self.rnd.random() < 0.8
-        self._change_moods(
-            dt_ms * 10 if at_rest else dt_ms
-        )  # what is wrong is soon put right while it stands
-        self._move(out, dt_ms)
-        r = self.rnd
-        idle = not (out.run_lamp or out.fault_lamp or out.horn)
-        self.start_ms = max(self.start_ms - dt_ms, 0) or (60 if r.random() < (0.2 if idle else 0.01) else 0)
-        self.reset_ms = max(self.reset_ms - dt_ms, 0) or (60 if r.random() < 0.15 * out.fault_lamp else 0)
-        if not self.has("flutter"):
-            self.level_free = not self.has("full")
-        elif r.random() < 0.2:
-            self.level_free = not self.level_free
-        vacuum_ua = 4_000 + round(self.vacuum_pa * 0.16)
-        for mood, ua in ("vacuum_frozen", 4_900), ("vacuum_doubtful", 3_700), ("vacuum_wire", 0):
-            vacuum_ua = ua if self.has(mood) else max(vacuum_ua, ua and 3_800)
+        # what is wrong is soon put right while it stands
+        self._change_moods(dt_ms * 10 if at_rest else dt_ms)
+        self.told_ms += dt_ms
+        self.unmoved_scans = self.unmoved_scans + 1 if out[:11] == self.out[:11] else 0
+        self.out = out
+        self.machine.follow(out, dt_ms)
+        self._level_below()
+        has = self.machine.has
+        self.late = self.late + 1 if has("late") else 0
+        self.life = self.life if has("life_still") else (self.life + 1) % 65_536
+        people = self._buttons(out, dt_ms) | self._by_hand(out, dt_ms) | self._requests()
         return Inputs(
-            start_pb=self.start_ms > 0,
-            reset_pb=self.reset_ms > 0,
-            acknowledge_pb=r.random() < 0.01,
-            stop_healthy=not self.has("stop"),
-            safety_chain_healthy=not self.has("chain"),
-            level_free=self.level_free,
-            flap_closed_fb=(self.flap <= 0.05 and not self.has("closed_lost")) or self.has("both_on"),
-            flap_open_fb=(self.flap >= 0.95 and not self.has("open_lost")) or self.has("both_on"),
-            vacuum_ua=vacuum_ua,
-            supply_air_ua=self._supply_ua(),
-            stop_request=r.random() < 0.001,
-            halt_request=r.random() < 0.001,
-            start_request=r.random() < 0.002,
-            reset_request=r.random() < 0.002,
-            acknowledge_request=r.random() < 0.002,
-            clean_request=r.random() < 0.02,
-            empty_request=r.random() < 0.01,
-            image_age_ms=200 if self.has("old_image") else 0,
+            **self.machine.read(),
+            **people,
+            stop_healthy=not has("stop"),
+            safety_chain_healthy=not has("chain"),
+            plant_enable=not has("plant_off"),
+            image_age_ms=200 if has("old_image") else 0,
+            io_life=self.life,
+            scans_late=self.late,
         )
-
-    def has(self, *moods: str) -> bool:
-        """One of the moods is on."""
-        return any(m in self.moods for m in moods)
-
-    def _supply_ua(self) -> int:
-        for mood, ua in ("air_wire", 0), ("air_doubtful", 3_700), ("air_lost", 7_200):
-            if self.has(mood):
-                return ua
-        return 10_240 if self.has("air_for_no_pulse") else 10_720 if self.has("air_low") else 13_600
 
     def _change_moods(self, dt_ms: int) -> None:
         for n in range(2):
             self.left_ms[n] -= dt_ms
-            if self.left_ms[n] <= 0:
-                mood = self.rnd.choices(list(self.weights), list(self.weights.values()))[0]
-                longest = 3 if mood in SHORT_ONES else 5
-                self.left_ms[n] = self.rnd.choice(
-                    LENGTHS_MS[4:] if mood in LONG_ONES else LENGTHS_MS[:longest]
-                )
-                self.moods[n] = mood
-                self.lump = self.lump or mood == "lump"
+            if self.left_ms[n] > 0:
+                continue
+            mood = self.rnd.choices(list(self.weights), list(self.weights.values()))[0]
+            longest = 3 if mood in SHORT_ONES else 5
+            self.left_ms[n] = self.rnd.choice(LENGTHS_MS[3 if mood in LONG_ONES else 0 : longest])
+            self.moods[n] = mood
+            self.machine.lump = self.machine.lump or mood == "lump"
+            if self.rnd.random() < 0.2:
+                self.machine.below = self.rnd.randrange(2)
 
-    def _move(self, out: Outputs, dt_ms: int) -> None:
-        if not self.has("flap_stuck", "air_lost"):
-            aim = 1.0 if out.flap_open_cmd else 0.4 if self.lump else 0.0
-            travel = dt_ms / (1_500 if self.has("flap_slow") else 200)
-            self.flap += max(-travel, min(travel, aim - self.flap))
-        if self.flap > 0.95 and self.rnd.random() < 0.3:
-            self.lump = False  # the opening freed the seat
-        self.vacuum_pa += (self._vacuum_aim(out) - self.vacuum_pa) * min(1.0, dt_ms / 60)
+    def _level_below(self) -> None:
+        machine = self.machine
+        if machine.has("full") or (machine.has("flutter") and self.rnd.random() < 0.1):
+            machine.below = HIGH_COVERED
+        elif machine.below == HIGH_COVERED and self.rnd.random() < 0.1:
+            machine.below = self.rnd.randrange(2)
 
-    def _vacuum_aim(self, out: Outputs) -> float:
-        if self.has("below_atmosphere"):
-            return -1_200
-        if self.has("vacuum_at_rest") or (self.has("source_passes") and out.vent_close_cmd):
-            return 1_500
-        if not out.source_cmd or self.flap > 0.05:
-            return self.vacuum_pa if self.has("vent_shut") else 0
-        if self.has("plug") or (self.has("high") and not out.purge_cmd):
-            return 60_000
-        if self.has("half_clear"):
-            return 10_000
-        if self.has("hose_off"):
-            return 700
-        return 13_700 if out.feed_cmd and not self.has("no_material") else 4_300
+    def _buttons(self, out: Outputs, dt_ms: int) -> dict[str, bool]:
+        r = self.rnd
+        idle = not (out.run_lamp or out.fault_lamp or out.horn or self.manual)
+        self.start_ms = max(self.start_ms - dt_ms, 0) or (60 if r.random() < (0.2 if idle else 0.01) else 0)
+        self.reset_ms = max(self.reset_ms - dt_ms, 0) or (60 if r.random() < 0.15 * out.fault_lamp else 0)
+        if self.set.remote_start_allowed and r.random() < (0.02 if idle or out.fault_lamp else 0.002):
+            self.remote = not self.remote
+        by_request = self.remote or r.random() < 0.1
+        return {
+            "start_pb": self.start_ms > 0 and not by_request,
+            "reset_pb": self.reset_ms > 0 and not by_request,
+            "start_request": self.start_ms > 0 and by_request,
+            "reset_request": self.reset_ms > 0 and by_request,
+            "acknowledge_pb": r.random() < 0.01,
+            "remote_selected": self.remote,
+            "remote_control": self.remote,
+            "request_remote": self.remote if r.random() < 0.95 else not self.remote,
+        }
+
+    def _by_hand(self, out: Outputs, dt_ms: int) -> dict[str, bool | int]:
+        """Now and then somebody moves outputs by hand, and starts again."""
+        r = self.rnd
+        may = not out.run_lamp and not self.manual
+        enters = may and r.random() < self.by_hand * (0.02 if out.fault_lamp else 0.004)
+        leaves = self.manual and r.random() < 0.004
+        self.manual = (self.manual or enters) and not leaves and not out.run_lamp
+        self.jog_ms -= dt_ms
+        if self.jog_ms <= 0:
+            self.jog = r.randrange(len(JOG)) if self.manual and r.random() < 0.6 else 0
+            self.jog_ms = r.choice((20, 150, 400))
+        renewed = self.jog if r.random() < 0.6 else 0
+        return {
+            "manual_request": enters or r.random() < 0.002,
+            "automatic_request": leaves,
+            "jog": renewed,
+        }
+
+    def _requests(self) -> dict[str, bool]:
+        often = {
+            "stop_request": 0.001, "halt_request": 0.001, "acknowledge_request": 0.002, "clean_request": 0.02,
+            "empty_request": 0.01, "vessel_seen_request": 0.003, "recipe_request": 0.004, "relearn_request": 0.001,
+        }  # fmt: skip
+        return {name: self.rnd.random() < p for name, p in often.items()}
 
 
 Director = Callable[[Story, Outputs, int], int]  # sets the moods, answers the milliseconds to the next scan
@@ -182,28 +192,74 @@ def scans_come_late(teller: Story, out: Outputs, purging_ms: int) -> int:
     return teller.rnd.choice([10] * 19 + [1_000])
 
 
-def story(seed: int, director: Director | None = None) -> Generator[tuple[Inputs, int], Outputs, None]:
-    """Inputs and milliseconds of scan after scan; send the outputs back. Scans are 10 ms, now and then late."""
-    teller = Story(seed)
+def scans_crawl(teller: Story, out: Outputs, purging_ms: int) -> int:
+    """After a batch every scan takes a second."""
+    teller.moods[:] = ["", ""]
+    return 1_000 if teller.told_ms > 3_000 else 20
+
+
+def air_goes_with_the_flap(teller: Story, out: Outputs, purging_ms: int) -> int:
+    """After a batch the flap's own cylinder draws the air down, whenever it should open."""
+    teller.moods[:] = ["air_weak" if teller.told_ms > 3_000 else "", ""]
+    return 20
+
+
+def waits_for_long(teller: Story, out: Outputs, purging_ms: int) -> int:
+    """In the second batch or so the vessel below is full, for ever; scans of a second while nothing moves."""
+    full = teller.machine.below == HIGH_COVERED or (out.feed_cmd and teller.told_ms > 3_000)
+    teller.moods[:] = ["full" if full else "", "low_uncovered" if teller.told_ms > 150_000 else ""]
+    return 1_000 if full and teller.unmoved_scans > 90 else 20
+
+
+def left_alone(teller: Story, out: Outputs, purging_ms: int) -> int:
+    """Manual mode is entered and forgotten; scans of a second."""
+    teller.moods[:] = ["", ""]
+    teller.by_hand, teller.jog, teller.jog_ms = 50, 0, 1_000
+    return 1_000 if teller.manual else 20
+
+
+def fills_ever_faster(teller: Story, out: Outputs, purging_ms: int) -> int:
+    """After two batches the receiver is full too soon, again and again."""
+    teller.moods[:] = ["fills_fast" if teller.told_ms > 6_000 else "", ""]
+    return 20
+
+
+DIRECTORS = (
+    air_goes_while_purging, line_plugs_at_the_end_of_purge, product_runs_out, scans_come_late, waits_for_long,
+    left_alone, fills_ever_faster, scans_crawl, air_goes_with_the_flap,
+)  # fmt: skip
+
+
+def story(
+    seed: int, presets: int, director: Director | None = None
+) -> Generator[tuple[Inputs, int], Outputs, None]:
+    """Inputs and milliseconds of scan after scan; send the outputs back. A scan is now and then late."""
+    teller = Story(seed, SETS[presets])
     out, purging_ms, dt_ms = Outputs(), 0, 10
     while True:
         purging_ms = purging_ms + dt_ms if out.purge_cmd else 0
         if director is None:
-            dt_ms = 1_000 if teller.rnd.random() < 0.0005 else teller.rnd.choice([10, 10, 10, 10, 11, 25])
+            pace_ms, late = teller.pace_ms, teller.rnd.random() < 0.0005
+            dt_ms = 1_000 if late else teller.rnd.choice([pace_ms] * 8 + [pace_ms + 1, 25])
         else:
-            teller.left_ms = [1_000, 1_000]
+            teller.left_ms = [DAY_MS, DAY_MS]
             dt_ms = director(teller, out, purging_ms)
         out = yield teller.inputs(out, dt_ms), dt_ms
 
 
 PROGRAMME: tuple[tuple[int, int, Director | None, int], ...] = (
-    (0, 0, None, 328), (1, 1, None, 110), (2, 2, None, 177), (4, 4, None, 382), (5, 5, None, 1_440),
-    (9, 3, None, 460), (12, 0, None, 177), (13, 1, None, 1_811), (16, 4, None, 599), (20, 2, None, 119),
-    (21, 3, None, 194), (22, 4, None, 42), (23, 5, None, 2_697), (30, 0, None, 198),
-    (35, 5, None, 1_248), (37, 1, None, 83), (49, 1, None, 152), (50, 2, None, 278), (56, 2, None, 108),
-    (57, 3, None, 308), (58, 4, None, 437), (59, 5, None, 230), (91, 1, air_goes_while_purging, 179),
-    (97, 1, air_goes_while_purging, 1_471), (120, 0, line_plugs_at_the_end_of_purge, 240),
-    (121, 4, scans_come_late, 1_620), (122, 4, product_runs_out, 1_200),
+    (3, 3, None, 1_020), (4, 4, None, 87), (5, 5, None, 87), (23, 7, None, 342), (25, 9, None, 56),
+    (27, 11, None, 1_155), (38, 6, None, 302), (41, 9, None, 365), (44, 12, None, 233), (46, 14, None, 394),
+    (50, 2, None, 274), (52, 4, None, 2_265), (61, 13, None, 307), (63, 15, None, 284), (65, 1, None, 125),
+    (67, 3, None, 12), (68, 4, None, 639), (75, 11, None, 1_502), (81, 1, None, 21), (93, 13, None, 7),
+    (95, 15, None, 395), (96, 0, None, 259), (99, 3, None, 339), (106, 10, None, 14), (110, 14, None, 620),
+    (133, 5, None, 1_277), (142, 14, None, 170), (1001, 1, air_goes_with_the_flap, 451),
+    (1001, 1, fills_ever_faster, 454), (1003, 3, line_plugs_at_the_end_of_purge, 229),
+    (1004, 4, scans_crawl, 159), (1005, 5, air_goes_while_purging, 1_398), (1006, 6, scans_crawl, 453),
+    (1007, 7, scans_crawl, 188), (1009, 9, scans_crawl, 168), (1009, 9, air_goes_while_purging, 348),
+    (1011, 11, scans_come_late, 84), (1011, 11, product_runs_out, 595), (1012, 12, waits_for_long, 537),
+    (1012, 12, scans_come_late, 108), (1012, 12, air_goes_while_purging, 2_122),
+    (1015, 15, fills_ever_faster, 555),
 )  # fmt: skip
 """
 Seed, number of the presets, director, scans: together they reach every row, line and last word.
