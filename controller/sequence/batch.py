@@ -73,21 +73,27 @@ class Batch(Source):
         """
         Product in the receiver: no, yes or unknown. No only after a whole drain.
 
-        A flap without command drops the batch with any loss of the source; when it then stays shut, nobody
-        knows whether it is empty or sticks.
+        A flap without command drops the batch with any loss of the source: seen open then, or hardly filled,
+        nobody knows what is left; not seen open, the batch is still there.
         """
         return (
             UNKNOWN
-            if (not s.was.powered and not s.stored_empty)
-            or s.jogged > 0
-            or (s.uncommanded and s.was.step in DRAWING and s.step in (REST, FAULT, LEVEL_HOLD))
-            or (s.uncommanded and s.was.step == OPEN and s.step == FAULT)
+            if (not s.was.powered and not s.stored_empty) or s.jogged > 0 or s.fell_by_itself
             else BATCH
             if s.step in DRAWING
             else EMPTY
             if s.emptied and not s.trip
             else s.was.on_board
         )
+
+    fell_by_itself = fact(
+        lambda s: (
+            s.uncommanded
+            and s.was.on_board != EMPTY
+            and s.step in (REST, WARNING, FAULT, LEVEL_HOLD)
+            and (s.flap_lost or s.was.step == DRAW)
+        )
+    )
 
     @memory(first=True, kept=True)
     def line_loaded(s) -> bool:
@@ -118,7 +124,7 @@ class Batch(Source):
             s.was.little_drawn or (s.was.step == CONVEY and s.no_material_acts)
         )
 
-    may_be_empty = fact(lambda s: s.was.on_board != BATCH or s.was.little_drawn)
+    may_be_empty = fact(lambda s: (s.was.on_board != BATCH or s.was.little_drawn) and not s.receiver_full)
 
     # ---- fill time -----------------------------------------------------------------------------------
     @memory(first=0)

@@ -3,9 +3,11 @@
 from controller.sequence.commands import Commands
 from controller.sequence.definition import DAY_MS, fact, memory, on_delay, percent
 from controller.sequence.steps import (
+    CLEANS_OFFLINE,
     FEEDBACK_BOTH,
     FEEDBACK_CLOSED,
     FEEDBACK_OPEN,
+    FILTER_CLEAN,
     MOTOR_KIND,
     TWO_COIL_VALVE,
 )
@@ -42,8 +44,8 @@ class Contacts(Commands):
     both_switches = fact(lambda s: s.driven and s.set.flap_feedback == FEEDBACK_BOTH)
     closed_switch_only = fact(lambda s: s.driven and s.set.flap_feedback == FEEDBACK_CLOSED)
     open_switch_only = fact(lambda s: s.driven and s.set.flap_feedback == FEEDBACK_OPEN)
-    off_closed_long = on_delay(lambda s: not s.flap_closed, by="flap_travel_ms")
-    off_open_long = on_delay(lambda s: not s.flap_open, by="flap_travel_ms")
+    off_closed_long = on_delay(lambda s: not s.flap_closed and s.was.flap_open_cmd, by="flap_travel_ms")
+    off_open_long = on_delay(lambda s: not s.flap_open and not s.was.flap_open_cmd, by="flap_travel_ms")
     flap_proven = fact(
         lambda s: (
             s.off_open_long if s.open_switch_only else s.flap_closed and not (s.both_switches and s.flap_open)
@@ -61,7 +63,14 @@ class Contacts(Commands):
     flap_unproven = fact(lambda s: not s.flap_proven)
     flap_both = fact(lambda s: s.both_switches and s.flap_closed and s.flap_open)
     flap_both_long = on_delay(lambda s: s.flap_both, by="flap_both_ms")
-    flap_neither = fact(lambda s: s.both_switches and not s.flap_closed and not s.flap_open)
+    flap_neither = fact(
+        lambda s: (
+            s.both_switches
+            and not s.flap_closed
+            and not s.flap_open
+            and not (s.set.clean_mode == CLEANS_OFFLINE and s.was.step in FILTER_CLEAN)
+        )
+    )
     flap_lost = on_delay(lambda s: s.flap_unproven, by="flap_lost_ms")
     flap_at_place = fact(lambda s: s.flap_open_proven if s.was.flap_open_cmd else s.flap_proven)
     closing_limit_ms = fact(

@@ -62,7 +62,7 @@ class Facts(Guards):
     first_reopens = fact(lambda s: s.was.pulse_group == 1 and s.reopen_pulse)
     second_reopens = fact(lambda s: s.was.pulse_group == 2 and s.reopen_pulse)
     third_reopens = fact(lambda s: s.was.pulse_group == 3 and s.reopen_pulse)
-    pulse_place = fact(lambda s: s.uncommanded or (s.flap_proven if s.offline else s.flap_open_proven))
+    pulse_place = fact(lambda s: s.uncommanded or s.flap_open_proven or (s.offline and s.flap_proven))
     pulse_barred = fact(
         lambda s: (
             not s.pulse_place

@@ -15,6 +15,7 @@ class Permissives(Causes):
 
     not_at_rest = fact(lambda s: s.was.step != REST)
     not_at_rest_or_fault = fact(lambda s: s.was.step != REST and s.was.step != FAULT)
+    not_idle_or_fault = fact(lambda s: s.was.step not in (REST, WARNING, FAULT))
     in_fault = fact(lambda s: s.was.step == FAULT)
     in_manual = fact(lambda s: s.was.manual)
     powering_up = fact(lambda s: not s.was.powered)
@@ -50,5 +51,8 @@ class Permissives(Causes):
     fault_at_power_up = fact(lambda s: not s.was.powered and s.was.fault_stored)
     full_for_order = fact(lambda s: s.vessel_full and (s.was.order == TO_CLEAN or s.was.order == TO_EMPTY))
     warn_cancelled = fact(
-        lambda s: s.was.step == WARNING and (s.stop or s.halt or s.readiness_lost or s.full_for_order)
+        lambda s: (
+            s.was.step == WARNING
+            and (s.stop or s.halt or s.manual_accepted or s.readiness_lost or s.full_for_order)
+        )
     )

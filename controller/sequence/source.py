@@ -83,6 +83,8 @@ class Source(Run):
         """The motor was seen running since it was switched on."""
         return s.source_cmd and (s.was.run_was_seen or s.running)
 
+    overload_driving = fact(lambda s: s.overload and s.was.source_cmd)
+    overload_at_rest = fact(lambda s: s.overload and not s.was.source_cmd)
     run_missing = fact(lambda s: s.motor and s.set.run_feedback_fitted and s.was.source_cmd and not s.running)
     run_never_seen = fact(lambda s: s.run_missing and not s.was.run_was_seen)
     run_gone = fact(lambda s: s.run_missing and s.was.run_was_seen)

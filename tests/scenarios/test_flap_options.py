@@ -278,9 +278,6 @@ def test_open_switch_only_a_reopening_pulses_once(fitted):
     assert pulses_of_the_reopening(bench) == 1
 
 
-@pytest.mark.xfail(
-    strict=True, reason="closed only: off its seat since before the command counts as open at once"
-)
 def test_closed_switch_only_a_reopening_shorter_than_the_travel_time_gives_no_pulse(fitted):
     """Open is proven a travel time after the flap was sent there, and the retry is over by then."""
     bench = fitted(**CLOSED_ONLY).at(SETTLE)

@@ -262,15 +262,10 @@ def test_a_pause_for_air_drops_the_batch_too(fitted, kind):
     delivers(bench)
 
 
-FELL = pytest.mark.xfail(
-    strict=True, reason="on board stays yes though the batch fell: start ends in FLAP_NOT_OPEN"
-)
-
-
 @KINDS
 @pytest.mark.parametrize(
     "step",
-    [pytest.param(k, marks=FELL) if k in (VENT, OPEN, DRAIN) else k for k in ALL],
+    ALL,
     ids=lambda step: step.name,
 )
 def test_every_way_back_leads_to_a_delivering_receiver(fitted, kind, step):

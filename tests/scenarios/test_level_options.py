@@ -214,9 +214,6 @@ def test_a_stop_in_the_hold_keeps_the_batch_and_the_next_start_looks_again(fitte
     assert bench.remembers("hold_reason") == NOT_SEEN_BELOW
 
 
-@pytest.mark.xfail(
-    strict=True, reason="empty is accepted, sounds the horn, vents and goes to rest without a word"
-)
 def test_empty_with_the_level_not_seen_is_refused_with_a_reason_or_empties(fitted):
     """A command is refused with a reason, never silently ignored."""
     bench = at_the_fourth(fitted)

@@ -264,7 +264,6 @@ def test_overload_at_rest_refuses_start_by_name(fitted):
     assert bench.step is REST
 
 
-@pytest.mark.xfail(strict=True, reason="SOURCE_OVERLOAD is looked at in every step, commanded or not")
 def test_overload_of_a_motor_that_is_off_trips_only_when_it_is_commanded(fitted):
     """Looked at: motor commanded. In drain a motor alone is off; the trip belongs to the next draw."""
     bench = fitted(**ALONE).at(DRAIN)

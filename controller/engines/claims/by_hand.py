@@ -8,13 +8,14 @@ from controller.sequence.steps import (
     LEVEL_HOLD,
     MOTOR_KIND,
     REST,
+    WARNING,
 )  # fmt: skip
 
 MANUAL = (
     Claim("manual mode is at rest or in a fault", when=lambda s: s.manual, then=lambda s: s.step in (REST, FAULT)),
     Claim("manual mode has no run latch, and no order", when=lambda s: s.manual, then=lambda s: not s.run and s.order == 0),
     Claim("manual mode is entered at the machine, with control there", when=lambda s: s.manual and not s.was.manual,
-          then=lambda s: s.now.manual_request and not s.now.request_remote and s.was.step in (REST, FAULT)
+          then=lambda s: s.now.manual_request and not s.now.request_remote and s.was.step in (REST, WARNING, FAULT)
           and not (s.now.remote_selected if s.set.selector_fitted else s.now.remote_control)),
     Claim("leaving manual mode starts nothing", when=lambda s: s.was.manual and not s.manual, then=lambda s: s.step in (REST, FAULT) and s.jogged == 0),
     Claim("an output is held by hand in manual mode only", when=lambda s: s.jogged > 0, then=lambda s: s.manual),
