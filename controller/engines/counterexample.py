@@ -1,12 +1,10 @@
 """A claim that fails, shown as a table of scans: what the solver found, run again on the rules as written."""
 
 import ast
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
-from controller.engines.as_written import AsWritten, on_rows
-from controller.engines.terms import Scans
+from controller.engines.as_written import Laid
+from controller.engines.ways import Way
 from controller.sequence.expressions import Read, reads_of
 from controller.sequence.logic import Logic
 from controller.sequence.reasons import reason
@@ -35,11 +33,9 @@ Run = list[dict[Read, int]]
 """The values of everything that can be read, scan by scan."""
 
 
-def replayed(
-    logic: Logic, scans: Scans, model: Any, length: int, claim: ast.expr, start: str
-) -> Counterexample:
-    """The model of the last of `length` scans in which `claim` fails, as a counterexample."""
-    run = _run(logic, scans, model, length)
+def replayed(logic: Logic, way: Way, claim: ast.expr, start: str) -> Counterexample:
+    """A way in whose last scan `claim` fails, as a counterexample."""
+    run = [_values(logic, scan) for scan in way]
     doubt = ""
     if reason(claim, run[-1], logic.constants).value:
         doubt = "run as written it holds: the solver takes percent for any value within its bounds"
@@ -47,43 +43,14 @@ def replayed(
     return Counterexample(start, _table(logic, run, _cone(logic, run, claim), said), doubt)
 
 
-def _run(logic: Logic, scans: Scans, model: Any, length: int) -> Run:
-    d = logic.definition
-
-    def found(scan: int, group: str, defaults: Mapping[str, int]) -> dict[str, int]:
-        return {n: _value(scans, model, scan, Read(group, n), v) for n, v in defaults.items()}
-
-    presets = d.presets(**found(0, "set", _defaults(d.presets, d.limits, logic)))
-    memory = logic.Memory(**found(0, "was", logic.memory))
-    engine, run = AsWritten(logic, on_rows), []
-    for n in range(length):
-        inputs = d.inputs(**found(n, "now", _defaults(d.inputs, d.ranges, logic)))
-        dt_ms = _value(scans, model, n, Read("this", "dt_ms"), 10)
-        facts = engine.all_facts(memory, inputs, presets, dt_ms)
-        run.append(
-            {Read("this", "dt_ms"): dt_ms}
-            | {Read("now", k): v for k, v in inputs._asdict().items()}
-            | {Read("set", k): v for k, v in presets._asdict().items()}
-            | {Read("was", k): v for k, v in memory._asdict().items()}
-            | {Read("this", k): v for k, v in facts.items()}
-        )
-        memory = logic.Memory(**{k: facts[k] for k in logic.memory})
-    return run
-
-
-def _value(scans: Scans, model: Any, scan: int, read: Read, default: int) -> int:
-    import z3
-
-    term = scans.unknowns.get((scan, read))
-    found = None if term is None else model[term]
-    if found is None:
-        return default
-    return z3.is_true(found) if z3.is_bool(found) else int(found.as_long())
-
-
-def _defaults(record: Any, limits: Mapping[str, tuple[int, int]], logic: Logic) -> dict[str, int]:
-    """A value for what the model leaves open."""
-    return {n: record._field_defaults.get(n, limits.get(n, (0, 0))[0]) for n in record._fields}
+def _values(logic: Logic, scan: Laid) -> dict[Read, int]:
+    return (
+        {Read("this", "dt_ms"): scan.dt_ms}
+        | {Read("now", k): v for k, v in scan.now._asdict().items()}
+        | {Read("set", k): v for k, v in scan.set._asdict().items()}
+        | {Read("was", k): v for k, v in scan.was._asdict().items()}
+        | {Read("this", k): scan.__dict__[k] for k in logic.facts}
+    )
 
 
 def _cone(logic: Logic, run: Run, claim: ast.expr) -> set[tuple[int, Read]]:

@@ -5,6 +5,9 @@ A claim is shown to hold in the first k scans after power-up, and in any scan th
 held. Kept memory comes from the last scan of an earlier run: in the first scan after power-up it is
 unknown, but for the claims over kept memory alone that are proved already. Assumed are the limits of the
 presets (the same from power-up on), the ranges of the inputs and 1 to 1,000 ms between scans; no more.
+
+A claim that can be seen of any single scan, whatever was before, needs neither induction nor power-up. It
+is no help to others either: whatever scan they look at, it holds there.
 """
 
 import ast
@@ -12,8 +15,9 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import KW_ONLY, dataclass
 from typing import Any
 
+from controller.engines.as_written import Laid
 from controller.engines.counterexample import Counterexample, replayed
-from controller.engines.terms import Scans
+from controller.engines.ways import Said, Way, Ways
 from controller.sequence.definition import DAY_MS
 from controller.sequence.expressions import NotInTheSubset, Read, Refused, reads_of, written
 from controller.sequence.logic import Logic
@@ -50,48 +54,6 @@ class Verdict:
         return f"FAILS   {self.claim.name}: {self.counterexample}"
 
 
-class _Window:
-    """A few scans in a row in one solver, with all that is proved said of each of them."""
-
-    def __init__(self, scans: Scans, length: int) -> None:
-        import z3
-
-        self.scans, self.length = scans, length
-        self.solver = z3.Solver()
-        self._said = 0
-
-    def add(self, *terms: Any) -> None:
-        self.solver.add(*self.scans.assumed[self._said :], *terms)
-        self._said = len(self.scans.assumed)
-
-    def learn(self, claim: ast.expr) -> None:
-        """From now on `claim` holds in every scan of the window."""
-        self.add(*(self.scans.of(n, claim) for n in range(self.length)))
-
-    def lengthen(self, claims: Iterable[ast.expr]) -> None:
-        """One scan more, in which all `claims` hold."""
-        self.length += 1
-        self.add(*(self.scans.of(self.length - 1, claim) for claim in claims))
-
-    def model(self, *terms: Any) -> Any | None:
-        """A model in which all terms hold, if it can be had one with exact percentages; or None."""
-        import z3
-
-        self.add()
-        self.solver.push()
-        self.solver.add(*terms)
-        answer = self.solver.check()
-        assert answer != z3.unknown, self.solver.reason_unknown()
-        model = self.solver.model() if answer == z3.sat else None
-        if model is not None and self.scans.percents:
-            for exact in self.scans.pinned(model):
-                if self.solver.check(*exact) == z3.sat:
-                    model = self.solver.model()
-                    break
-        self.solver.pop()
-        return model
-
-
 class Prover:
     """
     Proves claims one after another; what is proved helps the next.
@@ -104,108 +66,89 @@ class Prover:
 
     def __init__(self, logic: Logic, search: int = 8, trusting: bool = False) -> None:
         self.logic, self.search = logic, search
-        self._first = {n: v for n, v in logic.memory.items() if n not in logic.kept}
-        self._any, self._start = Scans(logic, {}), Scans(logic, self._first)
+        self._ways = Ways(logic)
         self._never_run = {Read("this", n): v for n, v in logic.memory.items()}
-        self._proved: list[ast.expr] = []
-        self._windows: dict[tuple[bool, int], _Window] = {}
-        self._before: list[ast.expr] = []  # proved, over kept memory alone
+        self._seen: list[Laid] = []  # scans in which all holds that is proved
         for text in _of_every_logic(logic):
-            tree = ast.parse(text, mode="eval").body
-            if trusting or self._fails(tree, k=1) is None:
-                self._learn(tree)
+            said = self._ways.said(text)
+            if trusting or self._fails(said, k=1) is None:
+                self._learn(said)
 
     def verdict(self, claim: Claim) -> Verdict:
         """Prove a claim, or show how it fails. Raises NotInTheSubset if it is not in the subset."""
-        when, tree = self._read(claim)
-        counterexample = self._fails(tree, claim.k)
-        possible = self._window(False, 1).model(self._any.of(0, when)) is not None
-        if counterexample is None:
-            self._learn(tree)
-        return Verdict(claim, counterexample is None, possible, counterexample)
+        when, whole = self._read(claim)
+        if self._ways.never(whole.denied()):  # it holds in any scan, whatever was before
+            self._learn_of_start(whole)
+        elif (counterexample := self._fails(whole, claim.k)) is not None:
+            return Verdict(claim, False, True, counterexample)
+        else:
+            self._learn(whole)
+        return Verdict(claim, True, self._possible(when))
 
     def assume(self, claim: Claim) -> None:
         """Take a claim for proved without proving it: to show that another fails all the same."""
         self._learn(self._read(claim)[1])
 
-    def _learn(self, tree: ast.expr) -> None:
-        """It is proved: it holds in every scan of every window from now on."""
-        self._proved.append(tree)
-        for window in self._windows.values():
-            window.learn(tree)
-        if self._over_kept(tree):
-            self._before.append(tree)
-            for (start, _), window in self._windows.items():
-                if start:
-                    window.add(self._earlier(tree))
-
-    def _read(self, claim: Claim) -> tuple[ast.expr, ast.expr]:
-        """The left side and the whole claim in core form."""
+    def _read(self, claim: Claim) -> tuple[Said, Said]:
+        """The left side and the whole claim."""
+        rule, left = claim.then, claim.when or (lambda s: True)
         try:
-            then = self.logic.expression(written(claim.then))
+            then = self.logic.expression(written(rule))
             when = self.logic.expression(written(claim.when)) if claim.when else ast.Constant(True)
         except Refused as no:
             raise NotInTheSubset([f"claim {claim.name}: {no}"]) from None
-        return when, ast.BoolOp(ast.Or(), [ast.UnaryOp(ast.Not(), when), then])
+        whole = ast.BoolOp(ast.Or(), [ast.UnaryOp(ast.Not(), when), then])
+        return Said(when, left), Said(whole, lambda s: not left(s) or rule(s))
 
-    def _fails(self, tree: ast.expr, k: int) -> Counterexample | None:
-        """How the claim fails, or None if it is proved."""
-        any_scan = self._window(False, 1)
-        if any_scan.model(_not(any_scan.scans.of(0, tree))) is None:
-            return None  # in any scan, whatever was before it
-        for length in range(1, k + 1):
-            if (found := self._after_power_up(self._window(True, length), tree)) is not None:
-                return found
-        window = self._window(False, k + 1)
-        terms = [window.scans.of(n, tree) for n in range(window.length)]
-        model = window.model(*terms[:-1], _not(terms[-1]))
-        if model is None:
+    def _learn(self, said: Said) -> None:
+        self._ways.learn(said)
+        self._learn_of_start(said)
+        self._seen = [scan for scan in self._seen if said.holds(scan)]
+
+    def _learn_of_start(self, said: Said) -> None:
+        """What holds of kept memory alone held of the last scan of an earlier run, if there was one."""
+        if self._over_kept(said) and self._before_all(said):
+            self._ways.learn_of_start(said.before())
+
+    def _possible(self, when: Said) -> bool:
+        """Whether what is proved leaves a scan in which it is so."""
+        if any(map(when.holds, self._seen)):
+            return True
+        way = self._ways.find(1, [when])
+        self._seen += filter(when.holds, way or ())
+        return way is not None
+
+    def _fails(self, said: Said, k: int) -> Counterexample | None:
+        """How a claim fails, or None if it is proved."""
+        if self._over_kept(said) and not self._before_all(said):
+            return Counterexample("before the first scan of all", [], "")
+        way = self._ways.find(k + 1, _first_failure(said, k + 1))
+        for length in range(1, (k if way is None else self.search) + 1):
+            if (found := self._after_power_up(said, length)) is not None:
+                return replayed(self.logic, found, said.tree, "after power-up")
+        if way is None:
             return None
-        if (found := self._searched(tree)) is not None:
-            return found
         start = (
             f"by induction only, in some scan: within {self.search} scans from power-up no way leads there"
         )
-        return replayed(self.logic, window.scans, model, window.length, tree, start)
+        return replayed(self.logic, way, said.tree, start)
 
-    def _after_power_up(self, window: _Window, tree: ast.expr) -> Counterexample | None:
-        """A way from power-up to a first failure in the last scan of the window."""
-        kept = self._over_kept(tree)
-        if kept and not reason(tree, self._never_run, self.logic.constants).value:
-            return Counterexample("before the first scan of all", [], "")
-        terms = [window.scans.of(n, tree) for n in range(window.length)]
-        model = window.model(*([self._earlier(tree)] if kept else []), *terms[:-1], _not(terms[-1]))
-        if model is None:
-            return None
-        return replayed(self.logic, window.scans, model, window.length, tree, "after power-up")
+    def _after_power_up(self, said: Said, length: int) -> Way | None:
+        """A way from power-up to a first failure in the last of so many scans."""
+        earlier = [said.before()] if self._over_kept(said) else []
+        return self._ways.find(length, [*earlier, *_first_failure(said, length)], power_up=True)
 
-    def _searched(self, tree: ast.expr) -> Counterexample | None:
-        window = self._made_window(True, 1)
-        while window.length <= self.search:
-            if (found := self._after_power_up(window, tree)) is not None:
-                return found
-            window.lengthen(self._proved)
-        return None
+    def _over_kept(self, said: Said) -> bool:
+        return all(r.group == "this" and r.name in self.logic.kept for r in reads_of(said.tree))
 
-    def _window(self, start: bool, length: int) -> _Window:
-        if (start, length) not in self._windows:
-            self._windows[start, length] = self._made_window(start, length)
-        return self._windows[start, length]
+    def _before_all(self, said: Said) -> bool:
+        """Whether it holds of a machine that never ran."""
+        return bool(reason(said.tree, self._never_run, self.logic.constants).value)
 
-    def _made_window(self, start: bool, length: int) -> _Window:
-        window = _Window(self._start if start else self._any, length)
-        for claim in self._proved:
-            window.learn(claim)
-        if start:
-            window.add(*map(self._earlier, self._before))
-        return window
 
-    def _over_kept(self, tree: ast.expr) -> bool:
-        return all(r.group == "this" and r.name in self.logic.kept for r in reads_of(tree))
-
-    def _earlier(self, tree: ast.expr) -> Any:
-        """A claim over kept memory, said of the last scan of an earlier run."""
-        return self._start.of(0, _Earlier().visit(_copy(tree)))
+def _first_failure(said: Said, length: int) -> list[Said]:
+    """It holds in so many scans but the last."""
+    return [*(said.at(n) for n in range(length - 1)), said.denied().at(length - 1)]
 
 
 def _of_every_logic(logic: Logic) -> Iterator[str]:
@@ -215,13 +158,6 @@ def _of_every_logic(logic: Logic) -> Iterator[str]:
     clocks = [n for n, f in logic.facts.items() if n.endswith("_held_ms") and f.rule is None]
     if clocks:
         yield " and ".join(f"s.{n} >= 0 and s.{n} <= {DAY_MS}" for n in clocks)
-
-
-class _Earlier(ast.NodeTransformer):
-    """`s.name` becomes `s.was.name`."""
-
-    def visit_Attribute(self, node: ast.Attribute) -> ast.expr:
-        return ast.Attribute(ast.Attribute(ast.Name("s"), "was"), node.attr)
 
 
 def prove(logic: Logic, claims: Iterable[Claim], search: int = 8) -> list[Verdict]:
@@ -238,26 +174,12 @@ def proving(logic: Logic, claims: Iterable[Claim], search: int = 8) -> Iterator[
 
 def shadowed_rows(logic: Logic) -> list[tuple[int, str]]:
     """Rows that can never be taken from one of their steps, as (number from 1, step): earlier rows win."""
-    import z3
-
-    scans = Scans(logic, {})
-    window = _Window(scans, 1)
-    was = scans.read(0, Read("was", "step"))
-    guards = [scans.read(0, Read("this", row.guard.name)) for row in logic.rows]
+    ways = Ways(logic)
     found = []
     for n, row in enumerate(logic.rows):
         for k in row.steps:
-            earlier = [z3.Not(guards[m]) for m in range(n) if k in logic.rows[m].steps]
-            if window.model(was == int(k), guards[n], *earlier) is None:
+            earlier = [f"not s.{r.guard.name}" for r in logic.rows[:n] if k in r.steps]
+            here = [f"s.was.step == {logic.steps(k).name}", f"s.{row.guard.name}", *earlier]
+            if ways.find(1, [ways.said(" and ".join(here))]) is None:
                 found.append((n + 1, logic.steps(k).name))
     return found
-
-
-def _not(term: Any) -> Any:
-    import z3
-
-    return z3.Not(term)
-
-
-def _copy(tree: ast.expr) -> ast.expr:
-    return ast.parse(ast.unparse(tree), mode="eval").body

@@ -2,13 +2,16 @@
 """True claims are proved, planted mistakes are not, and what comes back can be read."""
 
 from dataclasses import replace
+from random import Random
 
 import pytest
 from miniature import DRAW, FAULT, HELD, LIMITS, MINIATURE, REST, SEAL, VENT, Facts, Inputs, Presets
 
+from controller.engines.as_written import AsWritten, on_rows
 from controller.engines.proof import Claim, prove, proving, shadowed_rows
+from controller.engines.terms import Scans
 from controller.sequence.definition import DAY_MS, Output, Row, fact, memory, percent
-from controller.sequence.expressions import NotInTheSubset
+from controller.sequence.expressions import NotInTheSubset, Read
 from controller.sequence.logic import Logic
 
 NO_SOURCE_ON_AN_OPEN_FLAP = Claim(
@@ -134,6 +137,23 @@ def test_claim_over_kept_memory_must_hold_of_a_machine_that_never_ran():
     logic = Logic(replace(MINIATURE, facts=Kept))
     (verdict,) = prove(logic, [Claim("odd is small", then=lambda s: s.odd <= 3)])
     assert verdict.counterexample.start == "before the first scan of all"
+
+
+def test_what_the_first_scan_makes_true_was_not_true_before_it():
+    """Nobody ran before the first run of all: what each scan makes true of kept memory says nothing there."""
+
+    class Watched(Facts):
+        @memory(first=5, kept=True)
+        def odd(s) -> int:
+            return min(s.was.odd, 3)
+
+    logic = Logic(replace(MINIATURE, facts=Watched))
+    small = Claim("odd is small", then=lambda s: s.odd <= 3)
+    was_small = Claim("odd was small", then=lambda s: s.was.odd <= 3)
+    first, second = prove(logic, [small, was_small])
+    assert first.proved
+    assert not second.proved
+    assert column(second, "odd")[0] in ("4", "5")
 
 
 def test_memory_that_is_not_kept_starts_at_its_first_value():
@@ -278,6 +298,34 @@ def test_whole_numbers_divide_downwards_in_the_proof_as_in_python():
     logic = Logic(replace(MINIATURE, facts=Watched))
     exact = Claim("", when=lambda s: s.dt_ms == 499, then=lambda s: s.third == -1)
     assert prove(logic, [exact])[0].proved
+
+
+def test_a_scan_in_the_solver_is_the_scan_as_written():
+    """Every fact of random scans, the percentages made exact: the terms say what the rules say."""
+    import z3
+
+    logic, random = Logic(MINIATURE), Random(1)
+    kinds = {n: f.kind for n, f in logic.facts.items()}
+    engine = AsWritten(logic, on_rows)
+    for _ in range(20):
+        memory = {n: any_value(random, kinds[n], (0, len(logic.steps) - 1)) for n in logic.memory}
+        scans, solver = Scans(logic, memory), z3.Solver()
+        presets = {n: any_value(random, type(getattr(Presets(), n)), LIMITS[n]) for n in Presets._fields}
+        inputs = {n: any_value(random, type(v), (0, 24_000)) for n, v in Inputs()._asdict().items()}
+        for group, values in (("set", presets), ("now", inputs), ("this", {"dt_ms": 10})):
+            for name, value in values.items():
+                solver.add(scans.read(0, Read(group, name)) == value)
+        terms = {n: scans.read(0, Read("this", n)) for n in logic.facts}
+        assert solver.check() == z3.sat
+        assert solver.check(*next(scans.exactly(solver.model()))) == z3.sat
+        model = solver.model()
+        found = {n: str(model.eval(t, model_completion=True)) for n, t in terms.items()}
+        facts = engine.all_facts(logic.Memory(**memory), Inputs(**inputs), Presets(**presets), 10)
+        assert found == {n: str(kinds[n](v)) for n, v in facts.items()}
+
+
+def any_value(random, kind, limits):
+    return random.random() < 0.5 if kind is bool else random.randint(*limits)
 
 
 # ---- rows ----------------------------------------------------------------------------------------
