@@ -153,8 +153,14 @@ def applies(mode: FailureMode, name: str) -> bool:
     if not mode.needs:
         return True
     if mode.needs[1:] == ("wired",):
-        return mode.needs[0] in load_station(CONFIGS / name).wired
+        return mode.needs[0] in wired(name)
     return needed(mode.needs, station(name).presets)
+
+
+@cache
+def wired(name: str) -> frozenset[str]:
+    """The points of a station."""
+    return load_station(CONFIGS / name).wired
 
 
 def needed(needs: tuple[str, ...], presets: Presets) -> bool:
@@ -167,6 +173,7 @@ def needed(needs: tuple[str, ...], presets: Presets) -> bool:
     return limits()[preset].choices[value] in choices
 
 
+@cache
 def cases() -> list[tuple[Row, str]]:
     """Every row with every station that it is run on."""
     modes = {mode.id: mode for mode in CATALOGUE}
