@@ -90,9 +90,13 @@ class DeadEnds:
         start: State = (self.station.first, World())
         seen: Seen = {start: (None, "", 0)}
         queue = deque([start])
+        done: set[State] = set()
         found: dict[str, Found] = {}
         while queue and len(seen) < states_max and not any(until is not None and until in w for w in found):
             state = queue.popleft()
+            if state in done:  # met again with fewer events
+                continue
+            done.add(state)
             events = seen[state][2]
             complete = events - 1
             self.scanned.clear()
@@ -103,9 +107,11 @@ class DeadEnds:
                 after, what = self._advance(memory, world, people)
                 if what:
                     found.setdefault(what, Found(what, (*self._path(seen, state), event)))
-                elif after not in seen:
-                    seen[after] = (state, event, events + (event != "nothing"))
-                    (queue.appendleft if event == "nothing" else queue.append)(after)
+                    continue
+                cost = events + (event != "nothing")
+                if after not in seen or cost < seen[after][2]:
+                    seen[after] = (state, event, cost)
+                    (queue.append if cost > events else queue.appendleft)(after)
         steps = {self.value(m, "step") for m, _ in seen}
         return Searched(len(seen), complete + (not queue), not queue, steps, list(found.values()))
 

@@ -70,7 +70,7 @@ class Physics:
         self.swings = p.flap_kind > 0
         self.held = p.flap_kind == VACUUM_HELD
         self.two_coils = p.flap_valve == TWO_COIL_VALVE and not self.swings
-        self.body_max = PROBE if p.receiver_full_fitted else 2 if self.swings else 1
+        self.body_max = PROBE if p.receiver_full_fitted or self.swings else 1
         blind = p.flap_feedback == FEEDBACK_OPEN and not self.swings
         scans = max(p.flap_pull_in_ms if self.held else 0, p.proving_ms if blind else 0) // DT_MS
         self.through_max = scans + 1 if self.held or blind else 1 if self.swings else 0
@@ -141,9 +141,11 @@ class Physics:
 
     def wrong(self, w: World, after: World, newly_open: bool, fresh: bool) -> str:
         """What must not be: `w` before the scan, `after` it; `fresh`: a new batch is begun in it."""
-        little = 1 if self.swings or w.bridged == 1 else 0  # a flap that swings may stay shut on so little
+        little = 2 if self.swings else 1 if w.bridged == 1 else 0  # a flap that swings may stay shut on it
         if fresh and w.body > little:
             return "a batch is drawn on top of another"
+        if newly_open and w.running and not self.bypassed:
+            return "the flap is opened against a running source"
         if after.through > self.through_max:
             return "the source draws through a flap that is not closed"
         if after.poured > 1:

@@ -18,13 +18,15 @@ from controller.sequence.steps import BATCH, CONVEY, EMPTY, FAULT, FEEDBACK_OPEN
 
 LOGIC = Logic(RECEIVER)
 KIND = {k.name: k for k in KINDS}
-SHUT_ON_A_BATCH = (
-    "a flap without command that sticks shut: after a halt in convey the batch counts as unknown, an unknown "
-    "batch whose flap stays shut counts as none, and the next one is drawn on top of it"
+NEVER_SEEN_OPEN = (
+    "a flap without command: a batch that was hardly drawn before a trip in purge, or that fell while it was "
+    "vented, counts as on board for ever, and FLAP_NOT_OPEN trips after every start"
 )
-RED = dict.fromkeys(("flap held by vacuum that sticks", "counterweight that sticks"), SHUT_ON_A_BATCH)
+SWINGS = [k.name for k in KINDS if k.presets.flap_kind > 0]
+RED = dict.fromkeys(SWINGS, NEVER_SEEN_OPEN)
 """What the search finds in the sequence as it stands."""
-STATES = {"low air trips": 24_000, "low air waits": 24_000} | dict.fromkeys(RED, 20_000)
+DEEP = {"low air trips": 24_000, "low air waits": 24_000} | dict.fromkeys(SWINGS, 20_000)
+"""Searched until every order of three events was tried; the others of two."""
 
 
 def spoken(kind):
@@ -42,10 +44,10 @@ def marks(kind):
 
 @pytest.mark.parametrize("kind", [pytest.param(k, id=spoken(k), marks=marks(k)) for k in KINDS])
 def test_every_state_has_a_way_back_to_a_delivering_receiver(kind):
-    searched = DeadEnds(LOGIC, kind).run(STATES.get(kind.name, 12_000))
+    searched = DeadEnds(LOGIC, kind).run(DEEP.get(kind.name, 12_000))
     assert not searched.found, searched.found[0]
     assert searched.steps >= set(Step) - ({REOPEN} if never_reopens(kind.presets) else set())
-    assert searched.events >= (3 if kind.name in STATES else 2), "every order of so many events, whole"
+    assert searched.events >= (3 if kind.name in DEEP else 2), "every order of so many events, whole"
 
 
 # ---- planted -----------------------------------------------------------------------------------------
