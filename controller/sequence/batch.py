@@ -78,7 +78,7 @@ class Batch(Source):
         """
         return (
             UNKNOWN
-            if (not s.was.powered and not s.stored_empty) or s.jogged > 0 or s.fell_by_itself
+            if (not s.was.powered and not s.stored_empty) or s.manual or s.fell_by_itself
             else BATCH
             if s.step in DRAWING
             else EMPTY
