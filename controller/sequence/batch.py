@@ -73,8 +73,8 @@ class Batch(Source):
         """
         Product in the receiver: no, yes or unknown. No only after a whole drain.
 
-        A flap without command drops the batch with any loss of the source: seen open then, or hardly filled,
-        nobody knows what is left; not seen open, the batch is still there.
+        A flap without command drops the batch with any loss of the source: seen open then, hardly filled, or
+        looked at after it would not open, nobody knows what is left; else the batch is still there.
         """
         return (
             UNKNOWN
@@ -90,8 +90,10 @@ class Batch(Source):
         lambda s: (
             s.uncommanded
             and s.was.on_board != EMPTY
-            and s.step in (REST, WARNING, FAULT, LEVEL_HOLD)
-            and (s.flap_lost or s.was.step == DRAW)
+            and (
+                (s.step in (REST, WARNING, FAULT, LEVEL_HOLD) and (s.flap_lost or s.was.step == DRAW))
+                or (s.step == FAULT and s.was.step == OPEN)
+            )
         )
     )
 
@@ -119,12 +121,26 @@ class Batch(Source):
 
     @memory(first=False)
     def little_drawn(s) -> bool:
-        """This batch ended for want of material: a flap without command may stay shut on so little."""
+        """This batch ended early for want of material: a flap without command may stay shut on so little."""
         return s.step in (VENT, OPEN) and (
-            s.was.little_drawn or (s.was.step == CONVEY and s.no_material_acts)
+            s.was.little_drawn
+            or (
+                s.was.step == CONVEY
+                and s.no_material_acts
+                and s.filled_now_ms + s.filled_now_ms < s.set.fill_ms
+            )
         )
 
-    may_be_empty = fact(lambda s: (s.was.on_board != BATCH or s.was.little_drawn) and not s.receiver_full)
+    @memory(first=False)
+    def fell_already(s) -> bool:
+        """A flap without command was seen open since the source went off, before it was waited for."""
+        return s.step in (VENT, OPEN) and (s.was.fell_already or (s.uncommanded and s.flap_lost))
+
+    may_be_empty = fact(
+        lambda s: (
+            (s.was.on_board != BATCH or s.was.little_drawn or s.was.fell_already) and not s.receiver_full
+        )
+    )
 
     # ---- fill time -----------------------------------------------------------------------------------
     @memory(first=0)

@@ -18,13 +18,9 @@ from controller.sequence.steps import BATCH, CONVEY, EMPTY, FAULT, FEEDBACK_OPEN
 
 LOGIC = Logic(RECEIVER)
 KIND = {k.name: k for k in KINDS}
-NEVER_SEEN_OPEN = (
-    "a flap without command: a batch that was hardly drawn before a trip in purge, or that fell while it was "
-    "vented, counts as on board for ever, and FLAP_NOT_OPEN trips after every start"
-)
 SWINGS = [k.name for k in KINDS if k.presets.flap_kind > 0]
-RED = dict.fromkeys(SWINGS, NEVER_SEEN_OPEN)
-"""What the search finds in the sequence as it stands."""
+RED: dict[str, str] = {}
+"""Kinds at which the search finds something that stands, and why."""
 DEEP = {"low air trips": 24_000, "low air waits": 24_000} | dict.fromkeys(SWINGS, 20_000)
 """Searched until every order of three events was tried; the others of two."""
 

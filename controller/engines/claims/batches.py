@@ -52,7 +52,7 @@ BATCHES = (
     Claim("a flap without command that is seen open at rest has dropped its batch", when=lambda s: s.set.flap_kind > 0 and s.step in (REST, WARNING, FAULT, LEVEL_HOLD) and s.flap_lost,
           then=lambda s: s.on_board != BATCH and not s.broken_off),
     Claim("a flap without command that stays shut keeps its batch", when=lambda s: s.set.flap_kind > 0 and s.was.powered and s.was.on_board == BATCH and s.on_board != BATCH and not s.manual,
-          then=lambda s: s.on_board == EMPTY or s.flap_lost or s.was.step == DRAW),
+          then=lambda s: s.on_board == EMPTY or s.flap_lost or s.was.step == DRAW or (s.was.step == OPEN and s.step == FAULT)),
     Claim("a loaded line is cleared by clear, or by a batch that ended empty", when=lambda s: s.was.line_loaded and not s.line_loaded,
           then=lambda s: s.step == VENT and (s.was.step == CLEAR or (s.was.step == CONVEY and s.no_material_acts))),
     Claim("only low air breaks a batch off that is gone on with", when=lambda s: s.broken_off, then=lambda s: s.air_broke),
