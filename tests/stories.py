@@ -248,21 +248,29 @@ def story(
 
 
 PROGRAMME: tuple[tuple[int, int, Director | None, int], ...] = (
-    (3, 3, None, 1_020), (4, 4, None, 87), (5, 5, None, 87), (23, 7, None, 342), (25, 9, None, 56),
-    (27, 11, None, 1_155), (38, 6, None, 302), (41, 9, None, 365), (44, 12, None, 233), (46, 14, None, 394),
-    (50, 2, None, 274), (52, 4, None, 2_265), (61, 13, None, 307), (63, 15, None, 284), (65, 1, None, 125),
-    (67, 3, None, 12), (68, 4, None, 639), (75, 11, None, 1_502), (81, 1, None, 21), (93, 13, None, 7),
-    (95, 15, None, 395), (96, 0, None, 259), (99, 3, None, 339), (106, 10, None, 14), (110, 14, None, 620),
-    (133, 5, None, 1_277), (142, 14, None, 170), (1001, 1, air_goes_with_the_flap, 451),
+    (0, 0, None, 1_119), (4, 4, None, 87), (5, 5, None, 60), (9, 9, None, 70), (12, 12, None, 622),
+    (17, 1, None, 1_793), (23, 7, None, 304), (25, 9, None, 56), (27, 11, None, 269),
+    (31, 15, None, 217), (40, 8, None, 29), (44, 12, None, 236), (45, 13, None, 96),
+    (46, 14, None, 394), (47, 15, None, 107), (52, 4, None, 2_265), (61, 13, None, 271),
+    (65, 1, None, 125), (67, 3, None, 12), (68, 4, None, 639), (75, 11, None, 818), (78, 14, None, 74),
+    (81, 1, None, 21), (88, 8, None, 452), (93, 13, None, 7), (95, 15, None, 395), (96, 0, None, 259),
+    (98, 2, None, 661), (99, 3, None, 339), (101, 5, None, 379), (103, 7, None, 584),
+    (106, 10, None, 14), (111, 15, None, 335), (115, 3, None, 365), (124, 12, None, 173),
+    (130, 2, None, 755), (131, 3, None, 1_419), (132, 4, None, 75), (133, 5, None, 1_277),
+    (140, 12, None, 1), (142, 14, None, 3_524), (1001, 1, air_goes_with_the_flap, 451),
     (1001, 1, fills_ever_faster, 454), (1003, 3, line_plugs_at_the_end_of_purge, 229),
-    (1004, 4, scans_crawl, 159), (1005, 5, air_goes_while_purging, 1_398), (1006, 6, scans_crawl, 453),
-    (1007, 7, scans_crawl, 188), (1009, 9, scans_crawl, 168), (1009, 9, air_goes_while_purging, 348),
-    (1011, 11, scans_come_late, 84), (1011, 11, product_runs_out, 595), (1012, 12, waits_for_long, 537),
-    (1012, 12, scans_come_late, 108), (1012, 12, air_goes_while_purging, 2_122),
-    (1015, 15, fills_ever_faster, 555),
+    (1003, 3, waits_for_long, 397), (1004, 4, scans_crawl, 159), (1005, 5, air_goes_while_purging, 213),
+    (1006, 6, scans_come_late, 35), (1006, 6, fills_ever_faster, 759), (1007, 7, scans_crawl, 188),
+    (1007, 7, product_runs_out, 358), (1009, 9, scans_crawl, 168),
+    (1009, 9, air_goes_while_purging, 348), (1010, 10, scans_crawl, 210),
+    (1011, 11, scans_come_late, 84), (1012, 12, waits_for_long, 537),
+    (1012, 12, air_goes_while_purging, 2_122), (1013, 13, scans_crawl, 275), (1015, 15, left_alone, 39),
+    (1015, 15, fills_ever_faster, 555), (1015, 15, scans_crawl, 160),
+    (1015, 15, line_plugs_at_the_end_of_purge, 250),
 )  # fmt: skip
 """
-Seed, number of the presets, director, scans: together they reach every row, line and last word.
+Seed, number of the presets, director, scans: together they reach every row, line and last word, most of them
+in two stories, so that a small change of the sequence leaves none unreached.
 
 Chosen by `python tests/choose_stories.py`; run it again when a change of the sequence leaves a row unreached.
 """
