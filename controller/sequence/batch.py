@@ -121,14 +121,10 @@ class Batch(Source):
 
     @memory(first=False)
     def little_drawn(s) -> bool:
-        """This batch ended early for want of material: a flap without command may stay shut on so little."""
-        return s.step in (VENT, OPEN) and (
+        """This batch ended in the first half of its fill: a flap without command may stay shut on it."""
+        return s.step in (CLEAR, VENT, OPEN) and (
             s.was.little_drawn
-            or (
-                s.was.step == CONVEY
-                and s.no_material_acts
-                and s.filled_now_ms + s.filled_now_ms < s.set.fill_ms
-            )
+            or (s.was.step in (PURGE, DRAW, CONVEY) and s.filled_now_ms + s.filled_now_ms < s.set.fill_ms)
         )
 
     @memory(first=False)

@@ -12,12 +12,18 @@ class Level(Transmitters):
 
     order = fact[int]()  # run
     emptied = fact[bool]()  # batch
+    emptying = fact[bool]()
 
     pouring = fact(
-        lambda s: (s.was.flap_open_cmd or s.uncommanded) and (
-            s.was.step in (REOPEN, OPEN, DRAIN) or (s.was.order == TO_CLEAN and s.was.step in FILTER_CLEAN)
+        lambda s: (
+            (s.was.flap_open_cmd or s.uncommanded)
+            and (
+                s.was.step in (REOPEN, OPEN, DRAIN)
+                or s.was.emptying
+                or (s.was.order == TO_CLEAN and s.was.step in FILTER_CLEAN)
+            )
         )
-    )  # fmt: skip
+    )
 
     @memory(first=0)
     def since_pour_ms(s) -> int:

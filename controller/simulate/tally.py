@@ -5,10 +5,24 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from controller.events import INTERLOCK_IDS
-from controller.sequence.steps import FULL_BELOW, LEVEL_HOLD, NO_AIR, NO_PRODUCT, NO_REASON
+from controller.sequence.steps import (
+    FULL_BELOW,
+    LEVEL_HOLD,
+    NO_AIR,
+    NO_PRODUCT,
+    NO_REASON,
+    NOT_SEEN_BELOW,
+    UNWANTED,
+)
 from controller.simulate.station_loop import Segment
 
-HELD_BY = {FULL_BELOW: "vessel full", NO_PRODUCT: "no product", NO_AIR: "no air"}
+HELD_BY = {
+    FULL_BELOW: "vessel full",
+    NOT_SEEN_BELOW: "vessel not seen",
+    NO_PRODUCT: "no product",
+    UNWANTED: "not wanted",
+    NO_AIR: "no air",
+}
 
 
 class Hold(NamedTuple):

@@ -95,5 +95,6 @@ LAST_WORD = (
     Claim("the purge valve opens in purge and clear only, or held by hand", when=lambda s: s.purge_cmd, then=lambda s: s.step in (PURGE, CLEAR) or s.jogged == 10),
     Claim("the vent is shut in suction only, or held by hand", when=lambda s: s.vent_close_cmd, then=lambda s: s.step in SUCTION or s.jogged == 5),
     Claim("fluidising air is given with the flap or the vent open only", when=lambda s: s.fluidise_cmd, then=lambda s: s.flap_open_proven or not s.vent_close_cmd),
+    Claim("no line calls for fluidising air where the last word forbids it", then=lambda s: not s.fluidise_cmd_overruled),
     Claim("fluidising air ends before the flap closes", when=lambda s: s.fluidise_cmd and s.jogged == 0, then=lambda s: s.step == DRAIN and s.step_ms + 300 < s.set.drain_ms),
 )  # fmt: skip

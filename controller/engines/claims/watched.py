@@ -79,7 +79,7 @@ class Watched(Facts):
         """Time since nothing can have fallen past the level probe."""
         return (
             0
-            if (s.was.flap_open_cmd or s.set.flap_kind > 0) and s.was.step in (REOPEN, OPEN, DRAIN)
+            if (s.was.flap_open_cmd or s.set.flap_kind > 0) and (s.was.step in (REOPEN, OPEN, DRAIN) or s.was.emptying)
             else min(s.was.dry_ms + s.dt_ms, DAY_MS)
         )
 
