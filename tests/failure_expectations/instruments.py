@@ -8,7 +8,6 @@ STANDS_FULL = {B: ("vessel_not_consuming@10s+190s",), S: ("vessel_not_consuming@
 BY_SWITCH, AIR_BY_SWITCH, FEED_SWITCH = {"vacuum_by": 1}, {"supply_by": 1}, {"feed_low_fitted": 1}
 OVERFILLS = trip("LINE_BLOCKED|VACUUM_TOO_HIGH", 120, may=("VACUUM_TOO_HIGH", "FILL_TIME_OVER"),
                  changed="FILL_TIME_OVER was expected after three batches; the fill time of this station overfills the body by 40 %, and the second batch trips")  # fmt: skip
-BOTH_ON = "both switches are on, and the first-out says FLAP_LOST_CLOSED: its line stands first and its cause asks that the open switch is off"
 SAG = "thought unseen; two bar that go while it draws read as a sag, once; from the next batch on nothing is seen"
 QUICK = "flutters faster than its delay, both ways"
 NOT_RELEASED = {B: trip("VACUUM_NOT_RELEASED", 20), S: trip("VACUUM_NOT_RELEASED", 21), M: trip("VACUUM_NOT_RELEASED", 34)}
@@ -50,9 +49,9 @@ FLAP_SWITCHES = (
     # at 1 the debounce and the delay hold it; at 0.3 it is off for 0.2 s
     R("flap_closed_switch_chattering", MID_FILL, trip("FLAP_LOST_CLOSED", 1.2), amount=0.3),
     R("flap_closed_switch_delayed", MID_FILL, AT_OPEN),
-    R("flap_open_switch_stuck_on", MID_FILL, trip("FLAP_DISAGREES", 0.6, may=("FLAP_LOST_CLOSED",))._replace(defect=BOTH_ON)),
+    R("flap_open_switch_stuck_on", MID_FILL, trip("FLAP_DISAGREES", 0.6, may=("FLAP_LOST_CLOSED",))),
     R("flap_open_switch_stuck_off", MID_FILL, {B: trip("FLAP_NOT_OPEN", 20), M: trip("FLAP_NOT_OPEN", 28)}),
-    R("flap_open_switch_chattering", MID_FILL, trip("FLAP_DISAGREES", 1.2, may=("FLAP_LOST_CLOSED",))._replace(defect=BOTH_ON), amount=0.3),
+    R("flap_open_switch_chattering", MID_FILL, trip("FLAP_DISAGREES", 1.2, may=("FLAP_LOST_CLOSED",)), amount=0.3),
     R("flap_open_switch_delayed", MID_FILL, {B: trip("FLAP_NOT_OPEN", 20), M: trip("FLAP_NOT_OPEN", 28)}),
 )
 

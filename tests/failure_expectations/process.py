@@ -5,10 +5,6 @@ from failure_expectations.table import MID_FILL, B, M, Row, S, Shows, holds, tri
 R = Row
 NOT_CONSUMING = ("vessel_not_consuming@10s",)
 PRESSED = "a reading under -1 kPa at rest and a refused start were expected; a flap that shuts against the pressure is pressed on its seat"
-MASK = (
-    "with cleaning beside the drain the mask of the level probe ends with the step DRAIN, though product goes on falling in "
-    "PULSE and RECOVER: LEVEL_DISAGREES and LEVEL_HIGH act on falling product"
-)
 # fmt: off
 PULSES = (
     R("pulse_valve_stuck_open", MID_FILL, {B: unseen("no transmitter at the tank; the air it lets in lowers the vacuum", shows=Shows("vacuum_air_only_pa", -5)),
@@ -40,7 +36,7 @@ VESSEL = (
     R("vessel_not_consuming", "10s", {B: holds("vessel full", 220, ("LEVEL_NEVER_CLEARS", 2_100)), S: holds("vessel full", 280, ("LEVEL_NEVER_CLEARS", 2_100)),
       M: holds("vessel full", 620, ("LEVEL_NEVER_CLEARS", 2_500))}),
     # emptying slow, next fill short; without a probe the body is overfull; the vacuum-held flap hangs open too long
-    R("vessel_not_vented", "clear#2", {B: trip("VACUUM_TOO_HIGH|LINE_BLOCKED", 120, ("VACUUM_TOO_HIGH", 80)), S: trip("FLAP_NOT_CLOSED", 10), M: trip("FILL_TOO_FAST", 260, ("FILL_TOO_FAST", 220))._replace(defect=MASK)}),
+    R("vessel_not_vented", "clear#2", {B: trip("VACUUM_TOO_HIGH|LINE_BLOCKED", 120, ("VACUUM_TOO_HIGH", 80)), S: trip("FLAP_NOT_CLOSED", 10), M: trip("FILL_TOO_FAST", 260, ("FILL_TOO_FAST", 220))}),
     # a reading under -1 kPa at rest refuses the start; it holds the vacuum-held flap shut under its batch
     R("vessel_pressurised", {B: "48s", S: "clear#2", M: "180s"}, {S: trip("FLAP_NOT_OPEN", 9), B: unseen("the pressure presses the flap shut and the vent is open: nothing to read at rest; in the drain no row looks", changed=PRESSED),
       M: trip("RECEIVER_OVERFULL", 50, changed=PRESSED + "; air through the bypass holds the powder up")}),
