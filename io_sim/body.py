@@ -51,9 +51,11 @@ P_CHECK_VALVE = at("source_check_valve")
 P_BYPASS_M2 = at("source_bypass_m2")
 
 VENT_STUCK_OPEN = slot("vent_stuck_open")
+BODY_LEAKING = slot("body_leaking")
 VENT_STUCK_SHUT = slot("vent_stuck_shut")
 VENT_FILTER_CLOGGED = slot("vent_filter_clogged")
 
+LEAKING_M2 = 5e-4  # estimate
 CLOGGED = 0.9  # of the vent's opening at the worst
 LOWEST_PA = 2_000.0
 HIGHEST_PA = 400_000.0
@@ -68,9 +70,9 @@ def move_vent(state: Floats, par: Floats, failures: Floats, outputs: Ints, step_
     state[VENT_OPEN] = lagged(state[VENT_OPEN], target, par[P_VENT_VALVE_S], step_s)
 
 
-def openings_m2(state: Floats, par: Floats) -> tuple[float, float]:
+def openings_m2(state: Floats, par: Floats, failures: Floats) -> tuple[float, float]:
     """Effective area open to the room, inwards and outwards: vent, leaks, stopped source and bypass."""
-    both = par[P_LEAK] + par[P_VENT_AREA] * state[VENT_OPEN]
+    both = par[P_LEAK] + LEAKING_M2 * failures[BODY_LEAKING] + par[P_VENT_AREA] * state[VENT_OPEN]
     through_source = par[P_BACK_FLOW] * (1.0 - state[SOURCE_OPEN]) + par[P_BYPASS_M2] * state[BYPASS_OPEN]
     return both + through_source * (1.0 - par[P_CHECK_VALVE]), both + through_source
 
@@ -96,7 +98,7 @@ def move_gas(state: Floats, par: Floats, failures: Floats, step_s: float) -> Non
     air_loss, solids_loss, column_pa, break_away_pa = line_terms(state, par, failures)
     drag = filter_pa_s_kg(state, par, failures) * state[BODY_PA]
     free, dead_end = source_strength(state, par, failures)
-    inwards_m2, outwards_m2 = openings_m2(state, par)
+    inwards_m2, outwards_m2 = openings_m2(state, par, failures)
     gap_m2 = flap_gap_m2(state, par, failures)
     volume = par[P_VOLUME] - state[BODY_KG] / par[P_PARTICLE_DENSITY]
     before = state[BODY_PA] * state[BODY_GAS_M3]

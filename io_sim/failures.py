@@ -70,6 +70,7 @@ WRITTEN = (
     M("vent_stuck_shut", "body", "vent does not open", "vacuum stays after the source stops", ("vent_close_cmd", "wired")),
     M("vent_stuck_open", "body", "vent does not close", "whistling vent, less vacuum", ("vent_close_cmd", "wired")),
     M("vent_filter_clogged", "body", "vent keeps a tenth of its opening at 1", "vent filter grey, release takes longer from week to week", ("vent_close_cmd", "wired")),
+    M("body_leaking", "body", "hole of 500 mm2 in cover seal or inlet hose at 1", "air sings at the cover, drawing takes longer"),
     M("body_bridging", "body", "product flows out slower in proportion, at 1 not at all", "flap open, body thumped with a mallet"),
     M("fluidising_dead", "body", "fluidising air does nothing, in proportion", "product comes in lumps", ("fluidise_on_ms", ">0")),
     # vacuum source

@@ -55,7 +55,7 @@ class Drift(NamedTuple):
 DRIFTS = (
     Drift("flap slower", "flap_slow", 0.10, 200, ("flap_opening", "flap_closing")),
     Drift("filter blinding", "filter_blinded", 0.40, 200, ("filter_dp", "air_only")),
-    Drift("leak growing", "flap_leaking", 1.00, 200, ("draw", "air_only")),
+    Drift("leak growing", "body_leaking", 1.00, 200, ("draw", "air_only")),
     Drift("source weaker", "source_weak", 0.25, 200, ("air_only", "draw")),
     Drift("feed running dry", "feed_empty", 0.40, 200, ("fill_rate",)),
     Drift("vent clogging", "vent_stuck_shut", 1.00, 200, ("release",)),

@@ -20,6 +20,9 @@ FLAP = (
     R("flap_leaking", MID_FILL, unseen("feedback is right, no threshold is near; the mean vacuum shows it", shows=Shows("vacuum_mean_pa", -5),
       changed="air-only vacuum was thought to show it; it does so by a third only: a leak lets clear end sooner, a second after the threshold, when the line is not quite empty"),
       amount={B: 1.0, M: 1.0, S: 0.2}),
+    # 100 mm2, as the flap above: a trend, no threshold
+    R("body_leaking", MID_FILL, unseen("no threshold is near; draw time and mean vacuum show it", shows=Shows("vacuum_mean_pa", -5)),
+      amount={B: 0.2, M: 0.2, S: 0.04}),
     R("string_on_seat", MID_FILL, {B: trip("FLAP_LOST_CLOSED", 0.5), M: trip("FLAP_LOST_CLOSED", 0.6), S: trip("FLAP_LOST_CLOSED", 0.5)}),
     # closed commanded, open appears: no source
     R("flap_hoses_swapped", "seal#2", {B: trip("FLAP_NOT_CLOSED", 10), M: trip("FLAP_NOT_CLOSED", 12)}),

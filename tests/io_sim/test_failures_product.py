@@ -315,6 +315,7 @@ DRIFTS = {  # what a trend watches, and the failure that moves it; the last says
     "flap_slow": (lambda plant: travel_s(plant), 1),
     "filter_blinded": (lambda plant: plant.advance(AIR, 4_000).filter_dp_ua, 1),
     "flap_leaking": (lambda plant: plant.advance(AIR, 4_000).vacuum_ua, -1),
+    "body_leaking": (lambda plant: plant.advance(AIR, 4_000).vacuum_ua, -1),
     "source_weak": (lambda plant: plant.advance(AIR, 4_000).vacuum_ua, -1),
     "feed_empty": (lambda plant: filled_kg(plant), -1),
     "vent_filter_clogged": (lambda plant: released_s(plant), 1),
