@@ -1,9 +1,12 @@
 """Mistakes planted in what a station may switch: motor, flap without command, manual mode, places, groups, holds."""
 
+from dataclasses import replace
+
 from mistakes_planted import Mistake, interlocks, output, outputs, rows, rules, without_refusal, without_row
 
 from controller.sequence.definition import DAY_MS, fact
 from controller.sequence.last_word import Facts
+from controller.sequence.receiver import RECEIVER
 from controller.sequence.steps import (
     BATCH,
     CONVEY,
@@ -12,6 +15,7 @@ from controller.sequence.steps import (
     EMPTYING,
     FAULT,
     LEVEL_HOLD,
+    PULSE,
     REST,
     SUCTION,
     UNKNOWN,
@@ -31,7 +35,7 @@ OF_SIGNALS = (
     Mistake("the usual fill time is a sum", rules(usual_sum_ms=fact(lambda s: s.was.usual_sum_ms + (s.filled_now_ms if s.full_batch else 0), first=0, kept=True)), ("the usual fill time is bounded",)),
     Mistake("air-only vacuum is added up", rules(air_only_pa=fact(lambda s: s.was.air_only_pa + s.dt_ms, first=0, kept=True)), ("learned pressures are bounded",)),
     Mistake("the bucket of starts has no rim", rules(starts_bucket_ms=fact(lambda s: s.was.starts_bucket_ms + (s.set.start_spacing_ms if s.source_cmd else 0), first=0, kept=True)),
-            ("buckets never overflow", "a run keeps the starts an hour", "the starts of the motor fade while it is waited for")),
+            ("buckets never overflow", "the starts of the motor fade while it is waited for")),
     Mistake("hands hold whatever they count", rules(jogged=fact(lambda s: s.was.jogged + 1 if s.jog_heard and s.manual else 0, first=0)), ("the output held by hand is a known one",)),
     Mistake("without an open switch closed is guessed", rules(flap_proven=fact(lambda s: s.flap_closed and not s.flap_open if s.both_switches else s.off_open_long)), ("proven closed without an open switch is closed",)),
     Mistake("without a closed switch closed is not open at this moment", rules(flap_proven=fact(lambda s: not s.flap_open if s.open_switch_only else s.flap_closed and not (s.both_switches and s.flap_open))),
@@ -51,7 +55,7 @@ OF_PLACES = (
     Mistake("start from anywhere", without_refusal("start_out_of_place"), ("an order from page or network needs the right to it", "the machine gives no order while another place has control")),
     Mistake("manual mode while it runs", without_refusal("not_idle_or_fault"), ("manual mode is at rest or in a fault", "manual mode has no run latch, and no order", "manual mode is entered at the machine, with control there")),
     Mistake("manual mode from the network", without_refusal("manual_remote"), ("manual mode is entered at the machine, with control there",)),
-    Mistake("leaving manual mode starts", rows(lambda r: r._replace(guard=Facts.in_manual) if r.guard.name == "asked" else r), ("leaving manual mode starts nothing",)),
+    Mistake("leaving manual mode starts", rows(lambda r: r._replace(guard=Facts.in_manual) if r.guard.name == "asked" else r), ("leaving manual mode starts nothing", "rest is left by an order only, and to the warning", "whatever is not at rest was ordered", "manual mode is at rest or in a fault")),
     Mistake("a held output outlives the mode", rules(jogged=fact(lambda s: s.now.jog if s.jog_heard and s.manual else s.was.jogged, first=0)),
             ("leaving manual mode starts nothing", "an output is held by hand in manual mode only", "a held output falls when it is not renewed", "what dropped it stays its end until it is let go",
              "open safety chain, lost air, lost I/O, overload, stop and halt drop what is held by hand", "nothing is moved by hand before the horn has sounded")),
@@ -63,7 +67,9 @@ OF_PLACES = (
 )  # fmt: skip
 
 OF_FLAP_AND_SOURCE = (
-    Mistake("pull-in without an end", rules(pulling_in=fact(lambda s: s.set.flap_kind == VACUUM_HELD and s.step in DRAWING and not s.seated)), ("a flap that the vacuum closes has its pull-in time",)),
+    Mistake("pull-in without an end", replace(rules(pulling_in=fact(lambda s: s.set.flap_kind == VACUUM_HELD and s.step in DRAWING and not s.seated)),
+            interlocks=tuple(i._replace(effect="warn") if i.cause.name == "not_pulled_in" else i for i in RECEIVER.interlocks)),
+            ("a flap that the vacuum closes has its pull-in time", "a flap that was not pulled in is a trip wherever it is looked at")),
     Mistake("a seated flap that is lost is let be", rules(off_seat_drawing=fact(lambda s: s.flap_unproven and s.set.flap_kind != VACUUM_HELD)), ("a seated flap that is lost is counted by the trip as by the last word",)),
     Mistake("the source's clock runs on", rules(acting_ms=fact(lambda s: min(s.was.acting_ms + s.dt_ms, DAY_MS), first=0)), ("the source acts only where it is called to",)),
     Mistake("the source rests in draw", output("source_cmd", steps=tuple(k for k in DRAWING if k != CONVEY)), ("a receiver that draws has its source on",)),
@@ -73,17 +79,19 @@ OF_FLAP_AND_SOURCE = (
     Mistake("without an instrument it is released at once", rules(vent_time_over=TRUE), ("without an instrument flap-open waits the vent time after source off", "with a switch flap-open waits the vent time, and for the switch")),
     Mistake("the flap opens with the motor running", rules(source_quiet=TRUE), ("flap-open is not first given while a motor without open bypass runs",)),
     Mistake("a held batch is dropped on a full vessel", rules(full_below_policy=FALSE), ("flap-open is not first given onto a full vessel where the batch is held",)),
-    Mistake("a pulse with the vent shut", rules(pulse_barred=fact(lambda s: s.pulse_on_ms >= s.set.pulse_ms)), ("a pulse is given with the source off, the vent open, nothing fed",)),
+    Mistake("pulses while it conveys", outputs(lambda o: o._replace(steps=(CONVEY,), when=None, unless=None) if o.name == "pulse_1_cmd" and o.steps == (PULSE,) else o),
+            ("a pulse is given with the source off, the vent open, nothing fed", "a pulse is given with the flap proven open only, but off-line", "no pulse goes on once it lasted its maximum", "no pulse goes on once it lasted its preset", "two pulses are never closer than the minimum")),
     Mistake("an off-line pulse whatever the flap", rules(pulse_place=fact(lambda s: s.uncommanded or s.offline or s.flap_open_proven)), ("an off-line pulse is given with the flap proven in one of its places",)),
     Mistake("two groups at once", rules(second_called=fact(lambda s: s.was.pulse_group >= 1 and s.pulse_begun)), ("one group is pulsed at a time", "only groups that are there are pulsed")),
-    Mistake("fluidising into a closed body", rules(fluidise_barred=FALSE, fluid_called=FALSE), ("fluidising air is given with the flap or the vent open only",)),
+    Mistake("fluidising into a closed body", output("fluidise_cmd", steps=(CONVEY,), when=None, unless=None), ("fluidising air is given with the flap or the vent open only", "fluidising air ends before the flap closes")),
     Mistake("fluidising from suction on", output("fluidise_cmd", steps=(CONVEY, *EMPTYING)), ("no line calls for fluidising air where the last word forbids it",)),
     Mistake("fluidising to the last", rules(fluid_called=fact(lambda s: s.set.fluidise_on_ms > 0)), ("fluidising air ends before the flap closes",)),
     Mistake("a motor does not rest", rules(motor_rested=TRUE), ("a motor is never switched on within its minimum off time, by hand neither",)),
-    Mistake("the bypass is shut while it empties", output("bypass_close_cmd", steps=(*DRAWING, VENT)), ("a motor on bypass does not act on the body",)),
+    Mistake("the bypass is shut while it empties", output("bypass_close_cmd", steps=(*DRAWING, VENT)), ("a motor on bypass does not act on the body", "the source acts only while it draws, or held by hand", "the source acts only where it is called to")),
     Mistake("a bypass that is not there", outputs(lambda o: o._replace(when=None) if o.name == "bypass_close_cmd" and o.when and o.when.name == "bypassed" else o), ("no bypass is shut where there is none",)),
     Mistake("the motor runs on through a hold", rules(runs_on_bypass=fact(lambda s: s.bypassed and (s.was.source_cmd or s.motor_may_start))), ("in a hold a motor is off after its run-on and least on time",)),
-    Mistake("a motor keeps its least on time", output("source_cmd", steps=(*DRAWING, FAULT), when=None), ("stop, halt and trip take the motor off at once, whatever its least on time",)),
+    Mistake("a motor keeps its least on time", output("source_cmd", steps=(*DRAWING, FAULT), when=None), ("stop, halt and trip take the motor off at once, whatever its least on time", "nothing that moves or feeds is energised in a fault, unless held by hand",
+             "the source acts only while it draws, or held by hand", "the source acts only where it is called to")),
     Mistake("any motor is ready", rules(source_ready=TRUE), ("a batch begins with the motor ready", "a run keeps the starts an hour")),
     *(
         Mistake(f"{name} is only told", interlocks(lambda i, name=name: i._replace(effect="warn", allowed=()) if i.name == name else i), (f"{claim} is a trip wherever it is looked at",))
@@ -108,8 +116,9 @@ OF_BATCHES = (
     Mistake("a held batch is opened", without_row("held_with_batch"), ("a batch is held back from a full vessel", "a batch is held back when too much was dropped unseen")),
     Mistake("emptied again and again", rules(over_and_left=fact(lambda s: s.left_over or s.full_too_soon)), ("a second emptying is not followed by a third",)),
     Mistake("refill whatever the low probe says", rules(full_stands=fact(lambda s: s.vessel_full)), ("a full vessel held for the low probe is left when that is uncovered",)),
-    Mistake("a plant that wants nothing is filled", rules(hold_over=fact(lambda s: not (s.full_stands or s.not_seen or s.starved_stands or s.air_stands))), ("no suction while the plant does not want it", "a hold has a reason")),
-    Mistake("air is waited for in seal", rules(air_wait=fact(lambda s: s.wait and s.supply_air_low_acts and s.was.step == CONVEY)), ("in seal only the motor is waited for",)),
+    Mistake("a plant that wants nothing is filled", rules(hold_over=fact(lambda s: not (s.full_stands or s.not_seen or s.starved_stands or s.air_stands))), ("no suction while the plant does not want it",)),
+    Mistake("waiting is counted twice", rules(waited_ms=fact(lambda s: s.was.waited_ms + (s.dt_ms + s.dt_ms if s.wait else 0) if s.step == s.was.step else 0, first=0)),
+            ("a wait in seal is no longer than the source has been off", "waiting is part of the time in the step", "waiting in a step is counted")),
     Mistake("a motor is waited for whatever its rest", rules(motor_may_start=FALSE), ("waiting for the motor is bounded",)),
     Mistake("a step that works waits", rules(waited_ms=fact(lambda s: s.was.waited_ms + s.dt_ms if s.step == s.was.step else 0, first=0)), ("a step that does not wait works",)),
     Mistake("nothing is asked of the flap in seal", rules(sealed=fact(lambda s: s.in_step_ms >= s.set.tank_charge_ms and s.level_settled and not s.vessel_full and s.source_ready)), ("a batch begins with the flap proven closed, unless the vacuum closes it",)),

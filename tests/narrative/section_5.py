@@ -13,7 +13,7 @@ EFFECTS = (
     R("Wait: stays in the step, its clock stopped, under a limit of its own.", "fact waited_ms", "fact worked_ms",
       shown=("supply::wait_in_open_stays_with_its_output_and_the_travel_clock_stands_still",
              "waiting for air with the flap open is bounded", "waiting in a step is counted",
-             "a step that does not wait works", "in seal only the motor is waited for",
+             "a step that does not wait works", "a wait in seal is no longer than the source has been off",
              "waiting is part of the time in the step")),
     R("End batch: the batch is ended early.", "row batch_too_high", "row line_is_empty", "row dp_ends_batch",
       shown=("vacuum::vacuum_too_high_ends_the_batch_through_clear",)),

@@ -128,7 +128,7 @@ TIMES = (
           then=lambda s: s.worked_ms < s.step_limit_ms),
     Claim("waiting for air with the flap open is bounded", when=lambda s: s.step == OPEN,
           then=lambda s: s.waited_ms <= s.set.open_air_wait_ms + s.dt_ms),
-    Claim("in seal only the motor is waited for", when=lambda s: s.step == SEAL and not s.source_cmd, then=lambda s: s.waited_ms <= s.motor_off_ms),
+    Claim("a wait in seal is no longer than the source has been off", when=lambda s: s.step == SEAL and not s.source_cmd, then=lambda s: s.waited_ms <= s.motor_off_ms),
     Claim("the starts of the motor fade while it is waited for", when=lambda s: s.step == SEAL and not s.source_cmd,
           then=lambda s: s.starts_bucket_ms <= max(HOUR_MS + HOUR_MS - s.waited_ms, 0)),
     Claim("waiting for the motor is bounded", when=lambda s: s.source_not_ready_acts, then=lambda s: s.was.waited_ms < HOUR_MS + HOUR_MS),
