@@ -45,7 +45,7 @@ LIMITS = (
       shown=("simulate::the_head_says_that_it_is_simulated_and_no_safety_function",
              "cause_effect::the_page_has_the_picture_the_sheet_and_the_cautions_and_fetches_nothing")),
     R("Off-line pulses, stored air during FAULT and a spring-closed flap on loss of power are hazards the guards "
-      "must cover.", missing="The README does not name the off-line pulses yet; no test holds the other two."),
+      "must cover.", missing="said in the README; no test holds its words"),
 )
 
 PROOFS = (
