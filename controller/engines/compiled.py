@@ -9,7 +9,7 @@ import hashlib
 import importlib.util
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -23,13 +23,14 @@ def cache_folder() -> Path:
     return Path(root) / "vacuum-receiver" / "scans"
 
 
-def compiled(logic: Logic, folder: Path | None = None) -> Any:
+def compiled(logic: Logic, folder: Path | None = None, options: Mapping[str, int] | None = None) -> Any:
     """
     The generated scan, compiled: callable from Python and from other compiled functions.
 
     Args:
         logic: What to compile.
         folder: Where text and machine code are kept; `cache_folder()` unless told.
+        options: As in `generated.source`.
 
     Returns:
         `scan(memory, inputs, presets, dt_ms, outputs, acts)` over C-contiguous int64 arrays, in place,
@@ -42,12 +43,13 @@ def compiled(logic: Logic, folder: Path | None = None) -> Any:
     from numba import int64, njit, void
 
     array = int64[::1]
-    return njit(void(array, array, array, int64, array, array), cache=True)(_stored(logic, folder).scan)
+    scan = _stored(logic, folder, options).scan
+    return njit(void(array, array, array, int64, array, array), cache=True)(scan)
 
 
-def _stored(logic: Logic, folder: Path | None) -> Any:
+def _stored(logic: Logic, folder: Path | None, options: Mapping[str, int] | None) -> Any:
     """The module of the generated text, written to its file if it is not there yet."""
-    text = generated.source(logic, branch_free=True)
+    text = generated.source(logic, branch_free=True, options=options)
     key = hashlib.sha256(text.encode()).hexdigest()[:16]
     path = (folder or cache_folder()) / key / f"scan_{key}.py"
     if not path.exists():

@@ -55,6 +55,24 @@ def fixed_at(logic: Logic, presets: Mapping[str, int], inputs: Mapping[str, int]
         first, reached = left, more
 
 
+def folded(logic: Logic, presets: Mapping[str, int]) -> dict[str, ast.expr]:
+    """
+    The rules of all facts with some `presets` put in, and what these settle for ever folded away.
+
+    They hold from power-up under these presets on, as long as kept memory is what the same rules left.
+    """
+    fixed = fixed_at(logic, presets, {})
+    values = {Read("set", name): int(value) for name, value in presets.items()}
+    values |= {Read("this", name): int(value) for name, value in fixed.facts.items()}
+    values |= {
+        Read("was", name): int(first)
+        for name, first in logic.memory.items()
+        if name not in logic.kept and fixed.facts.get(name) == first
+    }
+    fold = _Fold(logic, values, fixed.steps)
+    return {name: fold.rest(fact.tree) for name, fact in logic.facts.items() if name != "step"}
+
+
 def settled(logic: Logic, fixed: Fixed, presets: Mapping[str, int], tree: ast.expr) -> bool:
     """Whether an expression in core form has one value for ever at this station."""
     values = {Read("set", name): int(value) for name, value in presets.items()}
@@ -67,6 +85,7 @@ class _Fold:
 
     def __init__(self, logic: Logic, values: Mapping[Read, int], reached: frozenset[int]) -> None:
         self.constants, self.values, self.reached = logic.constants, values, reached
+        self.kinds = logic.kinds
 
     def of(self, tree: ast.expr) -> int | None:
         match tree:
@@ -94,6 +113,42 @@ class _Fold:
         read = read_of(tree)
         assert read is not None, ast.dump(tree)
         return self.values.get(read)
+
+    def rest(self, tree: ast.expr) -> ast.expr:
+        """What is left of an expression when all that has a value is put in."""
+        value = self.of(tree)
+        if value is not None:
+            return ast.Constant(bool(value) if self._says_yes_or_no(tree) else value)
+        match tree:
+            case ast.BoolOp(op, nodes):
+                left = [self.rest(n) for n in nodes if self.of(n) is None]
+                return left[0] if len(left) == 1 else ast.BoolOp(op, left)
+            case ast.IfExp(test, yes, no) if (taken := self.of(test)) is not None:
+                return self.rest(yes if taken else no)
+            case ast.IfExp(test, yes, no):
+                return ast.IfExp(self.rest(test), self.rest(yes), self.rest(no))
+            case ast.UnaryOp(op, node):
+                return ast.UnaryOp(op, self.rest(node))
+            case ast.Compare(a, [ast.In()], _):
+                return tree
+            case ast.Compare(a, [op], [b]):
+                return ast.Compare(self.rest(a), [op], [self.rest(b)])
+            case ast.BinOp(a, op, b):
+                return ast.BinOp(self.rest(a), op, self.rest(b))
+            case ast.Call(name, [a, b]):
+                return ast.Call(name, [self.rest(a), self.rest(b)], [])
+        return tree
+
+    def _says_yes_or_no(self, tree: ast.expr) -> bool:
+        match tree:
+            case ast.Constant(value):
+                return isinstance(value, bool)
+            case ast.BoolOp() | ast.UnaryOp() | ast.Compare():
+                return True
+            case ast.IfExp(_, yes, _):
+                return self._says_yes_or_no(yes)
+        read = read_of(tree)
+        return read is not None and self.kinds[read] is bool
 
     def _junction(self, values: list[int | None], settles: bool) -> int | None:
         if any(v is not None and bool(v) == settles for v in values):

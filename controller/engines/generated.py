@@ -8,11 +8,12 @@ quickest, or free of branches, which Numba compiles many times sooner.
 
 import ast
 from collections import Counter
-from collections.abc import Callable, MutableSequence, Sequence
+from collections.abc import Callable, Mapping, MutableSequence, Sequence
 from typing import Any
 
 from controller.engines.as_written import Scanned
-from controller.sequence.expressions import Read, read_of
+from controller.engines.fixed import folded
+from controller.sequence.expressions import Read, read_of, reads_of
 from controller.sequence.logic import Fact, Logic
 
 FlatScan = Callable[
@@ -31,8 +32,9 @@ SYMBOLS: dict[type, str] = {
 class _Text:
     """Writes the generated function."""
 
-    def __init__(self, logic: Logic, branch_free: bool) -> None:
+    def __init__(self, logic: Logic, branch_free: bool, options: Mapping[str, int]) -> None:
         self.logic, self.branch_free = logic, branch_free
+        self.trees = folded(logic, options) if options else {n: f.tree for n, f in logic.facts.items()}
         d = logic.definition
         self.places = {
             Read(group, name): n
@@ -41,8 +43,14 @@ class _Text:
         }
         self.acts = [f"{n.lower()}_acts" for n in logic.interlock_names]
         self.needed = self._needed()
-        times = Counter(r for f in self.needed for r in logic.reads(f.name) if r.group != "this")
+        times = Counter(r for f in self.needed for r in self.reads(f.name) if r.group != "this")
         self.local = {r: f"_{r.group}_{r.name}" for r, n in times.items() if n > 2}
+
+    def reads(self, name: str) -> tuple[Read, ...]:
+        if name == "step":
+            guards = (Read("this", row.guard.name) for row in self.logic.rows)
+            return (Read("was", "step"), *guards)
+        return reads_of(self.trees[name])
 
     def _needed(self) -> list[Fact]:
         """The facts that memory, outputs or acts come to depend on, in working order."""
@@ -50,7 +58,7 @@ class _Text:
         wanted = {*self.logic.memory, *self.logic.definition.outputs._fields, *self.acts}
         for name in reversed(facts):
             if name in wanted:
-                wanted |= {r.name for r in self.logic.reads(name) if r.group == "this"}
+                wanted |= {r.name for r in self.reads(name) if r.group == "this"}
         return [f for f in facts.values() if f.name in wanted]
 
     def whole(self) -> str:
@@ -58,7 +66,7 @@ class _Text:
         lines += [f"    {name} = {self.fetch(r)}" for r, name in self.local.items()]
         lines += [f"    _was_at = 1 << memory[{self.places[Read('was', 'step')]}]"]
         for f in self.needed:
-            lines += self.step() if f.name == "step" else self.assign("    ", f.name, f.tree)
+            lines += self.step() if f.name == "step" else self.assign("    ", f.name, self.trees[f.name])
         for target, names in (
             ("memory", self.logic.memory),
             ("outputs", self.logic.definition.outputs._fields),
@@ -172,15 +180,22 @@ class _Text:
         return "(" + self.joined(False).join(f"({self.text(step)} == {k})" for k in steps) + ")"
 
 
-def source(logic: Logic, branch_free: bool = False) -> str:
-    """The text of the scan: one function `scan`, without imports."""
-    return _Text(logic, branch_free).whole()
+def source(logic: Logic, branch_free: bool = False, options: Mapping[str, int] | None = None) -> str:
+    """
+    The text of the scan: one function `scan`, without imports.
+
+    Args:
+        logic: What it scans.
+        branch_free: For Numba.
+        options: Presets that are always so; what they settle is left out. Only for these, from power-up on.
+    """
+    return _Text(logic, branch_free, options or {}).whole()
 
 
-def interpreted(logic: Logic) -> FlatScan:
-    """The generated scan on plain Python, quickest over lists of int."""
+def interpreted(logic: Logic, options: Mapping[str, int] | None = None) -> FlatScan:
+    """The generated scan on plain Python, quickest over lists of int; `options` as in `source`."""
     names: dict[str, Any] = {}
-    exec(compile(source(logic), "<generated scan>", "exec"), names)
+    exec(compile(source(logic, options=options), "<generated scan>", "exec"), names)
     scan: FlatScan = names["scan"]
     return scan
 

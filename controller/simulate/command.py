@@ -170,7 +170,8 @@ def simulate(ask: Ask, progress: Callable[[int], None]) -> Outcome:
 
 def _executor(ask: Ask, logic: Logic, notes: list[str]) -> executors.Executor:
     try:
-        return executors.executor(ask.executor, logic)
+        options = executors.options_of(ask.station.receiver.presets)
+        return executors.executor(ask.executor, logic, options=options)
     except ModuleNotFoundError as error:
         msg = f"--executor {ask.executor}: needs {error.name}, which is not installed: use "
         msg += f"--executor generated, or run: {install_with('fast')}"

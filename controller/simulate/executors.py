@@ -20,7 +20,7 @@ from controller.engines import generated
 from controller.engines.as_written import AsWritten
 from controller.engines.compiled import compiled
 from controller.sequence.logic import Logic
-from controller.sequence.presets import Presets
+from controller.sequence.presets import Presets, limits
 from controller.simulate import closed_loop
 from io_sim import kernel
 
@@ -42,7 +42,15 @@ def best() -> str:
     return "compiled" if find_spec("numba") else "generated"
 
 
-def executor(name: str, logic: Logic, cache: Path | None = None) -> Executor:
+def options_of(presets: Presets) -> dict[str, int]:
+    """What is fitted at a station: the presets that are choices or yes or no, and the pulse groups."""
+    named = {name for name, limit in limits().items() if limit.choices} | {"pulse_groups"}
+    return {n: int(v) for n, v in presets._asdict().items() if isinstance(v, bool) or n in named}
+
+
+def executor(
+    name: str, logic: Logic, cache: Path | None = None, options: dict[str, int] | None = None
+) -> Executor:
     """
     The executor of this name.
 
@@ -50,15 +58,16 @@ def executor(name: str, logic: Logic, cache: Path | None = None) -> Executor:
         name: One of `NAMES`.
         logic: What it runs.
         cache: Where compiled code is kept; a folder of the user's own if left out.
+        options: From `options_of`: the executor is for stations with these alone, and compiles sooner.
 
     Raises:
         ModuleNotFoundError: `compiled` without Numba.
         OSError: The cache folder cannot be written.
     """
     if name == "compiled":
-        return _compiled(logic, cache)
+        return _compiled(logic, cache, options or {})
     as_written = name == "transitions"
-    scan = _flat(AsWritten(logic)) if as_written else generated.interpreted(logic)
+    scan = _flat(AsWritten(logic)) if as_written else generated.interpreted(logic, options)
     loop = closed_loop.bound(logic, scan=scan, advance=kernel.advance, differ=operator.ne)
     return Executor(name, loop, list, list, Presets._make if as_written else _whole)
 
@@ -78,7 +87,7 @@ def _flat(engine: AsWritten) -> generated.FlatScan:
     return scan
 
 
-def loop_folder(logic: Logic, root: Path) -> Path:
+def loop_folder(logic: Logic, root: Path, options: dict[str, int]) -> Path:
     """
     Where the compiled loop is kept: named by a hash of the texts of loop, scan and plant.
 
@@ -89,7 +98,7 @@ def loop_folder(logic: Logic, root: Path) -> Path:
 
     from io_sim.compiled import kernel_text
 
-    scan_text = generated.source(logic, branch_free=True)
+    scan_text = generated.source(logic, branch_free=True, options=options)
     texts = (inspect.getsource(closed_loop), scan_text, kernel_text(), numba.__version__)
     return root / "loops" / hashlib.sha256("\0".join(texts).encode()).hexdigest()[:16]
 
@@ -108,14 +117,14 @@ def _plant_beside(text_folder: Path, code_folder: Path) -> "subprocess.Popen[byt
     )
 
 
-def _compiled(logic: Logic, cache: Path | None) -> Executor:
+def _compiled(logic: Logic, cache: Path | None, options: dict[str, int]) -> Executor:
     """Loop, scan and plant through Numba, kept on disk."""
     import numba
 
     from io_sim.compiled import compiled_advance, default_cache_dir, float_array, int_array
 
     root = cache or default_cache_dir()
-    folder = loop_folder(logic, root)
+    folder = loop_folder(logic, root, options)
     fresh = not folder.exists()
     folder.mkdir(parents=True, exist_ok=True)
     plant = _plant_beside(root / "plants", folder) if fresh else None
@@ -123,14 +132,19 @@ def _compiled(logic: Logic, cache: Path | None) -> Executor:
     before, config.CACHE_DIR = config.CACHE_DIR, str(folder)
     try:
         differ = numba.njit(closed_loop.differs)
-        scan = compiled(logic, root / "scans")
+        scan = compiled(logic, root / "scans", options)
         if plant is not None:
             plant.wait()
         parts = {"scan": scan, "advance": compiled_advance(root / "plants")}
         loop = numba.njit(closed_loop.bound(logic, differ=differ, **parts), cache=True)
     finally:
         config.CACHE_DIR = before
+
+    def flat_presets(presets: Presets) -> Any:
+        assert options_of(presets).items() >= options.items(), "for a station with other options"
+        return int_array(_whole(presets))
+
     return Executor(
         "compiled", loop, lambda values: int_array(list(values)), lambda values: float_array(list(values)),
-        lambda presets: int_array(_whole(presets)),
+        flat_presets,
     )  # fmt: skip
