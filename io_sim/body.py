@@ -55,7 +55,7 @@ BODY_LEAKING = slot("body_leaking")
 VENT_STUCK_SHUT = slot("vent_stuck_shut")
 VENT_FILTER_CLOGGED = slot("vent_filter_clogged")
 
-LEAKING_M2 = 5e-4  # estimate
+COVER_LEAK_M2 = 5e-4  # estimate
 CLOGGED = 0.9  # of the vent's opening at the worst
 LOWEST_PA = 2_000.0
 HIGHEST_PA = 400_000.0
@@ -72,7 +72,7 @@ def move_vent(state: Floats, par: Floats, failures: Floats, outputs: Ints, step_
 
 def openings_m2(state: Floats, par: Floats, failures: Floats) -> tuple[float, float]:
     """Effective area open to the room, inwards and outwards: vent, leaks, stopped source and bypass."""
-    both = par[P_LEAK] + LEAKING_M2 * failures[BODY_LEAKING] + par[P_VENT_AREA] * state[VENT_OPEN]
+    both = par[P_LEAK] + COVER_LEAK_M2 * failures[BODY_LEAKING] + par[P_VENT_AREA] * state[VENT_OPEN]
     through_source = par[P_BACK_FLOW] * (1.0 - state[SOURCE_OPEN]) + par[P_BYPASS_M2] * state[BYPASS_OPEN]
     return both + through_source * (1.0 - par[P_CHECK_VALVE]), both + through_source
 
