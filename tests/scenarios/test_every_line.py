@@ -36,6 +36,10 @@ UNREACHED = {
     "output source_cmd line 1 overruled": "a motor on bypass is started only when rested, and it acts on no body",
     "output flap_open_cmd line 6 overruled": "a flap open in filter clean is given already, and nothing withdraws it",
     "output flap_open_cmd line 7 overruled": "a flap frozen open is given already, and nothing withdraws it",
+    **dict.fromkeys(
+        (f"output pulse_{n}_cmd line {11 + 3 * n} overruled" for n in (1, 2, 3)),
+        "the pulse of a re-opening is called with the flap proven open only, and for its time only",
+    ),
     "output fluidise_cmd line 22 overruled": "the vent is open all through drain",
     "output fluidise_cmd line 23 overruled": "by hand one output at a time: the vent is open while this one is held",
     "condition fluidise_cmd_overruled true": "the two above",

@@ -310,8 +310,9 @@ def test_it_never_replaces_the_reset(fitted):
 
 
 def test_afterwards_nobody_knows_what_is_on_board(fitted):
-    bench = by_hand(fitted)
+    bench = fitted().at(REST)
     assert bench.remembers("on_board") == EMPTY
+    bench = by_hand(fitted)
     jogs(bench, FEED, 500)
     bench.release("jog")
     bench.request("automatic")

@@ -161,6 +161,16 @@ def test_a_clear_that_was_not_too_high_ends_by_time_without_a_trip(at):
     assert bench.run_until(VENT, within_ms=4_000) == 3_500
 
 
+def test_high_vacuum_that_comes_in_clear_is_told_and_the_line_must_then_come_clear(at):
+    """An overfull body shows itself when the feed has stopped: it counts as a batch ended too high."""
+    bench = at(CLEAR)
+    bench.force(vacuum_ua=vacuum_ua(50))
+    bench.run(1_200)
+    assert "VACUUM_TOO_HIGH" in bench.acts
+    first_out, _ = trip_of(bench, 6_000)
+    assert first_out == "LINE_BLOCKED"
+
+
 def test_a_blocked_line_in_purge_trips_after_the_delay_of_high_vacuum(at):
     bench = at(PURGE)
     bench.run(100)
