@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from controller.events import INTERLOCK_IDS
+from controller.events import ALARM_IDS
 from controller.sequence.steps import (
     FULL_BELOW,
     LEVEL_HOLD,
@@ -54,7 +54,7 @@ class Tally:
 
     def raised(self, names: Sequence[str]) -> None:
         """Interlocks that began to act."""
-        self._alarms.update(name for name in names if name in INTERLOCK_IDS)
+        self._alarms.update(name for name in names if name in ALARM_IDS)
 
     def refused(self, command: str, reasons: Sequence[str]) -> None:
         """A command was refused."""

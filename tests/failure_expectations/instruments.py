@@ -6,8 +6,7 @@ R = Row
 NOT_CONSUMING = ("vessel_not_consuming@10s",)
 STANDS_FULL = {B: ("vessel_not_consuming@10s+190s",), S: ("vessel_not_consuming@10s+270s",), M: ("vessel_not_consuming@10s+600s",)}
 BY_SWITCH, AIR_BY_SWITCH, FEED_SWITCH = {"vacuum_by": 1}, {"supply_by": 1}, {"feed_low_fitted": 1}
-OVERFILLS = trip("LINE_BLOCKED|VACUUM_TOO_HIGH", 120, may=("VACUUM_TOO_HIGH", "FILL_TIME_OVER"),
-                 changed="FILL_TIME_OVER was expected after three batches; the fill time of this station overfills the body by 40 %, and the second batch trips")  # fmt: skip
+OVERFILLS = warns(("FILL_TIME_OVER", 170), delivers=True)  # three batches that the time ended
 SAG = "thought unseen; two bar that go while it draws read as a sag, once; from the next batch on nothing is seen"
 QUICK = "flutters faster than its delay, both ways"
 NOT_RELEASED = {B: trip("VACUUM_NOT_RELEASED", 20), S: trip("VACUUM_NOT_RELEASED", 21), M: trip("VACUUM_NOT_RELEASED", 34)}

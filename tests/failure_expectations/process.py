@@ -11,7 +11,7 @@ PULSES = (
       S: trip("FLAP_LOST_CLOSED", 1, changed="short batches were expected; the tank blows into the body and the flap held by vacuum drops its batch"),
       M: unseen("one group of three blows for nothing and is not cleaned", shows=Shows("filter_dp_cleaned_pa", 10))}),
     R("pulse_valve_stuck_shut", MID_FILL, {B: unseen("no pressure drop is measured; on the dirty side blinding lowers the vacuum", run_s=300, shows=Shows("vacuum_air_only_pa", -15)),
-      S: unseen("no pressure drop is measured; sugar has few fines", run_s=300, shows=Shows("vacuum_air_only_pa", -2)),
+      S: unseen("no pressure drop is measured; sugar has few fines", run_s=300, shows=Shows("vacuum_air_only_pa", -1)),
       M: unseen("two groups of three are cleaned, so the drop still falls at each clean", run_s=300, shows=Shows("filter_dp_cleaned_pa", 15))}),
     R("pulse_valve_passing", MID_FILL, unseen("the tank fills faster than it hisses")),
     R("tank_not_charging", MID_FILL, {B: unseen("no transmitter at the tank, no pressure drop: cake grows", run_s=300, shows=Shows("vacuum_air_only_pa", -15)),
