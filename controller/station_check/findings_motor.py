@@ -1,4 +1,9 @@
-"""Findings of a motor source: starts and rest against the table of its size, times against the plant."""
+"""
+Findings of a motor source: starts and rest against the table of its size, times against the plant.
+
+NEMA MG 10 also limits starts by the inertia of the load (column B, from memory): that is not checked, because
+plant.yaml has no inertia.
+"""
 
 from typing import NamedTuple
 
@@ -11,7 +16,7 @@ from io_sim.parameters import PlantParameters
 HP_KW = 0.7457
 STARTS_TABLE = (
     "NEMA MG 10, table 2-3 (design A and B, load torque as the square of the speed), as the EASA electrical "
-    "engineering handbook prints it"
+    "engineering handbook prints it; its limit by load inertia (column B) is not checked"
 )
 
 

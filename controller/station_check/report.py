@@ -65,7 +65,6 @@ def judge(
         *vacuum_findings(plant, presets, predicted),
         *time_findings(plant, presets, predicted),
         *step_findings(presets, predicted),
-        *step_findings(presets, predicted),
         *motor_findings(plant, presets, predicted),
         *filter_findings(plant, presets, predicted),
         *supply_findings(plant, presets, predicted),

@@ -131,6 +131,13 @@ def test_longer_rest_of_the_pulses_is_in_the_predicted_clean() -> None:
     assert "400 ms longer" in warned.source
 
 
+@pytest.mark.parametrize("kind", [0, 2])
+def test_no_finding_appears_twice(kind: int) -> None:
+    presets = SOUND_PRESETS._replace(flap_kind=kind, flap_feedback=1 if kind else 0)
+    found = judge(SOUND_PLANT._replace(flap_kind=float(kind)), presets, ALL)[1]
+    assert len(found) == len({f.what for f in found})
+
+
 def test_every_finding_has_a_mistake() -> None:
     found = judge(SOUND_PLANT, SOUND_PRESETS, ALL)[1]
     seen = {what for what, *_ in MISTAKES} | {"bound of step convey"}  # this one has tests of its own
