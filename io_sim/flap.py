@@ -59,7 +59,8 @@ STRING_ON_SEAT = slot("string_on_seat")
 
 DRIVEN, VACUUM_HELD = 0.0, 2.0  # and 1 a counterweight
 HANGING_SWING = 0.75  # a hanging flap opens to about 75 degrees, cos 75 = 0.26; estimate
-FULL_SPEED_AT = 0.2  # of the closing force: less surplus than this moves the flap slower
+FULL_SPEED_AT = 0.2  # of the force that drives it home: less surplus moves the flap slower; estimate
+CYLINDER_AT_PA_G = 6e5  # a cylinder's force is stated at 6 bar; common practice, no source
 LEAKING_M2, STRING_M2 = 1e-4, 3e-5  # estimates
 ROCKED_OPEN, ROCKING_PA_V = 0.07, 3_000.0  # a string: vacuum over this tilts the flap on it; estimates
 
@@ -122,9 +123,15 @@ def flap_force_n(state: Floats, par: Floats) -> float:
 
 
 def full_speed_n(par: Floats) -> float:
-    """Surplus of force for the full speed; a hanging flap is slowed by what it carries."""
+    """
+    Surplus of force for the full speed, a share of what drives it home.
+
+    That is the spring; with two coils, which have none, the cylinder at its stated pressure. A hanging flap
+    is slowed by what it carries.
+    """
     if par[P_FLAP_KIND] == DRIVEN:
-        return FULL_SPEED_AT * par[P_SPRING]
+        cylinder = CYLINDER_AT_PA_G * par[P_CYLINDER_AREA] * par[P_LEVER]
+        return FULL_SPEED_AT * (par[P_SPRING] if par[P_FLAP_VALVE] == 0.0 else cylinder)
     return FULL_SPEED_AT * (par[P_COUNTERWEIGHT] + par[P_PRODUCT_LOAD] * par[P_FLAP_AREA])
 
 

@@ -67,6 +67,20 @@ def test_without_air_product_opens_a_flap_of_two_coils_and_a_spring_holds_its_ow
     assert closed == [True, False]
 
 
+def test_a_spring_that_is_not_there_does_not_change_a_flap_with_two_coils(two_coils):
+    seen = []
+    for spring_n in (10.0, 5_000.0):
+        plant = Plant(two_coils._replace(flap_spring_n=spring_n))
+        for outputs, ms in ((OPEN, 200), (OPEN, 600), (CLOSE, 200), (CLOSE, 600)):
+            plant.advance(outputs, ms)
+            seen.append(plant.reading("flap_open"))
+
+    assert seen[:4] == seen[4:]
+    assert seen[1] == 1.0
+    assert seen[3] == 0.0
+    assert 0.1 < seen[0] < 0.9
+
+
 def test_two_coils_use_air_for_both_strokes(two_coils):
     """One side of 32 mm bore, 80 mm: 64 ml from 1 to about 8 bar absolute is 0.53 g at 20 C (ideal gas)."""
     plant = Plant(two_coils)
