@@ -130,12 +130,5 @@ def test_cached_text_is_found_again_and_a_changed_callee_makes_another(tmp_path,
     assert compiled_module(tmp_path).__name__ != name
 
 
-def test_one_name_for_two_different_things_is_refused(monkeypatch):
-    monkeypatch.setattr("io_sim.flap.P_AIR_PA", 0)
-
-    with pytest.raises(ValueError, match="two kernel constants are called P_AIR_PA"):
-        kernel_text()
-
-
 def test_kernel_is_plain_python_without_numba():
     assert "numba" not in kernel.__dict__
