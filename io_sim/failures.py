@@ -49,8 +49,8 @@ C = Contact
 # fmt: off
 WRITTEN = (
     # flap
-    M("flap_sticks_open", "flap", "does not move towards closed", "flap hangs open, product falls through"),
-    M("flap_sticks_closed", "flap", "does not move towards open", "flap stays shut, nothing falls"),
+    M("flap_sticks_open", "flap", "does not move towards closed, from any amount on", "flap hangs open, product falls through"),
+    M("flap_sticks_closed", "flap", "does not move towards open, from any amount on", "flap stays shut, nothing falls"),
     M("flap_slow", "flap", "travel time x 6 at 1", "flap creeps"),
     M("product_on_seat", "flap", "closes only to 20 % open at 1", "lump on the seat, air whistles"),
     M("flap_leaking", "flap", "hole of 100 mm2 in the closed flap at 1", "dust at the flap, air sings; the gauge hardly shows it"),
@@ -76,7 +76,7 @@ WRITTEN = (
     # vacuum source
     M("source_dead", "vacuum_source", "valve stays shut in proportion; motor does not start, from 0.5 on", "silence at the source"),
     M("source_weak", "vacuum_source", "flow and dead end fall by 70 % at 1", "worn, or its silencer clogged: draws lamely"),
-    M("ejector_iced", "vacuum_source", "flow and dead end sink by up to 80 % over 20 minutes' run, back after a pause", "frost at the exhaust on long runs", ("source_kind", "ejector")),
+    M("ejector_iced", "vacuum_source", "flow and dead end sink by up to 80 %, time constant 20 minutes of running; thaws at rest (2 minutes), so batch work settles at less", "frost at the exhaust on long runs", ("source_kind", "ejector")),
     M("motor_overload", "vacuum_source", "overload relay trips, from 0.5 on; healed: reset", "motor off, relay tripped", ("source_kind", "motor")),
     M("motor_wrong_rotation", "vacuum_source", "turns backwards: a fifth of flow and dead end at 1", "runs, hardly draws, after cable work", ("source_kind", "motor")),
     M("contactor_welded", "vacuum_source", "stays closed once closed, from 0.5 on", "motor runs on after off", ("source_kind", "motor")),
@@ -144,8 +144,8 @@ def of_a_contact(contact: Contact) -> tuple[FailureMode, ...]:
     name, on, off, seen_on, seen_off, needs = contact
     part = "instruments"
     return (
-        M(f"{name}_stuck_{on}", part, "contact stays on", seen_on, needs),
-        M(f"{name}_stuck_{off}", part, "contact stays off", seen_off, needs),
+        M(f"{name}_stuck_{on}", part, "contact stays on, from any amount on", seen_on, needs),
+        M(f"{name}_stuck_{off}", part, "contact stays off, from any amount on", seen_off, needs),
         M(
             f"{name}_chattering",
             part,
@@ -162,9 +162,9 @@ def of_a_signal(signal: Signal) -> tuple[FailureMode, ...]:
     name, needs = signal
     part = "instruments"
     return (
-        M(f"{name}_broken_wire", part, "current is 0", "display dashes", needs),
-        M(f"{name}_shorted", part, "current is 22 mA", "display over its end", needs),
-        M(f"{name}_frozen", part, "current keeps its value", "display never moves", needs),
+        M(f"{name}_broken_wire", part, "current is 0, from any amount on", "display dashes", needs),
+        M(f"{name}_shorted", part, "current is 22 mA, from any amount on", "display over its end", needs),
+        M(f"{name}_frozen", part, "current keeps its value, from any amount on", "display never moves", needs),
         M(f"{name}_drifting", part, "reads 20 % of span too much at 1", "display not at zero at rest", needs),
         M(
             f"{name}_drifting_down",

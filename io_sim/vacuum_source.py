@@ -53,7 +53,7 @@ BYPASS_STUCK_OPEN = slot("bypass_stuck_open")
 
 EJECTOR, BLOWER = 0.0, 1.0  # and 2 a vane pump
 TURNING_AT = 0.1  # of full speed: the motor counts as turning; estimate
-ICING_S, THAWING_S = 1_200.0, 120.0  # ice grows over an hour's run, goes in a pause of minutes; estimates
+ICING_S, THAWING_S = 1_200.0, 120.0  # time constants of ice while running and at rest; estimates
 
 
 def move_source(state: Floats, par: Floats, failures: Floats, outputs: Ints, step_s: float) -> None:
@@ -72,7 +72,7 @@ def move_source(state: Floats, par: Floats, failures: Floats, outputs: Ints, ste
 
 
 def move_ice(state: Floats, failures: Floats, step_s: float) -> None:
-    """Let ice grow in the nozzles while wet air flows, and thaw at rest."""
+    """Let ice grow in the nozzles while wet air flows, and thaw at rest: batch work settles in between."""
     if state[SOURCE_OPEN] > 0.5 and failures[EJECTOR_ICED] > 0.0:
         state[EJECTOR_ICE] = lagged(state[EJECTOR_ICE], failures[EJECTOR_ICED], ICING_S, step_s)
     elif state[EJECTOR_ICE] > 0.0:

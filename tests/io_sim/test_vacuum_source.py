@@ -205,7 +205,7 @@ def test_weak_source_draws_less_of_each_kind(quiet, blower, vane_pump):
 
 
 def test_iced_ejector_sinks_over_many_minutes_and_recovers_in_a_pause(quiet):
-    """Common practice, no source: over an hour of run, supply fine, back after a pause."""
+    """Common practice, no source: sinks over long runs, supply fine, back after a pause of minutes."""
     plant = Plant(quiet, step_ms=10)
     plant.fail("ejector_iced")
     seen = []
