@@ -83,6 +83,15 @@ def _stop_without(error: ModuleNotFoundError, command: str, extra: str) -> NoRet
     _stop(f"{command}: needs {error.name}, which is not installed; run: {install_with(extra)}")
 
 
+def _need_simulator(command: str) -> None:
+    """Wrong input where this package is installed without the simulator."""
+    from importlib.util import find_spec
+
+    if find_spec("io_sim") is None:
+        said = "the simulator's part of this package, which is not installed"
+        _stop(f"{command}: needs io_sim, {said}; run: {install_with('fast')}")
+
+
 def main() -> NoReturn:
     """Entry point: wrong input becomes a message and exit code 2, never a traceback."""
     try:
@@ -115,6 +124,7 @@ def check(
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
 ) -> None:
     """Work out from physics what a station should do, and hold its settings against it."""
+    _need_simulator("check")
     from controller.station_check import report, tables
 
     found = report.check_station(station_folder(station))
@@ -152,6 +162,7 @@ def simulate(
 
     Exit codes: 0 the run was made; 1 with --strict, it tripped or a failure never came due; 2 wrong input.
     """
+    _need_simulator("simulate")
     from controller.reporting.journal import JournalError
     from controller.simulate import command, tables
 

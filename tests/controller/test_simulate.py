@@ -336,6 +336,15 @@ def test_a_missing_extra_is_said_with_the_command_that_installs_it(missing, argu
     assert "run: .venv/bin/python -m pip install -c constraints.txt -e '.[" in result.stderr
 
 
+@pytest.mark.parametrize("command", ["check", "simulate"])
+def test_a_missing_simulator_is_said_and_no_traceback(command, monkeypatch):
+    monkeypatch.setitem(sys.modules, "io_sim", None)
+    result = CliRunner().invoke(app, [command, "buckwheat_mill"])
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert result.stderr.startswith(f"{command}: needs io_sim, the simulator's part of this package, which is")
+    assert "run: .venv/bin/python -m pip install -c constraints.txt -e '.[" in result.stderr
+
+
 def test_failures_are_read_with_amount_moment_and_duration():
     assert read("feed_empty=0.5@10m+30s") == Asked("feed_empty", 0.5, 600_000, None, 1, 30_000, 0)
     assert read("flap_slow=0.2/2h@10m") == Asked("flap_slow", 0.2, 600_000, None, 1, None, 7_200_000)
