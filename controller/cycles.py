@@ -19,8 +19,6 @@ from controller.sequence.steps import LEVEL_HOLD, WORKING
 
 STEPS = tuple(step.name for step in (*WORKING, LEVEL_HOLD))
 NOT_A_COLUMN = ("steps", "alarms")  # in the CSV: a column a step, and the alarms in one cell
-WORDS = ("start, UTC", "ended", "step", "quantity", "unit", "state")  # columns of text
-HEADS = ("no", "start, UTC", "ms", "kg", "kg/h", "air-only", "draw", "release", "opens", "closes", "ended")
 DASH = "-"
 
 

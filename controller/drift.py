@@ -4,7 +4,7 @@ Drift over cycles: slow changes that no interlock sees, found before they stop t
 A tabular CUSUM on each quantity (Page, Biometrika 41, 1954, 100-115; Montgomery, Introduction to Statistical
 Quality Control, section 9.1): what exceeds a shift of K spreads from the reference is summed up, from zero,
 on each side; a sum over H spreads is a warning. K = 1 and H = 8 are far stricter than the textbook's 0.5 and
-5: about ten quantities are watched over thousands of cycles, and a warning nobody believes is worth nothing.
+5: eight quantities are watched over thousands of cycles, and a warning nobody believes is worth nothing.
 (The run lengths of the tables hold for independent normal values. Cycles are not quite that: what holds for
 them is measured on simulated normal days.)
 

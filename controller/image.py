@@ -4,7 +4,7 @@ The process image: every point once, with its unit, its meaning and its safe val
 A contact is True while current flows. The names say what current means, so that a broken wire reads
 as the cautious side: `stop_healthy` off is "stopped", `level_free` off is "full".
 Analog inputs are the raw current of a 4-20 mA loop in whole microamperes; the facts of
-`controller.sequence.signals` judge and scale them. The defaults of `Outputs` are the safe values:
+`controller.sequence.transmitters` judge and scale them. The defaults of `Outputs` are the safe values:
 vent open by spring, flap closed by spring, everything else off.
 """
 

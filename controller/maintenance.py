@@ -1,8 +1,9 @@
 """
 Maintenance counters: what wears, counted from outputs and cycle records, each with a limit.
 
-A pure observer: no clock, no I/O. The shell keeps `as_document` through a power cycle. A counter over its
-limit is work to be planned, not an alarm. It counts on until somebody resets it and says why.
+A pure observer: no clock, no I/O. To keep `as_document` through a power cycle is for whoever holds it: no
+command here does. A counter over its limit is work to be planned, not an alarm. It counts on until somebody
+resets it and says why.
 """
 
 import math

@@ -129,11 +129,11 @@ def move_gas(state: Floats, par: Floats, failures: Floats, step_s: float) -> Non
             break
     state[BODY_PA] = (before + step_s * gas * (line + opening + pulse - source)) / volume
     state[BODY_GAS_M3] = volume
-    note_flows(state, par, step_s, line, opening, source)
+    note_flows(state, step_s, line, opening, source)
     state[CLEAN_PA] = air_pa - clean_vacuum
 
 
-def note_flows(state: Floats, par: Floats, step_s: float, line: float, opening: float, source: float) -> None:
+def note_flows(state: Floats, step_s: float, line: float, opening: float, source: float) -> None:
     """Keep the flows of this step and add them to the totals."""
     state[LINE_AIR_KG_S] = line
     state[OPENING_AIR_KG_S] = opening
