@@ -48,7 +48,11 @@ class Batch(Source):
         )
     )
     drained = fact(lambda s: s.drain_over and not s.receiver_full and (s.driven or s.shut_long))
-    shut_after_clean = fact(lambda s: s.settled and s.uncommanded and s.flap_proven and not s.receiver_full)
+    shut_after_clean = fact(
+        lambda s: (
+            s.settled and s.uncommanded and s.was.on_board != EMPTY and s.flap_proven and not s.receiver_full
+        )
+    )
     emptied = fact(lambda s: s.drained or s.shut_after_clean)
 
     @memory(first=False)
@@ -132,9 +136,17 @@ class Batch(Source):
         """A flap without command was seen open since the source went off, before it was waited for."""
         return s.step in (VENT, OPEN) and (s.was.fell_already or (s.uncommanded and s.flap_lost))
 
+    @memory(first=False, kept=True)
+    def passed_shut(s) -> bool:
+        """A flap without command was passed shut since it was last seen open: once is for want of product."""
+        return (
+            s.was.passed_shut or (s.was.step == OPEN and s.step == DRAIN and s.flap_proven)
+        ) and not s.flap_lost
+
     may_be_empty = fact(
         lambda s: (
-            (s.was.on_board != BATCH or s.was.little_drawn or s.was.fell_already) and not s.receiver_full
+            (s.was.on_board != BATCH or (s.was.little_drawn and not s.was.passed_shut) or s.was.fell_already)
+            and not s.receiver_full
         )
     )
 
@@ -154,6 +166,7 @@ class Batch(Source):
         lambda s: min(s.was.filled_ms + (s.dt_ms if s.was.step in (PURGE, CONVEY) else 0), DAY_MS)
     )
     batch_ended = fact(lambda s: s.was.step in (CONVEY, CLEAR) and s.step == VENT)
+    convey_left = fact(lambda s: s.was.step == CONVEY and s.step in (CLEAR, VENT))
     convey_ended = fact(lambda s: s.was.step == CONVEY and s.step == CLEAR)
 
     @memory(first=0)
@@ -202,7 +215,7 @@ class Batch(Source):
             else min(s.was.too_fast_batches + 1, s.set.too_fast_in_row + 2)
             if s.too_fast
             else 0
-            if s.convey_ended
+            if s.convey_left
             else s.was.too_fast_batches
         )
 
@@ -215,7 +228,7 @@ class Batch(Source):
             else min(s.was.time_over_batches + 1, s.set.time_over_in_row)
             if s.convey_ended and s.fill_over and not s.receiver_full and s.run
             else 0
-            if s.convey_ended
+            if s.convey_left
             else s.was.time_over_batches
         )
 
@@ -232,7 +245,7 @@ class Batch(Source):
             and s.filled_now_ms < s.set.fill_min_ms
             and s.filled_now_ms < s.set.fill_ms
             else 0
-            if s.convey_ended
+            if s.convey_left
             else s.was.short_cycles
         )
 
@@ -313,5 +326,7 @@ class Batch(Source):
     def recovery(s) -> bool:
         """This emptying is for a batch found on board; it is always followed by a clean."""
         return s.step not in (REST, FAULT, SEAL, LEVEL_HOLD) and (
-            s.was.recovery or (s.was.step in (WARNING, LEVEL_HOLD, DRAIN, SETTLE) and s.step == VENT)
+            s.was.recovery
+            or (s.was.step in (WARNING, DRAIN, SETTLE) and s.step == VENT)
+            or (s.was.step == LEVEL_HOLD and s.step == VENT and s.was.on_board == UNKNOWN)
         )

@@ -68,11 +68,20 @@ class Causes(Holds):
     flap_open_lost = fact(
         lambda s: s.driven and not s.flap_open_proven and not (s.offline and s.was.step in FILTER_CLEAN)
     )
-    flap_off_place = fact(lambda s: s.was.at_its_place and not s.flap_at_place and not s.supply_lost)
+    flap_off_place = fact(
+        lambda s: (
+            s.was.at_its_place
+            and not s.flap_at_place
+            and not s.supply_lost
+            and (s.now.supply_air_ok or not s.supply_switched)
+        )
+    )
     batch_over = fact(lambda s: s.settled or (s.was.step == DRAIN and s.drain_over))
     left_over = fact(lambda s: s.batch_over and s.was.on_board != EMPTY and not s.emptied)
-    hangs_open = fact(lambda s: s.left_over and s.uncommanded)
-    still_covered = fact(lambda s: s.left_over and s.driven and (s.was.emptied_again or s.column_below))
+    hangs_open = fact(lambda s: s.left_over and s.uncommanded and s.flap_unproven)
+    still_covered = fact(
+        lambda s: s.left_over and not s.hangs_open and (s.was.emptied_again or s.column_below)
+    )
     offline_off_seat = fact(lambda s: s.offline and s.flap_unproven and s.in_step_ms >= s.closing_limit_ms)
 
     # ---- supply air ----------------------------------------------------------------------------------
@@ -149,6 +158,7 @@ class Causes(Holds):
     time_ends_it = fact(lambda s: s.was.time_over_batches >= s.set.time_over_in_row)
     too_short = fact(lambda s: s.was.short_cycles >= s.set.short_cycles_max)
     full_and_held = fact(lambda s: s.vessel_full and s.set.level_policy == HOLD_BATCH)
+    not_seen_to_drop = fact(lambda s: s.not_seen and s.was.on_board != EMPTY)
     held_full = fact(lambda s: s.was.hold_reason == FULL_BELOW)
     held_on_board = fact(lambda s: s.was.on_board == BATCH)
     runs_uncommanded = on_delay(lambda s: s.runs_by_itself, by="run_down_ms")

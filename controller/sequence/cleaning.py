@@ -7,10 +7,10 @@ from controller.sequence.steps import (
     CLEANS_WITH_DRAIN,
     CONVEY,
     DRAIN,
+    DRAWING,
     PULSE,
     RECOVER,
     REOPEN,
-    SEAL,
     SETTLE,
 )
 
@@ -127,22 +127,22 @@ class Cleaning(Batch):
     @memory(first=False)
     def dp_high_batch(s) -> bool:
         """The differential pressure was high in this batch."""
-        return s.step != SEAL and (s.was.dp_high_batch or s.dp_over_long)
+        return (s.was.dp_high_batch or s.dp_over_long) and (s.step in DRAWING or s.broken_off)
 
     @memory(first=False)
     def dp_high_before(s) -> bool:
         """It was high in the batch before."""
-        return s.was.dp_high_batch if s.step == SEAL and s.was.step != SEAL else s.was.dp_high_before
+        return s.was.dp_high_batch if s.batch_ended else s.was.dp_high_before
 
     @memory(first=False)
     def dp_far_batch(s) -> bool:
         """The differential pressure ended this batch."""
-        return s.step != SEAL and (s.was.dp_far_batch or s.dp_far_over_long)
+        return (s.was.dp_far_batch or s.dp_far_over_long) and (s.step in DRAWING or s.broken_off)
 
     @memory(first=False)
     def dp_far_before(s) -> bool:
         """It ended the batch before."""
-        return s.was.dp_far_batch if s.step == SEAL and s.was.step != SEAL else s.was.dp_far_before
+        return s.was.dp_far_batch if s.batch_ended else s.was.dp_far_before
 
     dp_over_again = fact(lambda s: s.dp_over_long and s.was.dp_high_before)
     dp_far_again = fact(lambda s: s.dp_far_over_long and s.was.dp_far_before)

@@ -4,6 +4,7 @@ from controller.sequence.commands import Commands
 from controller.sequence.definition import DAY_MS, fact, memory, on_delay, percent
 from controller.sequence.steps import (
     CLEANS_OFFLINE,
+    FAULT,
     FEEDBACK_BOTH,
     FEEDBACK_CLOSED,
     FEEDBACK_OPEN,
@@ -81,19 +82,25 @@ class Contacts(Commands):
     )
 
     # ---- how long it travels, against what was learned of its first ten moves either way -------------
+    flap_turned = fact(
+        lambda s: (
+            (s.flap_open_cmd and not s.was.flap_open_cmd) or (s.was.flap_open_cmd and not s.flap_open_cmd)
+        )
+    )
+
     @memory(first=False)
     def flap_moving(s) -> bool:
-        """Under way since its output changed."""
+        """Under way since its output changed; what a fault or hands do with it is no move to learn from."""
         return (
-            (s.flap_open_cmd and not s.was.flap_open_cmd)
-            or (s.was.flap_open_cmd and not s.flap_open_cmd)
-            or (s.was.flap_moving and not s.flap_at_place)
+            s.step != FAULT
+            and not s.manual
+            and (s.flap_turned or (s.was.flap_moving and not s.flap_at_place))
         )
 
     @memory(first=0)
     def flap_moving_ms(s) -> int:
         """Time under way."""
-        return min(s.was.flap_moving_ms + s.dt_ms, DAY_MS) if s.was.flap_moving else 0
+        return min(s.was.flap_moving_ms + s.dt_ms, DAY_MS) if s.was.flap_moving and not s.flap_turned else 0
 
     opened_now = fact(
         lambda s: s.was.flap_moving and s.flap_at_place and s.was.flap_open_cmd and not s.closed_switch_only
@@ -103,17 +110,19 @@ class Contacts(Commands):
     )
     opening_learned = fact(lambda s: s.was.openings_learned >= 10)
     closing_learned = fact(lambda s: s.was.closings_learned >= 10)
+    opening_teaches = fact(
+        lambda s: s.opened_now and not s.opening_learned and s.flap_moving_ms <= s.opening_limit_ms
+    )
+    closing_teaches = fact(
+        lambda s: s.closed_now and not s.closing_learned and s.flap_moving_ms <= s.closing_limit_ms
+    )
     opening_usual_ms = fact(lambda s: percent(s.was.opening_sum_ms, 10))
     closing_usual_ms = fact(lambda s: percent(s.was.closing_sum_ms, 10))
 
     @memory(first=0, kept=True)
     def openings_learned(s) -> int:
         """Openings that the usual time was learned from, ten at the most."""
-        return (
-            0
-            if s.relearn_accepted
-            else s.was.openings_learned + (1 if s.opened_now and not s.opening_learned else 0)
-        )
+        return 0 if s.relearn_accepted else s.was.openings_learned + (1 if s.opening_teaches else 0)
 
     @memory(first=0, kept=True)
     def opening_sum_ms(s) -> int:
@@ -122,18 +131,14 @@ class Contacts(Commands):
             0
             if s.relearn_accepted
             else min(s.was.opening_sum_ms + s.flap_moving_ms, 1_000_000)
-            if s.opened_now and not s.opening_learned
+            if s.opening_teaches
             else s.was.opening_sum_ms
         )
 
     @memory(first=0, kept=True)
     def closings_learned(s) -> int:
         """Closings that the usual time was learned from, ten at the most."""
-        return (
-            0
-            if s.relearn_accepted
-            else s.was.closings_learned + (1 if s.closed_now and not s.closing_learned else 0)
-        )
+        return 0 if s.relearn_accepted else s.was.closings_learned + (1 if s.closing_teaches else 0)
 
     @memory(first=0, kept=True)
     def closing_sum_ms(s) -> int:
@@ -142,7 +147,7 @@ class Contacts(Commands):
             0
             if s.relearn_accepted
             else min(s.was.closing_sum_ms + s.flap_moving_ms, 1_000_000)
-            if s.closed_now and not s.closing_learned
+            if s.closing_teaches
             else s.was.closing_sum_ms
         )
 

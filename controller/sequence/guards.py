@@ -101,7 +101,12 @@ class Guards(Permissives):
         )
     )
     clean_due = fact(
-        lambda s: (s.drain_over or s.drain_led) and ((s.clean_called and s.rounds_wanted > 0) or s.left_over)
+        lambda s: (
+            (s.drain_over or s.drain_led)
+            and (
+                (s.clean_called and (s.rounds_wanted > 0 or s.was.dp_asked or s.was.recovery)) or s.left_over
+            )
+        )
     )
     still_emptying = fact(lambda s: s.was.emptying and not s.drain_over)
     pulse_late = fact(lambda s: s.pulse_given_up and not s.still_emptying)
@@ -112,10 +117,15 @@ class Guards(Permissives):
     recovered = fact(lambda s: s.recovered_step and not s.still_emptying)
     settled = fact(lambda s: s.was.step == SETTLE and s.in_step_ms >= s.set.settle_ms)
     full_too_soon = fact(
-        lambda s: s.batch_over and s.was.too_fast_batches == s.set.too_fast_in_row and s.driven
+        lambda s: (
+            s.batch_over
+            and s.driven
+            and not s.vessel_full
+            and s.was.too_fast_batches == s.set.too_fast_in_row
+        )
     )
     over_and_left = fact(
-        lambda s: ((s.left_over and s.driven) or s.full_too_soon) and not s.was.emptied_again
+        lambda s: ((s.left_over and not s.hangs_open) or s.full_too_soon) and not s.was.emptied_again
     )
     over_and_stopped = fact(lambda s: s.batch_over and not s.run)
     over_and_full = fact(lambda s: s.batch_over and s.level_high_acts)

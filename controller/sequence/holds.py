@@ -14,6 +14,7 @@ from controller.sequence.steps import (
     SEAL,
     SUCTION,
     UNWANTED,
+    VENT,
     WARNING,
 )
 
@@ -93,7 +94,7 @@ class Holds(Cleaning):
         """This hold was entered for want of air."""
         return s.step == LEVEL_HOLD and (s.was.air_hold or s.air_wait)
 
-    resumes = fact(lambda s: s.was.air_hold and s.step == SEAL)
+    resumes = fact(lambda s: s.was.air_hold and s.step in (SEAL, VENT))
 
     @memory(first=0)
     def resumes_in_row(s) -> int:

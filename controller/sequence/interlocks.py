@@ -69,7 +69,7 @@ INTERLOCKS = (
     Interlock("LEVEL_HIGH",          Facts.vessel_full,        (WARNING, SEAL, DRAIN, SETTLE), None,          "hold"),
     Interlock("LEVEL_HIGH",          Facts.full_and_held,      (CONVEY, VENT),              None,             "hold"),
     Interlock("LEVEL_DISAGREES",     Facts.probes_disagree,    EVERY_STEP,                  "level_disagree_ms", "warn"),
-    Interlock("LEVEL_NOT_SEEN",      Facts.not_seen,           (VENT,),                     None,             "not_seen_effect", ("hold", "trip")),
+    Interlock("LEVEL_NOT_SEEN",      Facts.not_seen_to_drop,   (VENT,),                     None,             "not_seen_effect", ("hold", "trip")),
     Interlock("LEVEL_CHATTERS",      Facts.level_flutters,     EVERY_STEP,                  None,             "warn"),
     Interlock("LEVEL_NEVER_CLEARS",  Facts.held_full,          (LEVEL_HOLD,),               "level_never_clears_ms", "warn"),
     Interlock("BATCH_HELD",          Facts.held_on_board,      (LEVEL_HOLD,),               "batch_held_ms",  "warn"),

@@ -38,6 +38,7 @@ class Permissives(Causes):
             or s.vacuum_missing
             or s.not_near_zero
             or s.overload
+            or s.running
             or s.flap_open_uncalled
             or s.flap_both_long
         )

@@ -42,6 +42,7 @@ ROWS = (
     Row((CONVEY,),             Facts.stop_feeding,         CLEAR),
     Row((CONVEY, CLEAR),       Facts.wait_and_stopped,     REST),
     Row((VENT,),               Facts.held_and_stopped,     REST),
+    Row((VENT,),               Facts.full_for_order,       REST),
     Row(SUCTION,               Facts.air_wait,             LEVEL_HOLD),
     Row((SEAL,),               Facts.full_and_closed,      LEVEL_HOLD),
     Row((VENT,),               Facts.held_with_batch,      LEVEL_HOLD),

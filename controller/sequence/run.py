@@ -63,7 +63,9 @@ class Run(Level):
     @memory(first=False)
     def halted(s) -> bool:
         """At rest because of a halt; the flap output stays as it was until an order is accepted."""
-        return s.step in IDLE and (s.was.halted or s.halt) and not s.manual
+        return (
+            s.step in IDLE and (s.was.halted or s.halt) and not (s.manual and s.manual_ms >= s.set.warning_ms)
+        )
 
     @memory(first=False)
     def horn_silenced(s) -> bool:
@@ -100,6 +102,7 @@ class Run(Level):
             and s.was.step in AT_REST
             and s.driven
             and not s.manual
+            and not s.flap_moving
             and (s.was.at_its_place or s.flap_at_place)
         )
 

@@ -110,6 +110,8 @@ OF_BATCHES = (
     Mistake("manual mode leaves the receiver known", rules(on_board=fact(lambda s: UNKNOWN if not s.was.powered and not s.stored_empty else BATCH if s.step in DRAWING else EMPTY if s.emptied and not s.trip else s.was.on_board, first=UNKNOWN, kept=True)),
             ("after manual mode nobody knows what is on board", "a flap without command that is seen open at rest has dropped its batch")),
     Mistake("a hanging flap drops its batch whatever its switch says", rules(fell_by_itself=fact(lambda s: s.uncommanded and s.step in (REST, FAULT, LEVEL_HOLD))), ("a flap without command that stays shut keeps its batch",)),
+    Mistake("little drawn passes for ever", rules(may_be_empty=fact(lambda s: s.was.on_board != BATCH or s.was.little_drawn)), ("a batch passes a flap without command that stays shut once at the most",)),
+    Mistake("a silent warning", output("horn", steps=(FAULT,)), ("the warning is a horn", "the horn of manual mode is watched")),
     Mistake("a hanging flap's batch is gone on with", rules(broken_off=fact(lambda s: (s.was.broken_off or (s.was.step in DRAWING and s.step == LEVEL_HOLD)) and s.step in (*SUCTION, LEVEL_HOLD), first=False)), ("a flap without command has no batch that is gone on with",)),
     Mistake("the full probe is not looked at", rules(fill_over=fact(lambda s: s.filled_now_ms >= s.set.fill_ms)), ("a batch ends in the scan in which the receiver is full",)),
     Mistake("feeding before the flap is pulled in", rules(not_seated=FALSE), ("nothing is conveyed before the vacuum has closed its flap",)),

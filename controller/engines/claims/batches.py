@@ -53,6 +53,8 @@ BATCHES = (
           then=lambda s: s.on_board != BATCH and not s.broken_off),
     Claim("a flap without command that stays shut keeps its batch", when=lambda s: s.set.flap_kind > 0 and s.was.powered and s.was.on_board == BATCH and s.on_board != BATCH and not s.manual,
           then=lambda s: s.on_board == EMPTY or s.flap_lost or s.was.step == DRAW or (s.was.step == OPEN and s.step == FAULT)),
+    Claim("a batch passes a flap without command that stays shut once at the most", when=lambda s: s.was.step == OPEN and s.step == DRAIN and s.set.flap_kind > 0 and s.was.on_board == BATCH,
+          then=lambda s: s.flap_open_proven or s.was.fell_already or not s.was.passed_shut),
     Claim("a loaded line is cleared by clear, or by a batch that ended empty", when=lambda s: s.was.line_loaded and not s.line_loaded,
           then=lambda s: s.step == VENT and (s.was.step == CLEAR or (s.was.step == CONVEY and s.no_material_acts))),
     Claim("only low air breaks a batch off that is gone on with", when=lambda s: s.broken_off, then=lambda s: s.air_broke),
@@ -91,7 +93,7 @@ BATCHES = (
     Claim("a second emptying is not followed by a third", when=lambda s: s.was.emptied_again and s.was.step in (DRAIN, SETTLE), then=lambda s: s.step != VENT),
     Claim("a full vessel held for the low probe is left when that is uncovered", when=lambda s: s.was.hold_reason == 1 and s.step in (SEAL, VENT) and s.set.refill_on_low
           and s.set.level_low_fitted and s.now.level_low_good, then=lambda s: not s.now.level_low_covered),
-    Claim("no suction while the plant does not want it", when=lambda s: s.was.step == LEVEL_HOLD and s.step == SEAL and s.set.plant_enable_fitted,
+    Claim("no suction while the plant does not want it", when=lambda s: s.was.step in (LEVEL_HOLD, WARNING, DRAIN, SETTLE) and s.step == SEAL and s.set.plant_enable_fitted,
           then=lambda s: not s.not_wanted),
     Claim("a hold has a reason", when=lambda s: s.step == LEVEL_HOLD, then=lambda s: s.hold_reason >= 1),
     Claim("a hold is left towards motion with the run latch only", when=lambda s: s.was.step == LEVEL_HOLD and s.step in (SEAL, VENT), then=lambda s: s.run),

@@ -20,12 +20,12 @@ MANUAL = (
     Claim("leaving manual mode starts nothing", when=lambda s: s.was.manual and not s.manual, then=lambda s: s.step in (REST, FAULT) and s.jogged == 0),
     Claim("an output is held by hand in manual mode only", when=lambda s: s.jogged > 0, then=lambda s: s.manual),
     Claim("what is held by hand is one output", when=lambda s: s.manual, then=lambda s: (not s.source_cmd or s.jogged == 1) and (not s.bypass_close_cmd or s.jogged == 2)
-          and (not s.flap_open_cmd or s.jogged == 3) and (not s.flap_close_cmd or s.jogged == 4) and (not s.vent_close_cmd or s.jogged == 5)
+          and (not s.flap_open_cmd or s.jogged == 3 or s.halted) and (not s.flap_close_cmd or s.jogged == 4) and (not s.vent_close_cmd or s.jogged == 5)
           and (not s.pulse_1_cmd or s.jogged == 6) and (not s.pulse_2_cmd or s.jogged == 7) and (not s.pulse_3_cmd or s.jogged == 8)
           and (not s.fluidise_cmd or s.jogged == 9) and (not s.purge_cmd or s.jogged == 10) and (not s.feed_cmd or s.jogged == 11)),
     Claim("a held output falls when it is not renewed", when=lambda s: s.jogged > 0, then=lambda s: s.now.jog > 0 or s.jog_age_ms < s.set.jog_renew_ms),
     Claim("the age of a held output is watched", when=lambda s: s.jogged > 0, then=lambda s: s.jog_age_ms == s.held_ms),
-    Claim("the horn of manual mode is watched", then=lambda s: s.horn_ms == s.manual_ms and (s.horn or s.step == FAULT or not s.manual or s.manual_ms >= s.set.warning_ms)),
+    Claim("the horn of manual mode is watched", then=lambda s: s.horn_ms == s.manual_ms and (s.horn or not s.manual or s.manual_ms >= s.set.warning_ms)),
     Claim("nothing is moved by hand before the horn has sounded", when=lambda s: s.jogged > 0, then=lambda s: s.horn_ms >= s.set.warning_ms),
     Claim("open safety chain, lost air, lost I/O, overload, stop and halt drop what is held by hand",
           when=lambda s: not s.now.safety_chain_healthy or s.supply_lost or s.inputs_old or s.overload or not s.now.stop_healthy or s.now.stop_request or s.now.halt_request,

@@ -57,7 +57,7 @@ LAST_WORD = (
     Claim("a flap without command is given none", when=lambda s: s.set.flap_kind > 0 and s.jogged == 0, then=lambda s: not s.flap_open_cmd and not s.flap_close_cmd),
     Claim("never both coils of the flap valve", then=lambda s: not (s.flap_open_cmd and s.flap_close_cmd)),
     Claim("a flap valve with a spring has no second coil", when=lambda s: s.set.flap_valve != TWO_COIL_VALVE and s.jogged == 0, then=lambda s: not s.flap_close_cmd),
-    Claim("a flap frozen open stays so until the horn is over", when=lambda s: s.was.halted and s.was.flap_open_cmd and s.step in IDLE and not s.manual and s.set.flap_kind == 0,
+    Claim("a flap frozen open stays so until the horn is over", when=lambda s: s.was.halted and s.was.flap_open_cmd and s.step in IDLE and not (s.manual and s.manual_ms >= s.set.warning_ms) and s.set.flap_kind == 0,
           then=lambda s: s.flap_open_cmd),
     Claim("a drawing receiver trips when the flap is lost", when=lambda s: s.flap_lost_closed_acts, then=lambda s: s.step == FAULT),
     Claim("never source and open flap together", then=lambda s: not (s.source_acts and s.flap_open_cmd)),

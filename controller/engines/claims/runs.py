@@ -61,6 +61,7 @@ FAULTS = (
 
 RUNS = (
 
+    Claim("the run latch is held for a run only", when=lambda s: s.run, then=lambda s: s.order == TO_RUN),
     Claim("no run latch at rest or in a fault", when=lambda s: s.step in (REST, FAULT), then=lambda s: not s.run),
     Claim("a run begins with a fresh start edge only, at rest, when all is ready", when=lambda s: s.run and not s.was.run,
           then=lambda s: (s.now.start_pb or s.now.start_request) and not s.was.start_held and s.was.step == REST and not s.was.manual
@@ -83,9 +84,9 @@ RUNS = (
           then=lambda s: s.step == WARNING and s.asked),
     Claim("the horn sounds its whole time before the first movement", when=lambda s: s.was.step == WARNING and s.step in (SEAL, VENT, LEVEL_HOLD),
           then=lambda s: s.in_step_ms >= s.set.warning_ms and not s.readiness_lost),
+    Claim("the warning is a horn", when=lambda s: s.step == WARNING, then=lambda s: s.horn),
     Claim("stop and halt clear the run latch at once", when=lambda s: not s.now.stop_healthy or s.now.stop_request or s.now.halt_request, then=lambda s: not s.run),
     Claim("whatever is not at rest was ordered", when=lambda s: s.step not in (REST, FAULT), then=lambda s: s.order >= TO_RUN),
-    Claim("the run latch is held for a run only", when=lambda s: s.run, then=lambda s: s.order == TO_RUN),
     Claim("a run that is warned of has its latch", when=lambda s: s.step == WARNING and s.order == TO_RUN, then=lambda s: s.run),
     Claim("suction and hold belong to a run", when=lambda s: s.step in SUCTION or s.step == LEVEL_HOLD, then=lambda s: s.order == TO_RUN),
     Claim("suction before the draw goes on with the run latch only", when=lambda s: s.step in (SEAL, REOPEN, LEVEL_HOLD), then=lambda s: s.run),
@@ -93,7 +94,7 @@ RUNS = (
     Claim("a halt takes everything but the flap off", when=lambda s: s.now.halt_request,
           then=lambda s: not (s.source_cmd or s.bypass_close_cmd or s.vent_close_cmd or s.pulse_cmd or s.fluidise_cmd or s.purge_cmd or s.feed_cmd)
           and s.step in (REST, FAULT)),
-    Claim("a halt freezes the flap output", when=lambda s: s.now.halt_request and s.step == REST and s.was.step not in (REST, FAULT) and not s.manual,
+    Claim("a halt freezes the flap output", when=lambda s: s.now.halt_request and s.step == REST and s.was.step not in (REST, FAULT) and not s.was.manual and not (s.manual and s.set.warning_ms == 0),
           then=lambda s: s.flap_open_cmd == s.was.flap_open_cmd and (s.flap_close_cmd == s.was.flap_close_cmd or s.was.step == WARNING)),
     Claim("an emptying after the warning is never begun onto a full vessel", when=lambda s: s.was.step in (WARNING, LEVEL_HOLD) and s.step == VENT,
           then=lambda s: not s.vessel_full),
