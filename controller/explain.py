@@ -73,10 +73,11 @@ class Scene:
         return self.logic.interlock_names[number - 1] if number else ""
 
     def waiting(self) -> list[Waiting]:
-        """The rows that leave the step, in order, each with what holds it back."""
+        """The rows that can leave the step at this station, in order, each with what holds it back."""
         return [
             Waiting(row.guard.name, self.logic.step_names[row.to], self.grounds_of(row.guard.name))
             for row in self.logic.rows_from(self.was_step)
+            if _fixed(self.logic, self._read["set"]).facts.get(row.guard.name) != 0
         ]
 
     def grounds_of(self, fact: str) -> tuple[str, ...]:

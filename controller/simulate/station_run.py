@@ -63,7 +63,7 @@ class Explained(NamedTuple):
     moved: str  # the reason, if it entered that step in this very scan
     why: str  # the reason of the hold, the first-out of the fault
     rows: tuple[tuple[str, str, tuple[str, ...]], ...]  # to, guard in words, what holds it back
-    acting: tuple[str, ...]
+    acting: tuple[tuple[str, tuple[str, ...]], ...]  # the interlocks, each with its values
 
 
 class Watcher(NamedTuple):
@@ -232,12 +232,13 @@ class StationRun:
     def _explain(self, segment: Segment) -> Explained:
         scene = self._scene(segment)
         moved = scene.reason()
+        acting = tuple((name, scene.grounds_of_interlock(name)) for name in self._loop.acting())
         if scene.fired():
             scene = self._scene(segment, ahead=True)
         rows = tuple((w.to, w.guard.replace("_", " "), w.holds_back) for w in scene.waiting())
         why = self._why()
         step, in_step_ms = Step(scene.was_step).name, self._loop.remembers("step_ms")
-        return Explained(segment.last_ms, step, in_step_ms, moved, why, rows, tuple(self._loop.acting()))
+        return Explained(segment.last_ms, step, in_step_ms, moved, why, rows, acting)
 
     def _why(self) -> str:
         """Why it holds or stands in fault, now; else empty."""

@@ -146,8 +146,8 @@ def explained(scan: Explained, console: Console) -> None:
     console.print(f"At {typed(scan.at_ms)}: {scan.step}{why} for {typed(scan.in_step_ms)}.")
     if scan.moved:
         console.print(f"  entered in this very scan: {scan.moved}")
-    if scan.acting:
-        console.print(f"  interlocks acting: {', '.join(scan.acting)}")
+    for name, grounds in scan.acting:
+        console.print(f"  {name} acts: {'; '.join(grounds)}")
     table = Table(box=SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
     for head in ("to", "waits for", "held back by"):
         table.add_column(head)
