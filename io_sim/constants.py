@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from io_sim.formulas_air import GAS_CONSTANT, air_density_kg_m3, air_viscosity_pa_s, site_pressure_pa
 from io_sim.formulas_line import haaland_friction, reynolds
+from io_sim.formulas_powder import product_load_pa
 from io_sim.parameters import CURVE_POINTS, PlantParameters
 from io_sim.state import Floats, State
 
@@ -129,7 +130,7 @@ def derived(p: PlantParameters) -> Derived:
         p.vent_fitted * p.vent_discharge_coefficient * circle_m2(p.vent_bore_m),
         p.body_useful_volume_m3 * p.material_bulk_density_kg_m3,
         p.vessel_capacity_m3 * p.material_bulk_density_kg_m3,
-        1.25 * p.material_bulk_density_kg_m3 * 9.81 * p.flap_bore_m,
+        product_load_pa(p.material_bulk_density_kg_m3, p.flap_bore_m),
         *source_pieces(p),
     )
 

@@ -13,6 +13,7 @@ from controller.image import Outputs
 from io_sim.constants import at
 from io_sim.failures import slot
 from io_sim.formulas_line import GRAVITY
+from io_sim.formulas_powder import FULL_SPEED_AT, HANGING_SWING
 from io_sim.lag import lagged
 from io_sim.state import (
     BODY_KG,
@@ -58,8 +59,6 @@ PRODUCT_ON_SEAT = slot("product_on_seat")
 STRING_ON_SEAT = slot("string_on_seat")
 
 DRIVEN, VACUUM_HELD = 0.0, 2.0  # and 1 a counterweight
-HANGING_SWING = 0.75  # a hanging flap opens to about 75 degrees, cos 75 = 0.26; estimate
-FULL_SPEED_AT = 0.2  # of the force that drives it home: less surplus moves the flap slower; estimate
 CYLINDER_AT_PA_G = 6e5  # a cylinder's force is stated at 6 bar; common practice, no source
 LEAKING_M2, STRING_M2 = 1e-4, 3e-5  # estimates
 ROCKED_OPEN, ROCKING_PA_V = 0.07, 3_000.0  # a string: vacuum over this tilts the flap on it; estimates

@@ -125,20 +125,6 @@ def solids_loss_kg_m3(
     return hold_up_kg_m3 * (rubbing + ratio * ratio * (1.0 + bends_share))
 
 
-MINIMUM_CONVEYING_M_S = {
-    "fine powder": (10.2, 12.2),
-    "cement": (10.2, 11.2),
-    "fly ash": (11.2, 12.2),
-    "fine granules": (13.2, 15.2),
-    "granular sugar": (16.3, 16.3),
-}
-"""
-Lowest and highest minimum air velocity at the pick-up, dilute phase [m/s].
-
-Source: D. Mills, "Pickup velocity for pneumatic conveying", Powder & Bulk Solids, 13 January 2010.
-"""
-
-
 def pick_up_velocity_m_s(minimum_m_s: float) -> float:
     """
     Air velocity to design the pick-up for, 20 % over the minimum [m/s].
@@ -146,7 +132,7 @@ def pick_up_velocity_m_s(minimum_m_s: float) -> float:
     >>> pick_up_velocity_m_s(10.2)
     12.24
 
-    Source: Mills 2010, as above.
+    Source: D. Mills, "Pickup velocity for pneumatic conveying", Powder & Bulk Solids, 13 January 2010.
     """
     return 1.2 * minimum_m_s
 

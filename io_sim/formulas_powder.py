@@ -7,7 +7,8 @@ Pure functions in SI units unless an argument names another.
 import math
 
 GRAVITY = 9.81
-CAKE_UNIT_1_S = 10_042.8  # one in.H2O/(lb/ft2 . ft/min) of specific cake resistance K2 [1/s]
+HANGING_SWING = 0.75  # a hanging flap opens to about 75 degrees, cos 75 = 0.26; estimate
+FULL_SPEED_AT = 0.2  # of the force that drives a flap home: less surplus moves it slower; estimate
 
 
 def filter_drop_pa(
@@ -141,6 +142,37 @@ def free_fall_time_s(batch_kg: float, rate_kg_s: float, tail_kg: float) -> float
     """
     full = batch_kg / tail_kg
     return tail_kg / rate_kg_s * (full + math.log(-math.expm1(-full)) - math.log(math.expm1(0.01)))
+
+
+def product_load_pa(bulk_density_kg_m3: float, bore_m: float) -> float:
+    """
+    Most that product presses on a closed flap, however high it stands, 1.25 rho_b g D [Pa].
+
+    >>> product_load_pa(830.0, 0.1)
+    1018.
+
+    Source: Janssen's saturation (any textbook of bulk solids) with wall friction times stress ratio of 0.2.
+    """
+    return 1.25 * bulk_density_kg_m3 * GRAVITY * bore_m
+
+
+def swing_shut_s(travel_s: float, counterweight_n: float, product_n: float) -> float:
+    """
+    Time in which an emptied hanging flap swings from wide open to its seat [s].
+
+    The counterweight alone closes it, on an arm that is short while it hangs wide open, 1 - s x; full speed
+    takes a share of counterweight and product load. dx/dt = -min(r (1 - s x), 1) / T with r = C / F gives
+    T (y + ln((1 - s y) / (1 - s)) / (r s)), at full speed from y = (1 - 1 / r) / s down, if that is over 0.
+
+    >>> swing_shut_s(0.25, 0.4, 8.0)
+    1.94
+
+    Source: an estimate of this project, the law of `io_sim.flap` without product.
+    """
+    effort = counterweight_n / (FULL_SPEED_AT * (counterweight_n + product_n))
+    full = min(max((1.0 - 1.0 / effort) / HANGING_SWING, 0.0), 1.0)
+    slow = math.log((1.0 - HANGING_SWING * full) / (1.0 - HANGING_SWING)) / (effort * HANGING_SWING)
+    return travel_s * (full + slow)
 
 
 def throughput_kg_h(batch_kg: float, cycle_s: float) -> float:

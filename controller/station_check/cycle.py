@@ -25,7 +25,7 @@ from controller.station_check.air import (
 )
 from controller.station_check.conveying import Point, line_velocity_m_s, solids_drop_pa_s_kg
 from controller.station_check.pneumatics import flap_times
-from io_sim.formulas_powder import beverloo_kg_s, free_fall_time_s
+from io_sim.formulas_powder import beverloo_kg_s, free_fall_time_s, product_load_pa, swing_shut_s
 from io_sim.parameters import PlantParameters
 
 
@@ -144,6 +144,18 @@ def drain_free_s(plant: PlantParameters, presets: Presets, batch_kg: float) -> f
     return free_fall_time_s(batch_kg, rate, max(plant.material_tail_kg, 1e-3))
 
 
+def shut_again_s(plant: PlantParameters) -> float:
+    """
+    Empty until a flap without command is back at its switch: the swing of its counterweight alone.
+
+    It begins when what is left weighs less than the counterweight; the trickle after that is counted twice,
+    in the free fall too.
+    """
+    load_pa = product_load_pa(plant.material_bulk_density_kg_m3, plant.flap_bore_m)
+    load_n = load_pa * circle_m2(plant.flap_bore_m)
+    return swing_shut_s(plant.flap_travel_s, plant.flap_counterweight_n, load_n)
+
+
 def clean_ms(presets: Presets) -> float:
     """One filter clean: pulses of all groups with their recovery, or their rest if longer, then settling."""
     if presets.pulses == 0:
@@ -159,7 +171,7 @@ def steps(
     """The steps of a normal batch, none ended early by an interlock."""
     flap = flap_times(plant, plant.supply_network_pa_g)
     often = 1.0 / presets.clean_every if presets.pulses > 0 else 0.0
-    drain, cleaning = _drain_and_clean_ms(plant, presets, conveying, flap.closing_s)
+    drain, cleaning = _drain_and_clean_ms(plant, presets, conveying)
     batch = Steps(
         0.0,
         _seal_ms(presets, 1_000.0 * flap.closing_s, clean_ms(presets), often),
@@ -201,19 +213,19 @@ def _vent_ms(plant: PlantParameters, presets: Presets, clearing: Point) -> float
     return max(1_000.0 * falling + presets.release_settle_ms, presets.vent_min_ms)
 
 
-def _drain_and_clean_ms(
-    plant: PlantParameters, presets: Presets, conveying: Point, closing_s: float
-) -> tuple[float, float]:
+def _drain_and_clean_ms(plant: PlantParameters, presets: Presets, conveying: Point) -> tuple[float, float]:
     """
     Drain and the clean after it.
 
-    A flap without command ends the drain when it has been shut for its time; pulses with the drain begin
+    A flap without command swings shut when it is empty, and ends the drain when it has been shut for its
+    time; pulses with the drain begin
     after the lead, and the drain runs on beside them.
     """
     cleaning = clean_ms(presets)
     if presets.flap_kind:
         batch_kg = conveying.solids_kg_s * convey_ms(plant, presets, conveying) / 1_000.0
-        return 1_000.0 * (drain_free_s(plant, presets, batch_kg) + closing_s) + presets.flap_shut_ms, cleaning
+        swung_s = drain_free_s(plant, presets, batch_kg) + shut_again_s(plant)
+        return 1_000.0 * swung_s + presets.flap_shut_ms, cleaning
     if presets.clean_mode == CLEANS_WITH_DRAIN and cleaning > 0.0:
         lead = float(min(presets.clean_lead_ms, presets.drain_ms))
         pulsing = cleaning - presets.settle_ms

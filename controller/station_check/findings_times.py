@@ -2,11 +2,12 @@
 
 import math
 
+from controller.options import DRIVEN
 from controller.sequence.presets import Presets
 from controller.sequence.steps import BY_TIMES, BY_TRANSMITTER, VACUUM_HELD
 from controller.station_check.air import release_s
-from controller.station_check.cycle import open_line_m2
-from controller.station_check.findings import Finding, preset
+from controller.station_check.cycle import open_line_m2, shut_again_s
+from controller.station_check.findings import Finding, place, preset
 from controller.station_check.pneumatics import Flap
 from controller.station_check.prediction import Prediction
 from io_sim.parameters import PlantParameters
@@ -33,7 +34,7 @@ def time_findings(plant: PlantParameters, presets: Presets, predicted: Predictio
         ),
         *_line(plant, presets, predicted),
         *_vent(plant, presets, predicted),
-        _drain(presets, predicted),
+        _drain(plant, presets, predicted),
     ]  # fmt: skip
 
 
@@ -129,11 +130,17 @@ def _vent(plant: PlantParameters, presets: Presets, predicted: Prediction) -> li
     ]  # fmt: skip
 
 
-def _drain(presets: Presets, predicted: Prediction) -> Finding:
+def _drain(plant: PlantParameters, presets: Presets, predicted: Prediction) -> Finding:
+    """The fall, and of a flap without command its swing back and the time that it must be shut."""
+    rule = f"{RULE}: 1.5 x free fall of the largest batch, Beverloo x flow factor"
+    shut_ms = 0.0
+    if presets.flap_kind != DRIVEN:
+        shut_ms = 1_000.0 * shut_again_s(plant) + presets.flap_shut_ms
+        swing = f"{shut_again_s(plant):.1f} s in which its counterweight swings it shut (estimate)"
+        rule += f"; {swing}; {place('flap_shut_ms')}"
     return preset(
-        presets, "drain_ms", f"{RULE}: 1.5 x free fall of the largest batch, Beverloo x flow factor",
-        low=1_500.0 * predicted.drain_s,
-        fails="error" if presets.drain_ms < 1_000.0 * predicted.drain_s else "warning",
+        presets, "drain_ms", rule, low=1_500.0 * predicted.drain_s + shut_ms,
+        fails="error" if presets.drain_ms < 1_000.0 * predicted.drain_s + shut_ms else "warning",
     )  # fmt: skip
 
 

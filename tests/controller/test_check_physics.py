@@ -11,7 +11,7 @@ from controller.station_check import air, conveying, cycle, findings_line, findi
 from controller.station_check.prediction import NORMAL_KG_M3, predict
 from controller.station_check.report import judge
 from io_sim.formulas_air import orifice_kg_s
-from io_sim.formulas_line import GRAVITY, MINIMUM_CONVEYING_M_S
+from io_sim.formulas_line import GRAVITY
 from io_sim.formulas_solids import rhodes_vertical_pa
 
 SAND_LINE = MEDIUM._replace(  # 1.2 kg/m3 in the room, as in the books
@@ -70,7 +70,6 @@ def test_saltation_velocities_are_the_documented_ones_of_fluids() -> None:
 @pytest.mark.parametrize(("product", "lowest"), [("fine powder", 10.2), ("granular sugar", 16.3)])
 def test_feed_point_velocity_is_held_against_mills_and_20_percent(product: str, lowest: float) -> None:
     """D. Mills, "Pickup velocity for pneumatic conveying", powderbulksolids.com, 13 January 2010."""
-    assert MINIMUM_CONVEYING_M_S[product][0] == lowest
     plant = MEDIUM._replace(material_pick_up_m_s=1.2 * lowest)
     velocity = named(judge(plant, Presets(), ALL)[1], "feed-point velocity, full air")
     assert velocity.low == pytest.approx(1.2 * lowest)

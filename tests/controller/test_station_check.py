@@ -8,18 +8,20 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from check_stations import ALL, MEDIUM
+from check_stations import ALL, MEDIUM, named
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from rich.console import Console
 
 from controller.sequence.presets import Presets
 from controller.sequence.presets import limits as preset_limits
+from controller.settings import load_station
 from controller.station_check import air
 from controller.station_check.report import CAUTIONS, Report, as_json, check_station, judge
 from controller.station_check.tables import show
 from io_sim.parameters import limits as plant_limits
 from io_sim.parameters import problems
+from io_sim.settings import load_plant
 
 
 def refused(constant: str) -> None:
@@ -86,6 +88,15 @@ def test_each_station_passes_with_the_warnings_that_its_files_explain(station: s
     report = check_station(demo.parent / station)
     assert [item.what for item in report.findings if item.verdict == "error"] == []
     assert [item.what for item in report.findings if item.verdict == "warning"] == ACCEPTED[station]
+
+
+def test_a_drain_shorter_than_a_hanging_flap_needs_is_an_error(demo: Path) -> None:
+    """The sugar itself is out in 0.7 s, but its flap is back on the seat only after 3 s (simulated)."""
+    folder = demo.parent / "sugar_kitchen"
+    station, plant = load_station(folder), load_plant(folder)
+    for drain_ms, verdict in ((2_000, "error"), (3_300, "warning"), (4_000, "ok")):
+        found = judge(plant, station.receiver.presets._replace(drain_ms=drain_ms), station.wired)[1]
+        assert named(found, "drain.drain_s").verdict == verdict
 
 
 def test_every_station_that_comes_along_is_checked(demo: Path) -> None:
