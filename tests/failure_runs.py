@@ -18,13 +18,14 @@ from controller.events import INTERLOCK_IDS
 from controller.image import Outputs
 from controller.records import CycleRecord, EventRecord
 from controller.sequence.logic import Logic
-from controller.sequence.presets import Presets, limits
+from controller.sequence.presets import Presets
 from controller.sequence.receiver import RECEIVER
 from controller.sequence.steps import FAULT
 from controller.settings import load_station
 from controller.simulate.executors import Executor, best, executor
 from controller.simulate.failures_asked import Failures, read
 from controller.simulate.operator import HELD_MS, Operator
+from controller.simulate.parts_fitted import has_part
 from controller.simulate.station_loop import Segment, StationLoop
 from controller.simulate.station_run import StationRun, Watcher
 from io_sim.constants import derived
@@ -150,27 +151,13 @@ def station(name: str) -> Station:
 
 def applies(mode: FailureMode, name: str) -> bool:
     """Whether a station has the part: its presets, or the points of its I/O list, are what the mode needs."""
-    if not mode.needs:
-        return True
-    if mode.needs[1:] == ("wired",):
-        return mode.needs[0] in wired(name)
-    return needed(mode.needs, station(name).presets)
+    return has_part(mode, station(name).presets, wired(name))
 
 
 @cache
 def wired(name: str) -> frozenset[str]:
     """The points of a station."""
     return load_station(CONFIGS / name).wired
-
-
-def needed(needs: tuple[str, ...], presets: Presets) -> bool:
-    preset, *choices = needs
-    value = getattr(presets, preset)
-    if choices == [">0"]:
-        return bool(value > 0)
-    if choices == ["yes"]:
-        return bool(value)
-    return limits()[preset].choices[value] in choices
 
 
 @cache

@@ -7,13 +7,15 @@ import sys
 import pytest
 from typer.testing import CliRunner
 
-from controller.cli import app, main
+from controller.cli import app, main, station_folder
 from controller.records import from_document
 from controller.reporting.journal import read_cycles, read_events
+from controller.settings import load_station
 from controller.simulate import picture
 from controller.simulate.cycle_book import AIR_KG_NM3
 from controller.simulate.executors import best
 from controller.simulate.failures_asked import Asked, Failures, read
+from controller.simulate.parts_fitted import PARTS, read_for
 from controller.simulate.times import milliseconds
 from io_sim.failures import CATALOGUE
 from io_sim.parameters import PlantParameters
@@ -235,9 +237,40 @@ def test_wrong_input_is_said_with_what_is_allowed_and_exit_2(options):
     assert "Traceback" not in result.output
 
 
-def test_an_unknown_failure_mode_brings_the_whole_list():
-    said = simulate("--fail", "nothing@1m").stderr
-    assert all(mode.id in said for mode in CATALOGUE)
+def test_an_unknown_failure_mode_brings_the_list_of_those_of_the_parts_there_are():
+    said = simulate("--fail", "nothing@1m").stderr.split()
+    here = [mode.id for mode in CATALOGUE if not mode.needs or mode.needs == ("source_kind", "ejector")]
+    assert set(here) <= set(said)
+    assert not {"motor_overload", "filter_dp_frozen", "fluidising_dead", "vacuum_switch_delayed"} & set(said)
+
+
+LACKING = {
+    "motor_overload": "no motor (source.source_kind is ejector)",
+    "filter_dp_frozen": "no transmitter of the filter's pressure drop (filter_clean.dp_fitted is false)",
+    "fluidising_dead": "no fluidising air (drain.fluidise_on_ms is 0)",
+    "vacuum_switch_delayed": "no vacuum switch (proving.vacuum_by is transmitter)",
+}
+
+
+@pytest.mark.parametrize("mode", LACKING)
+def test_a_failure_of_a_part_that_the_station_has_not_is_refused(mode):
+    result = simulate("--fail", f"{mode}@10s")
+    assert result.exit_code == 2
+    assert f"--fail {mode}: buckwheat_mill has {LACKING[mode]}" in result.stderr
+
+
+def test_every_part_that_a_failure_needs_has_a_name():
+    assert {mode.needs for mode in CATALOGUE if mode.needs} == set(PARTS)
+
+
+def test_a_failure_of_a_point_that_is_not_wired_is_refused():
+    unwired = {"purge_cmd", "vent_close_cmd"}
+    station = load_station(station_folder("buckwheat_mill"))
+    for mode in CATALOGUE:
+        if mode.needs and mode.needs[0] in unwired:
+            with pytest.raises(ValueError, match=f"mill has no .* \\({mode.needs[0]} is not wired\\)"):
+                read_for(f"{mode.id}@1s", "mill", station.receiver.presets, station.wired - unwired)
+            assert read_for(f"{mode.id}@1s", "mill", station.receiver.presets, station.wired)
 
 
 def test_everything_wrong_is_said_at_once():

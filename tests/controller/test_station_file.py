@@ -262,6 +262,14 @@ def test_a_missing_file_names_the_nearest_one(tmp_path):
     assert str(caught.value) == f"{tmp_path}/receiver.yaml: no such file - did you mean 'receiver.yml'?"
 
 
+def test_another_file_of_the_station_is_no_hint_for_one_that_is_missing(tmp_path):
+    for name in ("receiver.yaml", "points.yaml"):
+        (tmp_path / name).write_text(GOOD)
+    with pytest.raises(StationError) as caught:
+        load(tmp_path / "plant.yaml", Station)
+    assert str(caught.value) == f"{tmp_path}/plant.yaml: no such file"
+
+
 def test_a_folder_is_not_a_file(tmp_path):
     with pytest.raises(StationError) as caught:
         load(tmp_path, Station)

@@ -331,14 +331,15 @@ def test_a_trip_that_comes_in_fault_changes_no_output_of_the_jog(fitted):
     assert "FLAP_DISAGREES" in bench.acts
 
 
-def test_after_halt_with_the_flap_open_manual_lets_it_close(fitted):
-    """Leaving and entering drop all outputs: what the halt had frozen is given up."""
+def test_after_halt_with_the_flap_open_manual_lets_it_close_after_the_horn(fitted):
+    """Frozen until the horn was heard: entering a mode moves nothing."""
     bench = fitted().at(DRAIN)
     bench.run(500)
     bench.request("halt")
     assert moved(bench) == {"flap_open"}
     bench.run(500)
     bench.request("manual")
+    bench.run(2_900, never=lambda b: moved(b) != {"flap_open"} or not b.outputs.horn)
     bench.run(1_000)
     assert moved(bench) == set()
     assert bench.machine.flap_place == 0.0
