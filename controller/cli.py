@@ -141,7 +141,10 @@ def simulate(
     lasts: Annotated[str, typer.Option("--for", help="Plant time: 1h, 12m30s, 90s, 1.5h, 1d.")] = "1h",
     fail: Annotated[
         list[str] | None,
-        typer.Option(help="MODE@TIME, MODE@STEP, MODE@drain#3 or MODE=0.5@10m+30s; may be given again."),
+        typer.Option(
+            help="MODE@TIME, MODE@STEP, MODE@drain#3, MODE=0.5@10m+30s (half of it, for 30 s) or "
+            "MODE=0.4/2h@10m (grows to 0.4 in 2 h); may be given again."
+        ),
     ] = None,
     seed: Annotated[int, typer.Option(help="For noise and feed variation.", min=0)] = 1,
     out: Annotated[Path | None, typer.Option(help="Run folder to leave: journal, picture, run.json.")] = None,

@@ -90,4 +90,7 @@ def _text(path: Path, file: str) -> str:
 
 
 def _beside(path: Path) -> list[str]:
-    return [other.name for other in path.parent.iterdir()] if path.parent.is_dir() else []
+    """Files that the name may stand for: those whose names are near without the ending, that all share."""
+    if not path.parent.is_dir():
+        return []
+    return [other.name for other in path.parent.iterdir() if did_you_mean(path.stem, [other.stem])]

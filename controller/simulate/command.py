@@ -18,6 +18,7 @@ from controller.settings import Station, load_station
 from controller.simulate import executors, failures_asked
 from controller.simulate.alarm_desk import alarm_load
 from controller.simulate.operator import Operator
+from controller.simulate.parts_fitted import read_for
 from controller.simulate.picture import CyclePicture
 from controller.simulate.station_loop import Segment, StationLoop
 from controller.simulate.station_run import Explained, StationRun, Totals, Watcher
@@ -81,9 +82,10 @@ def read_ask(
     What was typed, checked against what there is.
 
     Raises:
+        StationError: The station's files are wrong: without them nobody knows what can be asked.
         WrongAsk: Anything on the command line is wrong; all of it at once.
-        StationError: The station's files are.
     """
+    station, plant = together(lambda: load_station(folder), lambda: load_plant(folder))
     wrong: list[str] = []
 
     def tried(read: Callable[[str], Any], text: str | None, option: str = "") -> Any:
@@ -93,8 +95,9 @@ def read_ask(
             wrong.append(f"{option}{no}")
             return None
 
+    presets = station.receiver.presets
     for_ms = tried(milliseconds, lasts, "--for: ")
-    asked = [tried(failures_asked.read, text) for text in fail]
+    asked = [tried(lambda t: read_for(t, folder.name, presets, station.wired), text) for text in fail]
     reset_after_ms = tried(milliseconds, reset_after, "--reset-after: ")
     explain_ms = for_ms if explain == "end" else tried(milliseconds, explain, "--explain: ")
     if for_ms is not None and for_ms % SCAN_MS:
@@ -111,7 +114,6 @@ def read_ask(
         wrong.append(f"--out {out}: is not empty and holds no run; name a new folder, or an empty one")
     if wrong:
         raise WrongAsk("\n".join(wrong))
-    station, plant = together(lambda: load_station(folder), lambda: load_plant(folder))
     return Ask(
         folder, station, plant, for_ms, asked, seed, out, explain_ms, reset_after_ms,
         executor or executors.best(),

@@ -8,13 +8,14 @@ grow to that in two hours; `@10m+30s` ends it after 30 s.
 
 import re
 from collections import Counter
+from collections.abc import Iterable
 from typing import NamedTuple
 
 from controller.problems import did_you_mean
 from controller.sequence.steps import Step
 from controller.simulate.station_loop import StationLoop
 from controller.simulate.times import HINT, milliseconds, typed
-from io_sim.failures import CATALOGUE, SLOTS
+from io_sim.failures import CATALOGUE, SLOTS, FailureMode
 
 _TYPED = re.compile(
     r"(?P<mode>[^=@/]*)(?:=(?P<amount>[^@/]*))?(?:/(?P<over>[^@]*))?@(?P<when>[^+]*)(?:\+(?P<lasts>.*))?"
@@ -33,12 +34,12 @@ class Asked(NamedTuple):
     over_ms: int  # how long it grows to its amount; 0: at once
 
 
-def read(text: str) -> Asked:
+def read(text: str, listed: Iterable[FailureMode] = CATALOGUE) -> Asked:
     """
     What was typed.
 
     Raises:
-        ValueError: It cannot be read; says what there is to choose from.
+        ValueError: It cannot be read; says what there is to choose from: the modes `listed`.
     """
     found = _TYPED.fullmatch(text)
     if found is None:
@@ -46,7 +47,7 @@ def read(text: str) -> Asked:
         raise ValueError(msg)
     mode, when = found["mode"], found["when"]
     if mode not in SLOTS:
-        listed = "\n".join(f"  {row.id:28} {row.seen}" for row in CATALOGUE)
+        listed = "\n".join(f"  {row.id:28} {row.seen}" for row in listed)
         hint = did_you_mean(mode, SLOTS) or "."
         msg = f"--fail {text}: no failure mode {mode!r}{hint} There are:\n{listed}"
         raise ValueError(msg)
