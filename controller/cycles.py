@@ -68,12 +68,17 @@ def as_json(told: Told) -> str:
         "run": str(told.run),
         "simulated": all(record.simulated for record in told.records),
         "cycles": [as_document(record) for record in told.records],
-        "statistics": [row._asdict() for row in told.statistics],
-        "throughput": told.came_to._asdict(),
-        "trends": [_trend(quantity, chart) for quantity, chart in _charts(told)],
-        "warnings": [warned._asdict() for warned in told.warnings],
+        "statistics": [_rounded(row._asdict()) for row in told.statistics],
+        "throughput": _rounded(told.came_to._asdict()),
+        "trends": [_rounded(_trend(quantity, chart)) for quantity, chart in _charts(told)],
+        "warnings": [_rounded(warned._asdict()) for warned in told.warnings],
     }
     return json.dumps(document, indent=1)
+
+
+def _rounded(document: dict[str, Any]) -> dict[str, Any]:
+    """Six digits of what was worked out: more than any instrument gives."""
+    return {k: float(f"{v:.6g}") if isinstance(v, float) else v for k, v in document.items()}
 
 
 def _charts(told: Told) -> list[tuple[drift.Quantity, drift.Chart]]:
@@ -167,9 +172,17 @@ def _show_statistics(told: Told, console: Console) -> None:
 
 
 def _show_trends(told: Told, console: Console) -> None:
+    charts = _charts(told)
+    if all(chart.reference is None for _, chart in charts):
+        learned = max((len(chart.seen) for _, chart in charts), default=0)
+        console.print(
+            f"\nTrends: none yet. They are learned from {drift.LEARNED} good cycles (whole batches that "
+            f"nothing disturbed); so far: {learned}."
+        )
+        return
     console.print(f"\nTrends (CUSUM; learned from {drift.LEARNED} good cycles, warns over {drift.H:g}):")
     table = _table("quantity", "usual", "unit", "spread", "sum up", "sum down", "state")
-    for quantity, chart in _charts(told):
+    for quantity, chart in charts:
         if chart.reference is None:
             state = f"learning: {len(chart.seen)} of {drift.LEARNED}"
             table.add_row(quantity.id, "", quantity.unit, "", "", "", state)

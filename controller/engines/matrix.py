@@ -1,6 +1,7 @@
 """The cause-and-effect table: every line of the interlocks as people write it down."""
 
 import re
+from collections.abc import Container, Iterable
 from typing import NamedTuple
 
 from controller.sequence.definition import EFFECTS, Interlock
@@ -31,18 +32,20 @@ def as_markdown(logic: Logic) -> str:
     return "".join("| " + " | ".join(c.replace("|", "\\|") for c in row) + " |\n" for row in rows)
 
 
-def steps_text(logic: Logic, steps: tuple[int, ...]) -> str:
-    """A set of steps in few words: whole states by their names, "always" for all."""
-    left = set(steps)
-    if left == set(logic.steps):
+def steps_text(logic: Logic, steps: Iterable[int], among: Container[int] | None = None) -> str:
+    """A set of steps in few words: states by their names, "always" for all; `among` are those there are."""
+    there = [k for k in logic.steps if among is None or k in among]
+    left = {*steps}.intersection(there)
+    if left == {*there}:
         return "always"
-    if len(left) > len(logic.steps) // 2:
-        return "all but " + steps_text(logic, tuple(k for k in logic.steps if k not in left))
+    if len(left) > len(there) // 2:
+        return "all but " + steps_text(logic, {*there} - left, among)
     words = []
-    for state, of_state in logic.definition.states.items():
-        if left >= set(of_state):
+    for state, whole in logic.definition.states.items():
+        of_state = {*whole}.intersection(there)
+        if of_state and left >= of_state:
             words.append(state)
-            left -= set(of_state)
+            left -= of_state
     return ", ".join([*words, *(k.name for k in logic.steps if k in left)])
 
 

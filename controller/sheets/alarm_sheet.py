@@ -8,7 +8,7 @@ words, priority and the attributes that IEC 62682 asks for come from the event d
 import csv
 import io
 import json
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from dataclasses import asdict, dataclass
 
 from controller.engines.matrix import steps_text
@@ -16,6 +16,7 @@ from controller.events import EVENTS, EventDef
 from controller.sequence.logic import Logic
 from controller.settings import Station
 from controller.sheets.cause_effect import Effect, cause_effect
+from controller.sheets.io_list import fixed_here
 
 
 @dataclass(frozen=True)
@@ -61,7 +62,8 @@ def alarm_sheet(logic: Logic, station: Station) -> AlarmSheet:
     """The interlocks of the station: the most urgent first, then in the order of the dictionary."""
     effects = [line for line in cause_effect(logic, station) if line.acts]
     here = [name for name in EVENTS if any(line.interlock == name for line in effects)]
-    entries = [_entry(logic, EVENTS[name], effects, here) for name in here]
+    reached = fixed_here(logic, station).steps
+    entries = [_entry(logic, EVENTS[name], effects, here, reached) for name in here]
     entries.sort(key=lambda entry: -EVENTS[entry.id].priority)
     never = tuple(name for name in logic.interlock_names if name not in here)
     return AlarmSheet(tuple(entries), never)
@@ -85,10 +87,12 @@ def as_json(station: Station, sheet: AlarmSheet) -> str:
     return json.dumps(document, indent=2)
 
 
-def _entry(logic: Logic, row: EventDef, effects: Sequence[Effect], here: Sequence[str]) -> Entry:
+def _entry(
+    logic: Logic, row: EventDef, effects: Sequence[Effect], here: Sequence[str], reached: Container[int]
+) -> Entry:
     lines = [line for line in effects if line.interlock == row.id]
     trips = any(line.effect == "trip" for line in lines)
-    ways = (Acts(_steps(logic, line), line.delay, line.effect.replace("_", " ")) for line in lines)
+    ways = (Acts(_steps(logic, line, reached), line.delay, line.effect.replace("_", " ")) for line in lines)
     return Entry(
         id=row.id,
         priority=row.priority.name.lower() if row.is_alarm else "event",
@@ -111,5 +115,5 @@ def _entry(logic: Logic, row: EventDef, effects: Sequence[Effect], here: Sequenc
     )
 
 
-def _steps(logic: Logic, line: Effect) -> str:
-    return steps_text(logic, tuple(logic.steps[name] for name in line.steps))
+def _steps(logic: Logic, line: Effect, reached: Container[int]) -> str:
+    return steps_text(logic, [logic.steps[name] for name in line.steps], reached)

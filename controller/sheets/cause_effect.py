@@ -7,7 +7,7 @@ want of a wire or by choice, is marked, not left out: who compares two stations 
 
 import csv
 import io
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from controller.engines.fixed import fixed_at
@@ -15,18 +15,11 @@ from controller.events import EVENTS
 from controller.sequence.definition import EFFECTS, Interlock, Row
 from controller.sequence.logic import Logic
 from controller.sequence.made_facts import Line, lines_of
-from controller.sequence.presets import Presets
 from controller.settings import Station
-from controller.sheets.io_list import NOBODY_BY_HAND, not_wired, station_values
+from controller.sheets.io_list import NOBODY_BY_HAND, can_act, fixed_here, not_wired, station_values
 
 MARKS = {"trip": "T", "hold": "H", "wait": "W", "end_batch": "E", "warn": "A"}
 """The letter of each effect in the column of a step."""
-
-NEEDS: dict[str, Callable[[Presets], bool]] = {
-    "still_covered": lambda p: p.receiver_full_fitted,
-    "no_dips": lambda p: p.pulse_dip_pa > 0,
-}
-"""Causes that need an option, where constants alone do not tell: the cause hangs on two facts that agree."""
 
 @dataclass(frozen=True)
 class Effect:
@@ -38,7 +31,7 @@ class Effect:
     delay: str  # "at once", or the preset with the station's value
     effect: str  # at this station
     acts: bool  # whether it ever can, at this station
-    steps: Mapping[str, str]  # a letter of MARKS where it is looked at
+    steps: Mapping[str, str]  # a letter of MARKS where it is looked at and acts
     outputs: Mapping[str, str]  # those that change: "on", "off", or "may be on" by a condition
 
 
@@ -84,21 +77,22 @@ class _Sheet:
         self.logic = logic
         self.station_presets = station.receiver.presets
         self.presets: Mapping[str, int] = self.station_presets._asdict()
-        self.fixed = fixed_at(logic, self.presets, not_wired(station))
+        self.fixed = fixed_here(logic, station)
         self.automatic = fixed_at(logic, self.presets, not_wired(station) | NOBODY_BY_HAND)  # for outputs
         self.values = station_values(station)
 
     def effect(self, line: Line) -> Effect:
         i = line.interlock
         effect = i.allowed[self.presets[i.effect]] if i.allowed else i.effect
-        steps = [k for k in i.steps if k in self.fixed.steps]
+        acts = can_act(i, self.fixed, self.station_presets)
+        steps = [k for k in i.steps if acts and k in self.fixed.steps]
         return Effect(
             i.name,
             EVENTS[i.name].text,
             i.cause.name,
             self._delay(i),
             effect,
-            self.fixed.acts(i) and NEEDS.get(i.cause.name, bool)(self.station_presets),
+            acts,
             {self.logic.steps(k).name: MARKS[effect] for k in steps},
             {} if effect == "warn" else self._changes(line, effect, steps),
         )

@@ -8,7 +8,7 @@ memory and at the step, from where everything hangs together.
 import csv
 import io
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict, dataclass
 from functools import cache
 
@@ -16,15 +16,22 @@ from controller.engines.fixed import Fixed, fixed_at
 from controller.engines.matrix import steps_text
 from controller.image import Inputs
 from controller.points import FROM_SHELL, Point
-from controller.sequence.definition import EFFECTS, Output
+from controller.sequence.definition import EFFECTS, Interlock, Output
 from controller.sequence.expressions import Read
 from controller.sequence.logic import Logic
+from controller.sequence.presets import Presets
 from controller.settings import Station, keys
 from controller.station_keys import typed
 from controller.units import shown
 
 NOBODY_BY_HAND = {"jog": 0, "manual_request": 0}
 """The inputs of manual mode, held off: outputs are shown as the steps drive them."""
+
+NEEDS: dict[str, Callable[[Presets], bool]] = {
+    "still_covered": lambda p: p.receiver_full_fitted,
+    "no_dips": lambda p: p.pulse_dip_pa > 0,
+}
+"""Causes that need an option, where constants alone do not tell: the cause hangs on two facts that agree."""
 
 
 @dataclass(frozen=True)
@@ -52,8 +59,20 @@ def io_list(logic: Logic, station: Station) -> list[Entry]:
     """The wired points of `station` in the order of the process image."""
     values = station_values(station)
     held = not_wired(station) | NOBODY_BY_HAND
-    fixed = fixed_at(logic, station.receiver.presets._asdict(), held)
-    return [_entry(logic, point, values, fixed) for point in station.points.points]
+    automatic = fixed_at(logic, station.receiver.presets._asdict(), held)
+    fixed = fixed_here(logic, station)
+    acting = [i for i in logic.definition.interlocks if can_act(i, fixed, station.receiver.presets)]
+    return [_entry(logic, point, values, automatic, acting) for point in station.points.points]
+
+
+def fixed_here(logic: Logic, station: Station) -> Fixed:
+    """What never changes at `station`, manual mode included."""
+    return fixed_at(logic, station.receiver.presets._asdict(), not_wired(station))
+
+
+def can_act(line: Interlock, fixed: Fixed, presets: Presets) -> bool:
+    """Whether a line of the interlocks can ever act at the station."""
+    return fixed.acts(line) and NEEDS.get(line.cause.name, bool)(presets)
 
 
 def station_values(station: Station) -> dict[str, str]:
@@ -94,14 +113,16 @@ def _said(value: bool | int | float | str) -> str:
     return shown(value) if isinstance(value, float) else str(value).lower()
 
 
-def _entry(logic: Logic, point: Point, values: Mapping[str, str], fixed: Fixed) -> Entry:
+def _entry(
+    logic: Logic, point: Point, values: Mapping[str, str], automatic: Fixed, acting: Iterable[Interlock]
+) -> Entry:
     is_output = point.kind == "output"
     read = Read("now", point.name)
     facts = () if is_output else tuple(n for n in logic.facts if read in logic.reads(n))
     decided = frozenset() if is_output else _decided(logic, facts)
     analog = point.kind == "4-20 mA"
     lines = [o for o in logic.definition.output_lines if is_output and o.name == point.name]
-    lines = [o for o in lines if not (o.when and fixed.facts.get(o.when.name) == 0)]
+    lines = [o for o in lines if not (o.when and automatic.facts.get(o.when.name) == 0)]
     return Entry(
         point.tag, point.name, point.description, point.kind, point.unit,
         range=f"{shown(point.range[0])} to {shown(point.range[1])}" if analog else "off, on",
@@ -110,9 +131,7 @@ def _entry(logic: Logic, point: Point, values: Mapping[str, str], fixed: Fixed) 
         safe_value="" if point.safe_value is None else "on" if point.safe_value else "off",
         broken_wire=point.broken_wire,
         facts=_once(n.removesuffix("_seen") for n in facts),
-        interlocks=_once(
-            i.name for i in logic.definition.interlocks if i.cause.name in decided and fixed.acts(i)
-        ),
+        interlocks=_once(i.name for i in acting if i.cause.name in decided),
         rows=_once(row.guard.name for row in logic.rows if row.guard.name in decided),
         steps=_energised(logic, lines),
         last_word=_once(line.unless.name for line in lines if line.unless),

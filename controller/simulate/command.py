@@ -170,6 +170,14 @@ def simulate(ask: Ask, progress: Callable[[int], None]) -> Outcome:
     return Outcome(ask, totals, cycles, run.explained, failures.left(), took_s, notes)
 
 
+def check_errors(ask: Ask) -> int:
+    """How many errors `receiver check` finds at the station."""
+    from controller.station_check.report import judge  # here: with what it imports it takes up to a second
+
+    _, found = judge(ask.plant, ask.station.receiver.presets, ask.station.wired)
+    return sum(finding.verdict == "error" for finding in found)
+
+
 def _executor(ask: Ask, logic: Logic, notes: list[str]) -> executors.Executor:
     try:
         options = executors.options_of(ask.station.receiver.presets)
@@ -229,7 +237,7 @@ def as_json(outcome: Outcome) -> str:
             "why_at_end": totals.why,
             "alarms": dict(totals.alarms),
             "alarm_load": alarm_load(totals.alarm_load),
-            "counters": totals.counters,
+            "counters": {name: round(count, 3) for name, count in totals.counters.items()},
             "holds": [hold._asdict() for hold in totals.holds],
             "refusals": [refused._asdict() for refused in totals.refusals],
         },

@@ -87,7 +87,7 @@ class CyclePicture:
             4, 1, sharex=True, gridspec_kw={"height_ratios": [3.2, 1.8, 1.3, 1.6]}
         )
         figure.suptitle(
-            f"{station}, cycle {record.number} ({record.kind}, {record.result}): simulated, "
+            f"{station}, cycle {record.number}, {_why(record)}: simulated, {record.kind}, {record.result}, "
             f"{record.delivered_kg:.2f} kg, {record.air_nm3:.3f} Nm\N{SUPERSCRIPT THREE} of air",
             fontsize=11,
         )
@@ -154,6 +154,11 @@ class CyclePicture:
         lanes.set_ylim(-0.3, len(LANES) + 2.2)
         lanes.tick_params(axis="y", length=0)
         lanes.spines[["top", "right", "left"]].set_visible(False)
+
+
+def _why(record: CycleRecord) -> str:
+    """Why this cycle was chosen to be drawn."""
+    return "the first that tripped" if record.result.startswith("trip") else "the last whole batch"
 
 
 def _runs(values: Sequence[int]) -> list[tuple[int, int, int]]:

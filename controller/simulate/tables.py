@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from pathlib import Path
 from textwrap import wrap
 
 from rich.box import SIMPLE_HEAD
@@ -13,7 +14,7 @@ from controller.events import EVENTS
 from controller.records import CycleRecord
 from controller.sequence.steps import EMPTYING, SUCTION
 from controller.simulate.alarm_desk import load_words
-from controller.simulate.command import NOTICE, Outcome
+from controller.simulate.command import NOTICE, Outcome, check_errors
 from controller.simulate.station_run import Explained, Totals, Trip
 from controller.simulate.times import typed
 
@@ -33,6 +34,10 @@ def show(outcome: Outcome, console: Console) -> None:
     ask, receiver = outcome.ask, outcome.ask.station.receiver
     console.print(f"{receiver.name}, {receiver.product}: {receiver.description}.", soft_wrap=True)
     console.print(f"{NOTICE.capitalize()}.")
+    if errors := check_errors(ask):
+        here, folder = Path.cwd(), ask.folder
+        shown = folder.relative_to(here) if folder.is_relative_to(here) else folder
+        console.print(f"Check finds {_counted(errors, 'error')}: see receiver check {shown}", soft_wrap=True)
     cycles(outcome.cycles, console)
     for trip in outcome.totals.trips:
         tripped(trip, console)

@@ -15,7 +15,7 @@ from controller.sequence.receiver import RECEIVER
 from controller.sequence.steps import BY_TIMES, MOTOR_KIND, VACUUM_HELD
 from controller.settings import load_station
 from controller.sheets.alarm_sheet import alarm_sheet, as_csv
-from controller.sheets.cause_effect import NEEDS
+from controller.sheets.io_list import NEEDS, io_list
 
 
 @pytest.fixture(scope="module")
@@ -111,6 +111,21 @@ def test_what_may_trip_is_said_to_latch(logic, station):
     assert of(sheet, "NO_VACUUM").latches == "after a trip"
     assert of(sheet, "LEVEL_CHATTERS").latches == "no"
     assert {"FLAP_MOVED", "SUPPLY_AIR_LOST"} <= set(of(sheet, "SAFETY_CHAIN_OPEN").followers)
+
+
+@pytest.mark.parametrize("name", ["buckwheat_mill", "sugar_kitchen", "milk_powder_hall"])
+def test_a_point_decides_only_what_can_act_at_the_station(logic, name):
+    there = load_station(station_folder(name))
+    decided = {alarm for entry in io_list(logic, there) for alarm in entry.interlocks}
+    assert decided <= ids(alarm_sheet(logic, there))
+
+
+def test_steps_that_a_station_never_reaches_are_no_exceptions(logic):
+    """The flap of the sugar kitchen has no valve: nothing opens it again on purpose."""
+    sheet = alarm_sheet(logic, load_station(station_folder("sugar_kitchen")))
+    texts = [way.looked_at_in for entry in sheet.entries for way in entry.acts]
+    assert any(text.startswith("all but ") for text in texts)
+    assert not [text for text in texts if "REOPEN" in text]
 
 
 def test_csv_has_one_line_a_way_of_acting(logic, station):

@@ -56,6 +56,12 @@ def test_the_effect_is_the_one_that_the_station_chose():
     assert "wait" in of(1)
 
 
+def test_a_line_that_never_acts_has_no_marks(lines):
+    assert not all(line.acts for line in lines)
+    assert all(not line.steps and not line.outputs for line in lines if not line.acts)
+    assert all(line.steps for line in lines if line.acts)
+
+
 def test_lines_that_a_choice_rules_out_never_act():
     """Low air that trips at once leaves nothing to hunt; low air that may wait does."""
     low = [k for k, i in enumerate(RECEIVER.interlocks) if i.cause.name == "hunting"]

@@ -65,7 +65,15 @@ def test_json_holds_cycles_statistics_trends_and_warnings(run_folder):
 def test_a_short_run_says_how_far_it_has_learned(tmp_path):
     with Journal(tmp_path) as journal:
         journal.add_cycle(good(1))
-    assert f"learning: 1 of {LEARNED}" in called(tmp_path).stdout
+    said = " ".join(called(tmp_path).stdout.split())
+    assert f"learned from {LEARNED} good cycles (whole batches that nothing disturbed); so far: 1." in said
+    assert "sum up" not in said
+
+
+def test_json_gives_no_digits_that_nobody_measured(run_folder):
+    told = json.loads(called(run_folder, "--json").stdout)
+    for part in (told["throughput"], *told["statistics"], *told["trends"]):
+        assert all(len(str(v).replace(".", "")) <= 9 for v in part.values() if isinstance(v, float))
 
 
 def test_a_run_without_a_finished_cycle_says_so(tmp_path):

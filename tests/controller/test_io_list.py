@@ -15,7 +15,7 @@ from controller.points import ANALOGS, CONTACTS
 from controller.sequence.logic import Logic
 from controller.sequence.receiver import RECEIVER
 from controller.settings import load_station
-from controller.sheets.io_list import io_list
+from controller.sheets.io_list import can_act, fixed_here, io_list
 
 LOGIC = Logic(RECEIVER)
 STATION = load_station(station_folder("buckwheat_mill"))
@@ -65,9 +65,16 @@ def test_a_point_decides_the_interlocks_that_are_named_after_it_and_no_strange_o
 
 
 def test_causes_that_move_with_a_point_are_on_its_list(entries):
-    """Two scans that differ in one input differ in no cause but those listed: 300 memories, every input."""
+    """
+    Two scans that differ in one input differ in no cause but those listed: 300 memories, every input.
+
+    Memories are random, so causes that can never act at the station move too: these are left out.
+    """
     engine, rnd = AsWritten(LOGIC, on_rows), random.Random(3)
     presets, lists = STATION.receiver.presets, {}
+    fixed = fixed_here(LOGIC, STATION)
+    acting = [i for i in RECEIVER.interlocks if can_act(i, fixed, presets)]
+    assert len(acting) > len(RECEIVER.interlocks) / 2
     for name, entry in entries.items():
         if entry.kind != "output":
             lists[name] = set(entry.interlocks)
@@ -81,7 +88,7 @@ def test_causes_that_move_with_a_point_are_on_its_list(entries):
             changed = not value if isinstance(value, bool) else rnd.choice((0, 4_100, 9_000, 16_000))
             other = now._replace(**{name: changed})
             after = engine.all_facts(memory, other, presets, 20)
-            moved = {i.name for i in RECEIVER.interlocks if before[i.cause.name] != after[i.cause.name]}
+            moved = {i.name for i in acting if before[i.cause.name] != after[i.cause.name]}
             assert moved <= listed, (name, moved - listed)
 
 

@@ -2,6 +2,7 @@
 
 import json
 import re
+import shutil
 import sys
 
 import pytest
@@ -237,6 +238,20 @@ def test_wrong_input_is_said_with_what_is_allowed_and_exit_2(options):
     assert "Traceback" not in result.output
 
 
+def test_errors_that_the_check_finds_are_said_in_the_head_of_the_run(tmp_path):
+    """A fill of a minute: more than the body holds. The example itself has no errors."""
+    copy = shutil.copytree(station_folder("buckwheat_mill"), tmp_path / "mill")
+    settings = (copy / "receiver.yaml").read_text()
+    assert "fill_s: 16" in settings
+    (copy / "receiver.yaml").write_text(settings.replace("fill_s: 16", "fill_s: 60"))
+    found = json.loads(CliRunner().invoke(app, ["check", str(copy), "--json"]).stdout)["errors"]
+    run = CliRunner().invoke(app, ["simulate", str(copy), "--for", "1s", "--executor", best()]).stdout
+    counted = "1 error" if found == 1 else f"{found} errors"
+    assert found
+    assert run.splitlines()[2] == f"Check finds {counted}: see receiver check {copy}"
+    assert "Check finds" not in simulate("--for", "1s").stdout
+
+
 def test_an_unknown_failure_mode_brings_the_list_of_those_of_the_parts_there_are():
     said = simulate("--fail", "nothing@1m").stderr.split()
     here = [mode.id for mode in CATALOGUE if not mode.needs or mode.needs == ("source_kind", "ejector")]
@@ -297,6 +312,12 @@ def test_a_folder_that_holds_something_else_is_left_alone(tmp_path):
     assert result.exit_code == 2
     assert "is not empty and holds no run" in result.stderr
     assert [path.name for path in tmp_path.iterdir()] == ["notes.txt"]
+
+
+def test_the_picture_says_which_cycle_it_shows_and_why(run, tmp_path):
+    assert "R-101, cycle 3, the first that tripped: simulated" in (run[1] / "cycle.svg").read_text("utf-8")
+    assert simulate("--for", "45s", "--out", str(tmp_path / "run")).exit_code == 0
+    assert "R-101, cycle 2, the last whole batch: simulated" in (tmp_path / "run" / "cycle.svg").read_text("utf-8")
 
 
 def test_no_picture_of_a_run_carries_an_address_but_those_of_svg_itself(run):
