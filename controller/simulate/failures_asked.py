@@ -34,12 +34,12 @@ class Asked(NamedTuple):
     over_ms: int  # how long it grows to its amount; 0: at once
 
 
-def read(text: str, listed: Iterable[FailureMode] = CATALOGUE) -> Asked:
+def read(text: str, modes: Iterable[FailureMode] = CATALOGUE) -> Asked:
     """
     What was typed.
 
     Raises:
-        ValueError: It cannot be read; says what there is to choose from: the modes `listed`.
+        ValueError: It cannot be read; says what there is to choose from: of the `modes`.
     """
     found = _TYPED.fullmatch(text)
     if found is None:
@@ -47,7 +47,7 @@ def read(text: str, listed: Iterable[FailureMode] = CATALOGUE) -> Asked:
         raise ValueError(msg)
     mode, when = found["mode"], found["when"]
     if mode not in SLOTS:
-        listed = "\n".join(f"  {row.id:28} {row.seen}" for row in listed)
+        listed = "\n".join(f"  {row.id:28} {row.seen}" for row in modes)
         hint = did_you_mean(mode, SLOTS) or "."
         msg = f"--fail {text}: no failure mode {mode!r}{hint} There are:\n{listed}"
         raise ValueError(msg)
