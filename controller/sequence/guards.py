@@ -101,12 +101,7 @@ class Guards(Permissives):
         )
     )
     clean_due = fact(
-        lambda s: (
-            (s.drain_over or s.drain_led)
-            and (
-                (s.clean_called and (s.rounds_wanted > 0 or s.was.dp_asked or s.was.recovery)) or s.left_over
-            )
-        )
+        lambda s: (s.drain_over or s.drain_led) and ((s.clean_called and s.rounds_wanted > 0) or s.left_over)
     )
     still_emptying = fact(lambda s: s.was.emptying and not s.drain_over)
     pulse_late = fact(lambda s: s.pulse_given_up and not s.still_emptying)
