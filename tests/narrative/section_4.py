@@ -31,7 +31,7 @@ COMMANDS = (
       "refusal clean vessel_full", "refusal clean batch_perhaps_on_board", "row opened_to_clean",
       shown=("material_and_cleaning::clean_warns_vents_opens_pulses_settles_and_rests", "a clean alone is done with nothing on board",
              "start::clean_is_refused_unless_the_receiver_is_known_to_be_empty")),
-    R("Empty: warn, vent, open, drain, clean; refused with level high.", "refusal empty vessel_full", "refusal empty not_seen", "row warned_to_clean",
+    R("Empty: warn, vent, open, drain, clean; refused with level high.", "refusal empty vessel_full", "refusal empty not_seen", "row warned_to_clean", "row full_for_order",
       shown=("material_and_cleaning::empty_warns_vents_opens_drains_cleans_and_rests_with_nothing_on_board",
              "start::clean_and_empty_are_refused_with_level_high")),
     R("Clean and empty start from rest only, with the permissives of start.", "refusal clean not_at_rest", "refusal empty not_at_rest",

@@ -316,7 +316,7 @@ LAST_WORD = (
       "fact full_for_order", "fact full_below_policy",
       shown=("flap-open is not first given onto a full vessel by clean or empty",
              "start::level_high_during_the_horn_never_opens_the_flap_for_clean_or_empty",
-             "material_and_cleaning::level_high_before_the_flap_opens_for_clean_or_empty_holds_it_shut_and_trips",
+             "material_and_cleaning::level_high_before_the_flap_opens_for_clean_or_empty_ends_the_order_with_the_flap_shut",
              "flap-open is not first given onto a full vessel where the batch is held")),
     R("A pulse is given with the source off and the flap proven open only; off-line with the flap closed, the vent "
       "open and the feed off.", "fact pulse_barred", "fact pulse_place", "output pulse_1_cmd", "output pulse_2_cmd",
