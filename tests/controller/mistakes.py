@@ -94,7 +94,7 @@ MISTAKES = (
             interlocks=tuple(i._replace(effect="trip") if i.name == "IO_LOST" else i for i in RECEIVER.interlocks)),
             ("a stored fault and its first-out go together", "a fault has a first-out", "the first-out is kept until the reset")),
     # ---- runs
-    Mistake("the run latch outlives a trip", rules(run=fact(lambda s: (s.was.run or s.start_accepted) and not (s.stop or s.halt or s.warn_cancelled), first=False)), ("no run latch at rest or in a fault", "a start held through a reset starts nothing")),
+    Mistake("the run latch outlives a trip", rules(run=fact(lambda s: (s.was.run or s.start_accepted) and not (s.stop or s.halt or s.warn_cancelled), first=False)), ("the run latch is held for a run only", "no run latch at rest or in a fault", "a start held through a reset starts nothing")),
     Mistake("the level of the button starts", without_refusal("start_was_held"), ("a run begins with a fresh start edge only, at rest, when all is ready",)),
     Mistake("a start with the air low", without_refusal("supply_not_over"), ("a run begins with a fresh start edge only, at rest, when all is ready",)),
     Mistake("the button is remembered when it was taken only", rules(start_held=fact(lambda s: s.start_accepted, first=True)), ("start and reset are remembered as last seen",)),
