@@ -35,7 +35,7 @@ def observing(logic: Logic) -> Callable[..., None]:
     """`scan(memory, inputs, presets, dt_ms, outputs, acts, facts)`: a scan in place, all facts in order."""
     from numba import int64, njit, void
 
-    text = _Everything(logic, branch_free=True).whole()
+    text = _Everything(logic, branch_free=True, options={}).whole()
     key = hashlib.sha256(text.encode()).hexdigest()[:16]
     path = cache_folder() / f"observed_{key}.py"
     path.parent.mkdir(parents=True, exist_ok=True)
