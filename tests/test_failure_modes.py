@@ -1,15 +1,18 @@
 """Every failure mode, on every station that has the part, does what the narrative says; and the runs can see."""
 
+import shlex
 from collections import Counter
+from itertools import pairwise
 
 import pytest
 from failure_expectations import ROWS
-from failure_expectations.page import PAGE, text
-from failure_expectations.table import STATIONS, B, M
-from failure_runs import applies, cases, row_of, run, seen, station
+from failure_expectations.page import PAGE, command, text
+from failure_expectations.table import STATIONS, B, M, S
+from failure_runs import CONFIGS, applies, cases, row_of, run, seen, station
 from failure_verdicts import EXCUSED, wrong
 
 from controller.events import INTERLOCK_IDS
+from controller.simulate.command import read_ask, simulate
 from io_sim.failures import CATALOGUE
 
 
@@ -85,6 +88,21 @@ def test_an_excuse_is_needed():
     for mode in EXCUSED["vessel full"]:
         for name in STATIONS:
             assert seen(mode, name).worst.vessel_share > 0.999
+
+
+@pytest.mark.parametrize(("mode", "name"), [("overload_contact_delayed", M), ("flap_slow", S), ("feed_empty", B)])
+def test_the_command_on_the_page_is_the_run(mode, name):
+    words = shlex.split(command(row_of(mode), name))
+    fails = [said for option, said in pairwise(words) if option == "--fail"]
+    assert words[:4] == ["receiver", "simulate", name, "--for"]
+    ask = read_ask(
+        CONFIGS / name, lasts=words[4], fail=fails, seed=1, out=None, explain=None, reset_after=None, executor=None
+    )
+    outcome, ran = simulate(ask, lambda _: None), seen(mode, name)
+    assert outcome.never_due == []
+    said = [(trip.id, trip.at_ms / 1_000) for trip in outcome.totals.trips]
+    assert said == ([(ran.trip, pytest.approx(ran.begun_s + ran.trip_s))] if ran.trip else [])
+    assert {hold.reason for hold in outcome.totals.holds} >= set(ran.holds)
 
 
 def test_the_page_is_the_one_of_today():

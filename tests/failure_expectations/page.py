@@ -1,29 +1,38 @@
 """Writes docs/failure_modes.md: each failure mode, what a person sees, what each station says. `make failures`."""
 
+from collections.abc import Iterator, Sequence
+from math import ceil
 from pathlib import Path
 
-from failure_runs import Run, cases, row_of, seen
+from failure_runs import Run, cases, row_of, seen, station
 from failure_verdicts import EXCUSED, batches, moved_percent
 
-from failure_expectations.table import STATIONS, Row, Then
+from controller.simulate.parts_fitted import chosen
+from failure_expectations.table import STATIONS, B, Row, Then
 from io_sim.failures import CATALOGUE
 
 PAGE = Path(__file__).parents[2] / "docs" / "failure_modes.md"
 HEAD = """# Failure modes: what a person sees, and what the receiver says
 
-Written by `make failures` from runs of the three stations on the plant model, one failure at a time; the expectations
-stand in `tests/failure_expectations/`. Simulated: an invented plant whose figures are estimates. What a real receiver does
+Written by `make failures` from runs of the three stations on the plant model: one failure a run, and beside it only what
+brings it to light, which is named; the expectations stand in `tests/failure_expectations/`. Simulated: an invented plant whose figures are estimates. What a real receiver does
 must be tried on it. This is ordinary software without a performance level or SIL; emergency stop and guards are wired
 and designed outside it, and local codes and licensed practice come first.
 
 Times run from the beginning of the failure, most of them in the middle of a fill (48 s, 52 s and 180 s after power-up).
-**Trip** is the first-out. "Not seen" says why no interlock acts, and the figure of the cycle records that moves instead, if
-one does. A dash: the station has no such part. With *as fitted* no station has it, and it was tried on the first one with
-that option.
+"At 0.5" is its amount, where that is not 1. **Trip** is the first-out. "Not seen" says why no interlock acts, and the figure
+of the cycle records that moves instead, if one does. A dash: the station has no such part. Where no station has it, it was
+tried on the first one with the options that are named. The command of each run stands at the end.
 
 In every run, whatever fails: the source acts on no open flap for longer than debounce, delay and three scans (a flap held
 by vacuum: and its pull-in time); no pulse into a vacuum over the release threshold; in FAULT no output that moves or feeds
 anything; the vessel below never fills up to the flap, but for: """
+
+COMMANDS = """## The runs
+
+Each of them again, with the same figures: paste its line."""
+FITTED = """Copy the folder `configs/buckwheat_mill` to `my_mill`, set in its `receiver.yaml` what stands behind the `#`, and wire the
+points that the command then asks for."""
 
 
 def text() -> str:
@@ -43,14 +52,44 @@ def text() -> str:
                 notes.setdefault(note, []).append(f"{row.mode} ({name})")
         if notes:
             lines += ["", f"## {title}", "", *(f"- {', '.join(where)}: {note}." for note, where in notes.items())]
-    return "\n".join(lines) + "\n"
+    return "\n".join([*lines, "", COMMANDS, *commands(ran)]) + "\n"
+
+
+def commands(ran: Sequence[tuple[Row, str]]) -> Iterator[str]:
+    """The command of each run, station by station; those with options that no station has come last."""
+    for name in STATIONS:
+        yield from ("", f"### {name}", "", "```bash")
+        yield from (command(row, name) for row, on in ran if on == name and not row.fitted)
+        yield "```"
+    yield from ("", "### my_mill, a copy of buckwheat_mill with other options", "", FITTED, "", "```bash")
+    yield from (command(row, name) for row, name in ran if row.fitted)
+    yield "```"
+
+
+def command(row: Row, name: str) -> str:
+    """What to type to see a run again; as a comment what must be done besides."""
+    asked, ran = row.at(name), seen(row.mode, name)
+    amount = "" if asked.amount == 1 else f"={asked.amount:g}"
+    fails = " ".join(f"--fail {said}" for said in (f"{row.mode}{amount}@{asked.begins}", *asked.beside))
+    besides = [f"with {options(row)}"] if row.fitted else []
+    besides += [f"and stop pressed at {row.stop_s:g} s, for which there is no option"] if row.stop_s else []
+    line = f"receiver simulate {'my_mill' if row.fitted else name} --for {ceil(ran.begun_s + ran.lasted_s)}s {fails}"
+    return f"{line}  # {', '.join(besides)}" if besides else line
+
+
+def options(row: Row) -> str:
+    """The presets that a row sets, as a station file says them."""
+    presets = station(B).presets._replace(**row.fitted or {})
+    return ", ".join(chosen(name, presets) for name in row.fitted or {})
 
 
 def said(row: Row, name: str) -> str:
     """What one station said of one failure."""
     asked, ran = row.at(name), seen(row.mode, name)
     parts = [] if asked.amount == 1 else [f"at {asked.amount:g}:"]
-    parts += ["*as fitted*:"] if row.fitted else []
+    parts += [f"beside {', '.join(asked.beside)}:"] if asked.beside else []
+    parts += [f"stop pressed at {row.stop_s:g} s:"] if row.stop_s else []
+    parts += [f"with {options(row)}:"] if row.fitted else []
     parts.append("; ".join(outcome(asked.then, ran)))
     return " ".join(parts)
 
