@@ -77,7 +77,7 @@ def vacuum_findings(plant: PlantParameters, presets: Presets, predicted: Predict
             presets, "proving_pa",
             f"{RULE}: over hose-off, at most 0.65 x air-only at the low air limit",
             low=read.hose_off, high=proving_high,
-            computed=math.sqrt(read.hose_off * proving_high),
+            computed=_best_proving_pa(presets, read) or math.sqrt(read.hose_off * proving_high),
             needs=f"a higher {place('supply_low_pa_g')}, a transmitter on the dirty side, or a line of more "
             "drop by air alone",
         ),
@@ -144,13 +144,23 @@ def _vacuum_high(plant: PlantParameters, presets: Presets, predicted: Prediction
     )  # fmt: skip
 
 
+def _error_pa(presets: Presets) -> float:
+    return TRANSMITTER_ERROR * 160.0 * presets.vacuum_pa_per_100ua
+
+
+def _best_proving_pa(presets: Presets, read: Readings) -> float:
+    """The middle of what both rules for the proving threshold allow, in tens of Pa; 0 if nothing is [Pa]."""
+    error = _error_pa(presets)
+    low, high = read.hose_off + error, min(read.air_only_low - error, 0.65 * read.air_only_low)
+    return round(0.5 * (low + high), -1) if low < high else 0.0
+
+
 def _proving_margin(presets: Presets, read: Readings) -> Finding:
     """Nearer of hose-off and air-only to the proving threshold: both must be told from it."""
     lower, upper = read.hose_off, read.air_only_low
-    error = TRANSMITTER_ERROR * 160.0 * presets.vacuum_pa_per_100ua
-    best = min(0.5 * (lower + upper), 0.65 * upper)
+    error, best = _error_pa(presets), _best_proving_pa(presets, read)
     change = f"set {place('proving_pa')} to about {quantity(best, 'kPa')}"
-    if min(best - lower, upper - best) < error:
+    if not best:
         change = "no threshold is told from both: a transmitter of smaller range, or a higher low air limit"
     return finding(
         "proving, nearer margin", min(presets.proving_pa - lower, upper - presets.proving_pa),

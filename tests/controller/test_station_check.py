@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rich.console import Console
 
+from controller.cli import station_folder
 from controller.sequence.presets import Presets
 from controller.sequence.presets import limits as preset_limits
 from controller.settings import load_station
@@ -147,3 +148,16 @@ def receiver(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
         return Ran(int(left.value.code or 0), " ".join(said.out.split()), said.err)
 
     return run
+
+
+@pytest.mark.parametrize("name", ["buckwheat_mill", "sugar_kitchen", "milk_powder_hall"])
+def test_the_advice_on_the_proving_threshold_once_taken_is_good(name: str) -> None:
+    """No advice that the next check takes back."""
+    folder = station_folder(name)
+    station, plant = load_station(folder), load_plant(folder)
+    presets = station.receiver.presets._replace(proving_pa=900)
+    advised = named(judge(plant, presets, station.wired)[1], "proving.proving_kpa").computed
+    assert advised, "kPa"
+    after = judge(plant, presets._replace(proving_pa=round(1_000 * advised)), station.wired)[1]
+    assert named(after, "proving.proving_kpa").verdict == "ok"
+    assert named(after, "proving, nearer margin").verdict == "ok"
