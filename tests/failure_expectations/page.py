@@ -31,8 +31,8 @@ anything; the vessel below never fills up to the flap, but for: """
 COMMANDS = """## The runs
 
 Each of them again, with the same figures: paste its line."""
-FITTED = """Copy the folder `configs/buckwheat_mill` to `my_mill`, set in its `receiver.yaml` what stands behind the `#`, and wire the
-points that the command then asks for."""
+FITTED = """Copy the folder `configs/buckwheat_mill` to `my_mill`, set in its `receiver.yaml` what stands behind the `#`, and wire or
+take out in its `points.yaml` the points that the command then names."""
 
 
 def text() -> str:
