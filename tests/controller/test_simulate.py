@@ -155,7 +155,9 @@ def test_a_full_vessel_stops_the_receiver_and_is_counted():
 def test_alarms_holds_and_the_reason_at_the_end_are_said():
     said = simulate("--for", "50s", "--fail", "level_probe_stuck_covered@drain#2").stdout
     assert "1 level stop; LEVEL_HOLD (vessel full) at the end." in said
-    assert re.search(r"^Alarms: .*LEVEL_HIGH \d", said, re.MULTILINE)
+    assert "Alarms:" not in said, "a full vessel is no alarm: nobody has anything to do"
+    tripped = simulate("--for", "50s", "--fail", "flap_sticks_closed@20s").stdout
+    assert re.search(r"^Alarms: .*FLAP_NOT_OPEN 1", tripped, re.MULTILINE)
     assert re.search(r"^Held: vessel full once, \d+ s\.$", said, re.MULTILINE)
 
 
