@@ -1,4 +1,4 @@
-"""Writes docs/failure_modes.md: each failure mode, what a person sees, what each station says. `make failures`."""
+"""Writes docs/failure_modes.md and failure_runs.md: what follows each failure, and how to see it again."""
 
 from collections.abc import Iterator, Sequence
 from math import ceil
@@ -11,7 +11,7 @@ from controller.simulate.parts_fitted import chosen
 from failure_expectations.table import STATIONS, B, Row, Then
 from io_sim.failures import CATALOGUE
 
-PAGE = Path(__file__).parents[2] / "docs" / "failure_modes.md"
+DOCS = Path(__file__).parents[2] / "docs"
 HEAD = """# Failure modes: what a person sees, and what the receiver says
 
 Written by `make failures` from runs of the three stations on the plant model: one failure a run, and beside it only what
@@ -22,21 +22,26 @@ and designed outside it, and local codes and licensed practice come first.
 Times run from the beginning of the failure, most of them in the middle of a fill (48 s, 52 s and 180 s after power-up).
 "At 0.5" is its amount, where that is not 1. **Trip** is the first-out. "Not seen" says why no interlock acts, and the figure
 of the cycle records that moves instead, if one does. A dash: the station has no such part. Where no station has it, it was
-tried on the first one with the options that are named. The command of each run stands at the end.
+tried on the first one with the options that are named. The command of each run stands in [failure_runs.md](failure_runs.md).
 
 In every run, whatever fails: the source acts on no open flap for longer than debounce, delay and three scans (a flap held
 by vacuum: and its pull-in time); no pulse into a vacuum over the release threshold; in FAULT no output that moves or feeds
 anything; the vessel below never fills up to the flap, but for: """
 
-COMMANDS = """## The runs
+COMMANDS = """# The runs of the failure modes
 
-Each of them again, with the same figures: paste its line."""
+Written by `make failures`, with [failure_modes.md](failure_modes.md). Each run again, with the same figures: paste its line."""
 FITTED = """Copy the folder `configs/buckwheat_mill` to `my_mill`, set in its `receiver.yaml` what stands behind the `#`, and wire or
 take out in its `points.yaml` the points that the command then names."""
 
 
+def pages() -> dict[str, str]:
+    """Both pages by file name, from the runs of today."""
+    return {"failure_modes.md": text(), "failure_runs.md": "\n".join([COMMANDS, *commands(cases())]) + "\n"}
+
+
 def text() -> str:
-    """The page, from the runs of today."""
+    """What follows each failure."""
     ran = cases()
     excused = "; ".join(f"{mode} ({why})" for mode, why in EXCUSED["vessel full"].items())
     lines = [f"{HEAD}{excused}.\n", f"{len(CATALOGUE)} failure modes, {len(ran)} runs.\n"]
@@ -52,7 +57,7 @@ def text() -> str:
                 notes.setdefault(note, []).append(f"{row.mode} ({name})")
         if notes:
             lines += ["", f"## {title}", "", *(f"- {', '.join(where)}: {note}." for note, where in notes.items())]
-    return "\n".join([*lines, "", COMMANDS, *commands(ran)]) + "\n"
+    return "\n".join(lines) + "\n"
 
 
 def commands(ran: Sequence[tuple[Row, str]]) -> Iterator[str]:
@@ -115,5 +120,6 @@ def after(seconds: float) -> str:
 
 
 if __name__ == "__main__":
-    PAGE.write_text(text(), encoding="utf-8")
-    print(f"docs/{PAGE.name} written")
+    for name, page in pages().items():
+        (DOCS / name).write_text(page, encoding="utf-8")
+        print(f"docs/{name} written")
