@@ -13,8 +13,10 @@ demo: $(VENV)/.demo ## one hour of plant time of the example station, in seconds
 	$(BIN)/receiver simulate buckwheat_mill --for 1h
 
 test: $(VENV)/.dev ## every test
-	$(BIN)/python -m pytest -n auto --dist loadfile --ignore tests/scenarios
-	$(BIN)/python -m pytest tests/scenarios  # in one process: its last page sums up all of them
+# the scenarios beside the others, in one process: their last page sums up all of them
+	$(BIN)/python -m pytest tests/scenarios & scenarios=$$!; \
+	  $(BIN)/python -m pytest -n auto --dist loadfile --ignore tests/scenarios; others=$$?; \
+	  wait $$scenarios && exit $$others
 
 bench: $(VENV)/.dev ## the figures of this machine; never part of the tests
 	$(BIN)/python tests/benchmarks.py

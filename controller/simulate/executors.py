@@ -87,7 +87,7 @@ def _flat(engine: AsWritten) -> generated.FlatScan:
     return scan
 
 
-def loop_folder(logic: Logic, root: Path, options: dict[str, int]) -> Path:
+def loop_folder(logic: Logic, root: Path, options: dict[str, int] | None = None) -> Path:
     """
     Where the compiled loop is kept: named by a hash of the texts of loop, scan and plant.
 

@@ -116,7 +116,7 @@ def _no_material(presets: Presets, read: Readings) -> list[Finding]:
     relative = [
         finding(
             place("no_material_percent"), no_material_pa(presets, read), "kPa",
-            f"set {place('no_material_percent')} to about {100.0 * computed / read.line_purge:.0f}",
+            f"set {place('no_material_percent')} to about {100.0 * computed / max(read.line_purge, 1.0):.0f}",
             f"{rule}; {presets.no_material_percent} % of the {quantity(read.line_purge, 'kPa')} at the end "
             "of a clearing", low=low, high=high, needs=TELLING_APART,
         )
