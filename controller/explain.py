@@ -17,6 +17,7 @@ from controller.sequence.definition import Row
 from controller.sequence.expressions import Read, read_of, reads_of
 from controller.sequence.logic import Logic
 from controller.sequence.made_facts import lines_of
+from controller.sequence.phrases import phrase, said, words
 from controller.sequence.reasons import reason
 from controller.settings import keys
 from controller.station_keys import Key, typed
@@ -83,18 +84,18 @@ class Scene:
     def grounds_of(self, fact: str) -> tuple[str, ...]:
         """The values that make a fact what it is."""
         if self._is_delayed(fact):
-            return _tidy(self._grounds_of_delay(fact, f"{fact} is off"))
+            return _tidy(self._grounds_of_delay(fact, said(fact, False)))
         return _tidy(self._grounds(self.logic.facts[fact].tree))
 
     def grounds_of_interlock(self, name: str) -> tuple[str, ...]:
         """The values behind the lines of an interlock that act."""
         lines = lines_of(self.logic.definition.interlocks)
-        said: list[str] = []
+        grounds: list[str] = []
         for fact, line in lines:
             if line.name == name and self.facts[fact]:
-                said += self.grounds_of(line.cause.name)
-                said += [self._duration(fact)] if line.delay else []
-        return _tidy(said)
+                grounds += self.grounds_of(line.cause.name)
+                grounds += [self._duration(fact)] if line.delay else []
+        return _tidy(grounds)
 
     def refusals(self, command: str) -> tuple[str, ...]:
         """Why a command would be refused in this scan."""
@@ -144,7 +145,7 @@ class Scene:
         return self._grounds_of_read(node, read)
 
     def _grounds_of_read(self, node: ast.expr, read: Read) -> list[str]:
-        state = f"{_name(read)} is {'on' if self._value(node) else 'off'}"
+        state = self._state(read, bool(self._value(node)))
         if read.group != "this":
             return [state]
         fact = self.logic.facts[read.name]
@@ -159,6 +160,14 @@ class Scene:
         ]
         return [f"{state}: {' and '.join(measured)}" if measured else state]
 
+    def _state(self, read: Read, on: bool) -> str:
+        """A condition as it stands; one of the scan before is marked where this scan changed it."""
+        if read.group == "set":
+            return f"{_typed_as()[read.name].loc[-1]} is {'true' if on else 'false'}"
+        text = said(read.name, on)
+        changed = read.group == "was" and bool(self.facts.get(read.name, on)) != on
+        return f"{text} (in the scan before)" if changed else text
+
     def _is_fixed(self, node: ast.expr) -> bool:
         """Whether it never changes here: what is fitted explains nothing that happens."""
         presets = self._read["set"]
@@ -172,7 +181,7 @@ class Scene:
         deeper = _tidy(self._grounds(self.logic.facts[f"{name}_seen"].tree))
         if not self.facts[f"{name}_seen"]:
             return list(deeper) if len(deeper) <= FEW else [state]
-        return [*filter(_measured, deeper), f"{words(name)} {self._duration(name)}"]
+        return [*filter(_measured, deeper), f"{phrase(name)} {self._duration(name)}"]
 
     def _duration(self, name: str) -> str:
         """Time held, of the delay: the last condition of a delayed fact compares them."""
@@ -202,10 +211,10 @@ class Scene:
         values = [self._value(a), self._value(b)]
         unit, per = _unit_of([read.name for side in (a, b) for read in reads_of(side)], max(values))
         for places in (2, 3):
-            said = [_number(value, per, places) for value in values]
-            if said[0] != said[1]:
+            shown = [_number(value, per, places) for value in values]
+            if shown[0] != shown[1]:
                 break
-        return f"{said[0]} {unit}".rstrip(), f"{said[1]} {unit}".rstrip()
+        return f"{shown[0]} {unit}".rstrip(), f"{shown[1]} {unit}".rstrip()
 
     def _in_brackets(self, node: ast.expr) -> str:
         return f" ({self._term(node)})" if reads_of(node) else ""
@@ -231,7 +240,7 @@ class Scene:
         fact = self.logic.facts.get(read.name) if read.group == "this" else None
         if fact and fact.first is None and (isinstance(fact.tree, ast.IfExp) or self._is_fixed(node)):
             return self._term(fact.tree)
-        return "" if read.name == "dt_ms" else words(split(read.name)[0])
+        return "" if read.name == "dt_ms" else phrase(read.name)
 
 
 @cache
@@ -263,10 +272,6 @@ def _number(value: int, per: float, places: int) -> str:
     return text.rstrip("0").rstrip(".")
 
 
-def _name(read: Read) -> str:
-    return f"{read.name} before" if read.group == "was" else read.name
-
-
 def _text(node: ast.expr) -> str:
     """An expression as a person reads it: without the prefixes of its groups."""
     read = read_of(node)
@@ -288,8 +293,3 @@ def _tidy(grounds: Iterable[str]) -> tuple[str, ...]:
 def _measured(ground: str) -> bool:
     """Whether it compares values other than times."""
     return re.search(r"[<>]", ground) is not None and re.search(r" m?s [<>]", ground) is None
-
-
-def words(name: str) -> str:
-    """A name of the code in words."""
-    return name.replace("_", " ")

@@ -17,12 +17,14 @@ from controller.image import Inputs
 from controller.maintenance import Counters, Note, Wiring
 from controller.records import CycleRecord, EventRecord
 from controller.sequence.logic import Logic
+from controller.sequence.phrases import phrase
 from controller.sequence.presets import Presets
 from controller.sequence.steps import COUNTERWEIGHT, FAULT, FULL_BELOW, LEVEL_HOLD, VACUUM_HELD, Step
 from controller.simulate.alarm_desk import AlarmDesk, follower, priority
 from controller.simulate.cycle_book import AIR_KG_NM3, AIR_TOTALS, CycleBook
 from controller.simulate.failures_asked import Failures
 from controller.simulate.operator import Operator
+from controller.simulate.run_end import RunEnd
 from controller.simulate.station_loop import BLOCK, Segment, StationLoop, whole_memory
 from controller.simulate.tally import HELD_BY, Hold, Refused, Tally
 
@@ -85,9 +87,10 @@ class StationRun:
         failures: Failures,
         watcher: Watcher,
         software: str,
+        end: RunEnd | None = None,
     ) -> None:
         self._loop, self._presets, self._operator, self._failures = loop, presets, operator, failures
-        self._watcher, self._engine = watcher, AsWritten(loop.logic)
+        self._watcher, self._engine, self._end = watcher, AsWritten(loop.logic), end or RunEnd(None)
         self._book = CycleBook(loop.logic, presets, software=software, simulated=True)
         self._start = SteppedClock().date()
         self._step_place = list(loop.logic.memory).index("step")
@@ -104,15 +107,19 @@ class StationRun:
         self.explained: Explained | None = None
 
     def run(self, for_ms: int, explain_ms: int | None, progress: Callable[[int], None]) -> Totals:
-        """Runs for so long; `progress` is told the time every now and then."""
+        """
+        Runs for so long, or until `end` is reached; `progress` is told the time every now and then.
+
+        An explanation for the end of the time is given for the end of the run, whenever that comes.
+        """
         loop = self._loop
-        self._watcher.events([self._event("POWER_UP", "power-up, all safe")])
+        self._tell([self._event("POWER_UP", "power-up, all safe")])
         segment: Segment | None = None
-        while loop.now_ms < for_ms:
+        while loop.now_ms < for_ms and not self._end.reached:
             self._do_what_is_due()
             segment = loop.run(self._scans_to(for_ms, explain_ms))
             self._look(segment)
-            if loop.now_ms == explain_ms:
+            if loop.now_ms == explain_ms or (self._end.reached and explain_ms == for_ms):
                 self.explained = self._explain(segment)
             progress(loop.now_ms)
         if segment and (record := self._book.unfinished(segment)):
@@ -132,7 +139,11 @@ class StationRun:
 
     def _tell_failures(self, moved: list[tuple[str, bool]]) -> None:
         named = [("FAILURE_SET" if begun else "FAILURE_ENDED", mode) for mode, begun in moved]
-        self._watcher.events([self._event(name, mode) for name, mode in named])
+        self._tell([self._event(name, mode) for name, mode in named])
+
+    def _tell(self, events: Sequence[EventRecord]) -> None:
+        self._end.written(events)
+        self._watcher.events(events)
 
     # ---- after a segment -------------------------------------------------------------------------------
     def _look(self, segment: Segment) -> None:
@@ -157,11 +168,12 @@ class StationRun:
             was, now = Step(before).name, Step(step).name
             events.append(self._event("STEP_CHANGED", f"{was} -> {now}", (scene.reason(),)))
             self._step_entered(step, was, scene)
+            self._end.entered(step, before)
         events += self._hold_events()
         accepted = bool(scene.facts["reset_accepted"]) if scene is not None and reset else None
         events += self._alarm_events(acting, step, accepted)
         events += self._notes(self._counters.take(self._columns(segment), segment.scan_ms))
-        self._watcher.events(sorted(events, key=lambda event: event.at_ms))
+        self._tell(sorted(events, key=lambda event: event.at_ms))
         if record is not None:
             self._cycle_ended(record)
         if moved:
@@ -202,7 +214,7 @@ class StationRun:
 
     def _cycle_ended(self, record: CycleRecord) -> None:
         self._watcher.cycle(record)
-        self._watcher.events(self._notes(self._counters.take_cycle(record)))
+        self._tell(self._notes(self._counters.take_cycle(record)))
 
     def _columns(self, segment: Segment) -> dict[str, list[int]]:
         return {point: segment.column(point) for point in self._wiring.points}
@@ -235,7 +247,7 @@ class StationRun:
         acting = tuple((name, scene.grounds_of_interlock(name)) for name in self._loop.acting())
         if scene.fired():
             scene = self._scene(segment, ahead=True)
-        rows = tuple((w.to, w.guard.replace("_", " "), w.holds_back) for w in scene.waiting())
+        rows = tuple((w.to, phrase(w.guard), w.holds_back) for w in scene.waiting())
         why = self._why()
         step, in_step_ms = Step(scene.was_step).name, self._loop.remembers("step_ms")
         return Explained(segment.last_ms, step, in_step_ms, moved, why, rows, acting)

@@ -1,0 +1,319 @@
+"""
+What facts and inputs are called on sheets and in explanations, where the bare name would not read as words.
+
+A condition is a statement with one verb of `VERBS`; what is said of it when it is off is made by "not".
+A number is a noun. A name without a line here is said as it stands, with blanks for its underscores.
+"""
+
+import re
+
+from controller.sequence.interlocks import INTERLOCKS
+from controller.units import split
+
+VERBS = "is|are|was|were|has|have|may"
+
+# fmt: off
+PHRASES = {
+    # ---- people and places
+    "start_pb": "the start button is pressed", "start_request": "a start is asked for",
+    "start_at_machine": "a start is asked for at the machine",
+    "start_from_remote": "a start is asked for from remote", "start_wanted": "a start is asked for",
+    "start_held": "start was held already", "start_was_held": "start was held already",
+    "start_edge": "start is newly pressed", "start_accepted": "a start is accepted",
+    "start_refused": "the start is refused",
+    "start_out_of_place": "start was pressed at a place without the right",
+    "reset_pb": "the reset button is pressed", "reset_request": "a reset is asked for",
+    "reset_at_machine": "a reset is asked for at the machine",
+    "reset_from_remote": "a reset is asked for from remote", "reset_wanted": "a reset is asked for",
+    "reset_held": "reset was held already", "reset_edge": "reset is newly pressed",
+    "reset_accepted": "the reset is accepted", "reset_refused": "the reset is refused",
+    "reset_out_of_place": "reset was pressed at a place without the right", "stop": "a stop is asked for",
+    "stop_request": "a stop is asked for", "stop_asked": "a stop is asked for",
+    "stop_healthy": "the stop contact is closed", "stop_contact_open": "the stop contact is open",
+    "halt": "a halt is asked for", "halt_request": "a halt is asked for", "halted": "a halt was asked for",
+    "acknowledged": "acknowledge is pressed", "horn_silenced": "the horn was acknowledged",
+    "horn_wanted": "the horn of the fault is wanted", "clean_request": "a clean is asked for",
+    "clean_asked": "a clean is asked for", "clean_accepted": "a clean is accepted",
+    "clean_refused": "the clean is refused", "empty_request": "an emptying is asked for",
+    "empty_accepted": "an emptying is accepted", "empty_refused": "the emptying is refused",
+    "asked": "a start, clean or emptying is accepted", "manual_request": "manual mode is asked for",
+    "manual_accepted": "manual mode is accepted", "manual_refused": "manual mode is refused",
+    "manual": "manual mode is on", "in_manual": "manual mode is on",
+    "manual_begins": "manual mode has just begun", "remote_control": "the remote place has control",
+    "remote_in_control": "the remote place has control",
+    "remote_may": "the remote place has control and the right to start",
+    "request_remote": "the request was made from remote",
+    "request_out_of_place": "the request was made at a place without the right",
+    "safety_chain_healthy": "the safety chain is closed", "safety_chain_open": "the safety chain is open",
+    "powered": "the controller was powered", "powering_up": "the controller has just started",
+    "inputs_old": "the inputs are too old", "scans_lost": "the scans are far too late",
+    "scans_slip": "the scans are late", "was_overruled": "an output is held back by the last word",
+    "overruled": "an output is held back by the last word", "jog_source": "the source is held by hand",
+    "jog_bypass": "the bypass is held by hand", "jog_flap_open": "the open flap is held by hand",
+    "jog_flap_close": "the closed flap is held by hand", "jog_vent": "the vent is held by hand",
+    "jog_purge": "the line purge is held by hand", "jog_pulse_1": "the first group is held by hand",
+    "jog_pulse_2": "the second group is held by hand", "jog_pulse_3": "the third group is held by hand",
+    "jog_feed": "the feed is held by hand", "jog_fluidise": "fluidising is held by hand",
+    # ---- run and rest
+    "run": "the run is on", "stopped": "the run is over", "wait": "it is waiting for air or the motor",
+    "trip": "an interlock is tripping", "tripped": "an interlock is tripping",
+    "in_fault": "a fault is standing", "no_fault": "the receiver is without a fault",
+    "fault_stored": "a fault was standing", "fault_at_power_up": "a fault was standing at power-down",
+    "fault_at_machine": "the fault is one to reset at the machine",
+    "not_at_rest": "the receiver is not at rest", "readiness_lost": "a permissive of the start is lost",
+    "warned": "the warning time is over", "warn_cancelled": "the warning is cancelled",
+    "warned_to_clean": "the warning time is over, for a clean or an emptying",
+    "warned_and_full": "the warning time is over, with the vessel below full",
+    "warned_with_batch": "the warning time is over, with a batch perhaps on board",
+    "warned_to_wait": "the warning time is over, with no product wanted or to be had",
+    "stop_feeding": "a stop is breaking off the fill", "wait_and_stopped": "the run is over, low air waiting",
+    "step_over_bound": "the step is longer than all its limits", "runs_steadily": "it is not waiting",
+    "waiting_armed": "the receiver is armed and waiting (flashes)",
+    # ---- flap
+    "flap_closed_fb": "the flap's closed switch is on", "flap_open_fb": "the flap's open switch is on",
+    "flap_closed": "the flap's closed switch is on", "flap_open": "the flap's open switch is on",
+    "closed_steady": "the flap's closed switch is steadily on",
+    "closed_gone": "the flap's closed switch is steadily off",
+    "closed_unsure": "the flap's closed switch is not steady",
+    "open_steady": "the flap's open switch is steadily on",
+    "open_gone": "the flap's open switch is steadily off",
+    "open_unsure": "the flap's open switch is not steady", "flap_proven": "the flap is proven closed",
+    "flap_unproven": "the flap is not proven closed", "flap_open_proven": "the flap is proven open",
+    "flap_lost": "the flap is not proven closed", "flap_both": "the flap's two switches are both on",
+    "flap_both_long": "the flap's two switches are both on",
+    "flap_neither": "the flap is between its two switches", "not_seated": "the flap is not on its seat",
+    "flap_at_place": "the flap is at its place", "flap_off_place": "the flap has left its place",
+    "at_its_place": "the flap was at its place", "flap_open_cmd": "the flap is commanded open",
+    "flap_close_cmd": "the flap is commanded closed", "flap_called": "the closing coil is allowed",
+    "flap_close_called": "the closing coil is called for", "flap_moving": "the flap is moving",
+    "flap_creeps": "the flap is slow, several times in a row",
+    "flap_open_uncalled": "the flap is open without a call",
+    "flap_open_lost": "the flap has left its open place", "flap_not_sure": "the flap is not surely closed",
+    "driven": "the flap is driven", "uncommanded": "the flap is without command",
+    "open_while_cleaned": "the clean is one with the flap open",
+    "flap_frozen_open": "the flap was open when a halt came",
+    "off_seat": "the flap is off its seat and free to re-open",
+    "off_seat_drawing": "the flap is off its seat", "off_seat_at_rest": "the flap is off its seat, at rest",
+    "stays_off_seat": "the flap is not on its seat after its time", "travel_over": "the closing time is over",
+    "offline_off_seat": "the flap is off its seat, for the pulse",
+    "reopen_possible": "a re-opening is allowed", "reopened": "the re-opening is over",
+    "seated": "the flap was on its seat", "pulling_in": "the flap is being pulled in",
+    "not_pulled_in": "the flap was not pulled in by the vacuum", "open_late": "the flap is late to open",
+    "open_retry_left": "a second try to open is left",
+    "open_again": "the flap is late to open, with a second try left",
+    "stays_shut": "the flap is not open after its time", "opened": "the flap is proven open",
+    "opened_to_clean": "the flap is proven open, for a clean",
+    "hangs_open": "the flap is still open at the end", "shut_long": "the flap has shut itself",
+    "shut_after_clean": "the flap has shut itself after the clean",
+    "may_be_empty": "the receiver may be empty", "flap_open_barred": "opening the flap is barred",
+    "level_settled": "the level below is settled", "level_free": "the high probe below is free",
+    "level_low_covered": "the low probe below is covered", "level_low_good": "the low probe below is good",
+    "two_coils": "the flap valve is one of two coils",
+    "both_switches": "the flap is fitted with both switches",
+    "off_closed_long": "the flap's closed switch is off", "off_open_long": "the flap's open switch is off",
+    # ---- level
+    "vessel_full": "the vessel below is full", "level_seen": "the high probe below is looked at",
+    "level_masked": "the high probe below is masked by falling product", "pouring": "product is falling",
+    "level_covered_long": "the high probe below is covered",
+    "level_free_long": "the high probe below is free", "level_clear_long": "the high probe below is clear",
+    "level_unsure": "the high probe below is fluttering",
+    "level_flutters": "the high probe below is switching too often",
+    "low_uncovered": "the low probe below is uncovered",
+    "probes_disagree": "the two probes below are at odds",
+    "level_ends_batch": "the vessel below is full, and the batch ends",
+    "full_stands": "the vessel below is still full",
+    "full_and_closed": "the vessel below is full, the flap closed",
+    "full_and_held": "the vessel below is full, the batch held",
+    "full_for_order": "the vessel below is full, for a clean or an emptying",
+    "full_below_policy": "the vessel below is full, batches held",
+    "held_before_drop": "the batch is held for the vessel below",
+    "held_and_stopped": "the batch is held, and the run over",
+    "held_with_batch": "the batch is held before its drop", "held_full": "the hold is for a full vessel",
+    "held_on_board": "a batch is on board", "not_seen": "more was dropped than the vessel explains",
+    "not_seen_to_drop": "more was dropped than the vessel explains",
+    "column_below": "the high probe below is covered", "receiver_free": "the receiver-full probe is free",
+    "receiver_covered": "the receiver-full probe is covered", "receiver_full": "the receiver is full",
+    "receiver_full_good": "the receiver-full probe is good",
+    # ---- supply air
+    "supply_air_ok": "the supply-air switch is on", "supply_under_limit": "supply air is under its low limit",
+    "supply_lost": "supply air is under its lowest limit", "supply_bad": "the supply-air signal is bad",
+    "supply_good": "the supply-air signal is good",
+    "supply_failed": "the supply-air current is at a failure value",
+    "supply_failed_long": "the supply-air current is at a failure value",
+    "supply_doubtful": "the supply-air current is outside its range",
+    "supply_doubtful_long": "the supply-air current is outside its range",
+    "supply_steady": "the supply-air current is steady",
+    "supply_not_over": "supply air is not over its low limit and hysteresis",
+    "supply_not_over_long": "supply air is not over its low limit and hysteresis",
+    "supply_sags": "supply air is far under its value at rest",
+    "supply_switched": "supply air is told by a switch", "low_by_choice": "supply air is under its low limit",
+    "low_for_motor": "supply air is under its low limit", "hunting": "supply air is low again and again",
+    "waits_for_air": "low air is waited for",
+    "resume_allowed": "another return from a pause for air is allowed",
+    "air_wait": "supply air is waited for", "air_hold": "the hold is for want of air",
+    "air_stands": "supply air is still too low", "open_wait_over": "the wait for air is over",
+    # ---- source
+    "motor": "the source is a motor", "source_cmd": "the source is commanded on",
+    "bypass_close_cmd": "the bypass is commanded shut", "vent_close_cmd": "the vent is commanded shut",
+    "source_acts": "the source is drawing", "source_quiet": "the source is quiet",
+    "source_running_fb": "the motor's run contact is on", "running": "the motor is running",
+    "run_proven": "the motor is proven running", "run_missing": "the motor is not running",
+    "run_never_seen": "the motor was not seen running", "run_gone": "the motor is no longer running",
+    "run_was_seen": "the motor was seen running", "runs_by_itself": "the motor is running without command",
+    "runs_uncommanded": "the motor is running without command", "overload": "the overload relay has tripped",
+    "overload_healthy": "the overload contact is closed",
+    "overload_driving": "the overload relay has tripped",
+    "overload_at_rest": "the overload relay has tripped", "motor_rested": "the motor has rested long enough",
+    "motor_resting": "the motor is resting", "motor_may_start": "the motor may start",
+    "motor_barred": "the motor is barred for now", "spun_up": "the motor is up to speed",
+    "source_ready": "the source is ready", "bypassed": "the motor is fitted with a bypass",
+    "runs_on_bypass": "the motor is to run on bypass", "source_barred": "drawing is barred",
+    # ---- vacuum and line
+    "vacuum_switch": "the vacuum switch is on", "vacuum_present": "vacuum is present",
+    "proved": "vacuum has been proved", "has_vacuum": "vacuum is proved",
+    "has_vacuum_filled": "vacuum is proved and the fill over", "proving_over": "the proving time is over",
+    "no_vacuum_yet": "vacuum has not been proved in its time",
+    "vacuum_gone": "vacuum is lost after its proving", "vacuum_bad": "the vacuum signal is bad",
+    "vacuum_good": "the vacuum signal is good", "vacuum_not_good": "the vacuum signal is not good",
+    "vacuum_missing": "the vacuum signal is bad", "vacuum_measured": "vacuum is measured by a transmitter",
+    "vacuum_by_switch": "vacuum is told by a switch", "vacuum_timed": "vacuum is replaced by times",
+    "vacuum_failed": "the vacuum current is at a failure value",
+    "vacuum_failed_long": "the vacuum current is at a failure value",
+    "vacuum_doubtful": "the vacuum current is outside its range",
+    "vacuum_doubtful_long": "the vacuum current is outside its range",
+    "vacuum_steady": "the vacuum current is steady", "vacuum_frozen": "the vacuum reading is frozen",
+    "vacuum_still": "the vacuum reading has not moved", "vacuum_high": "vacuum is over its high limit",
+    "vacuum_high_again": "vacuum is over its high limit again",
+    "batch_too_high": "vacuum is too high, and the batch ends",
+    "high_batch": "vacuum was too high in this batch", "vacuum_at_rest": "vacuum is standing at rest",
+    "under_release": "vacuum is under the release threshold", "released": "vacuum is released",
+    "vacuum_over_release": "vacuum is over the release threshold", "near_zero": "vacuum is near zero",
+    "not_near_zero": "vacuum is not near zero", "not_released": "vacuum is not released after its time",
+    "released_by_time": "vacuum is released by the venting time",
+    "release_known": "vacuum is known to be released", "release_over": "the release limit is over",
+    "vent_time_over": "the venting time is over", "vented": "the receiver is vented",
+    "vented_to_pulse": "the receiver is vented, for a clean with the flap shut",
+    "sealed": "the flap is sealed and all ready",
+    "sealed_line_loaded": "the flap is sealed, with product in the line",
+    "line_loaded": "product may stand in the line", "line_perhaps_loaded": "product may stand in the line",
+    "under_line_empty": "vacuum is under the line-empty threshold", "line_empty": "the line is empty",
+    "clear_at_air_only": "the line is at its air-only vacuum",
+    "purge_at_air_only": "the line is at its air-only vacuum", "transit_over": "the transit time is over",
+    "purged": "the line is purged", "cleared": "the line is cleared",
+    "clear_over": "the clearing time is over", "purge_blocked": "the line is not free after its purge",
+    "clear_blocked": "the line is not free after its clear",
+    "vacuum_stands": "the vacuum reading is the same as under suction",
+    "vacuum_unsure": "the vacuum signal is not good",
+    # ---- batch
+    "fill_over": "the fill is over, by time or by probe", "line_is_empty": "the line has run empty",
+    "material_missing": "vacuum is at that of an empty line",
+    "starved": "short batches are too many in a row", "starved_stands": "product is still missing",
+    "feed_low": "the feed hopper is low", "feed_was_low": "the feed hopper was low",
+    "not_wanted": "product is not wanted below", "too_short": "batches are far too short, several in a row",
+    "fills_too_fast": "batches are full too early, several in a row",
+    "fills_ever_too_fast": "batches are full too early, more and more",
+    "time_ends_it": "batches are ended by time, several in a row", "drain_over": "the emptying is over",
+    "emptying_over": "the emptying time is over", "drained": "the batch has dropped",
+    "emptied": "the receiver is empty", "emptying": "the batch is dropping",
+    "still_emptying": "the batch is still dropping", "emptied_again": "the batch was emptied a second time",
+    "batch_over": "the batch is over", "batch_perhaps_on_board": "a batch may be on board",
+    "left_over": "product is left in the receiver",
+    "still_covered": "the receiver-full probe is still covered",
+    "broken_off": "the batch was broken off by low air", "full_too_soon": "the receiver was full too soon",
+    "over_and_left": "the batch is over, with product left",
+    "over_and_stopped": "the batch is over, and so the run",
+    "over_and_full": "the batch is over, the vessel below full",
+    "over_and_starved": "the batch is over, product missing",
+    "over_and_unwanted": "the batch is over, no more wanted", "hold_over": "the hold is over",
+    "hold_over_with_batch": "the hold is over, with a batch on board", "settled": "the settling time is over",
+    # ---- filter
+    "dp_good": "the filter-dp signal is good", "dp_bad": "the filter-dp signal is bad",
+    "dp_doubtful": "the filter-dp current is outside its range", "dp_in_use": "filter dp is looked at",
+    "dp_bad_in_use": "the filter-dp signal is bad", "dp_over": "filter dp is over its limit",
+    "dp_over_long": "filter dp is over its limit", "dp_over_again": "filter dp is over its limit again",
+    "dp_far_over": "filter dp is over its second limit",
+    "dp_far_over_long": "filter dp is over its second limit",
+    "dp_far_again": "filter dp is over its second limit again", "dp_under": "filter dp is far too low",
+    "dp_ends_batch": "filter dp is over its second limit, and the batch ends",
+    "no_dips": "the pulses are without a dip of the supply",
+    "cleans_weak": "the cleans are without effect on filter dp", "clean_called": "a clean is called for",
+    "clean_due": "the emptying is over and a clean due",
+    "last_clean": "the clean is the last before a stop or a hold",
+    "drain_led": "the drain is far enough for a pulse", "pulsed": "the pulse has begun",
+    "pulsing": "a pulse valve is on", "pulse_cut": "the pulse was cut short",
+    "pulse_near": "a pulse was just given", "pulse_air": "air is enough for a pulse",
+    "pulse_ready": "the pulse is ready", "pulse_begun": "the pulse is ready or on",
+    "pulse_rested": "the pause between pulses is over", "pulse_place": "the flap is at its place for a pulse",
+    "pulse_wait_over": "the wait for a pulse is over", "pulse_air_late": "air for the pulse is late",
+    "pulse_given_up": "the pulse is given up", "pulse_late": "the pulse is given up",
+    "pulse_over": "the pulse is over", "recovered_step": "the recovery time is over",
+    "recovered": "the recovery is over, and so the clean",
+    "recovered_next": "the recovery is over, with rounds left",
+    "reopen_pulse": "a pulse is due while re-open", "pulse_barred": "pulsing is barred",
+    "first_called": "the first group is due", "second_called": "the second group is due",
+    "third_called": "the third group is due", "first_reopens": "the first group is due",
+    "second_reopens": "the second group is due", "third_reopens": "the third group is due",
+    "fluid_called": "a puff is due", "fluidise_barred": "fluidising is barred",
+    "contact_bad": "a contact is of bad quality", "offline": "the clean is off-line",
+    "with_drain": "the clean is one with the drain", "pulse_air_missing": "air is missing for the pulse",
+    "dp_asked": "a clean is asked for by filter dp",
+    "recovery": "the emptying is one of a batch found on board", "lamp_on": "the flash is on",
+    "dp_stands": "the filter-dp reading is the same as under suction",
+    "dp_frozen": "the filter-dp reading is frozen", "called_off": "the order is called off",
+    "supply_back": "supply air is back",
+    # ---- numbers
+    "in_step_ms": "time in the step", "step_ms": "time in the step", "worked_ms": "time worked in the step",
+    "waited_ms": "time waited in the step", "source_off_ms": "time since the source drew",
+    "acting_ms": "drawing time", "motor_on_ms": "motor-on time", "motor_off_ms": "motor-off time",
+    "since_pour_ms": "time since product fell", "emptying_ms": "dropping time",
+    "filled_now_ms": "time filled", "pulse_on_ms": "pulse time", "pulse_off_ms": "time since the last pulse",
+    "fluid_ms": "time in the puff", "manual_ms": "time in manual mode",
+    "jog_age_ms": "time since the last held output", "jogged": "output held by hand", "vacuum_pa": "vacuum",
+    "vacuum_drawn_pa": "vacuum while drawing", "dirty_side_pa": "vacuum on the dirty side",
+    "dp_pa": "filter dp", "supply_pa_g": "supply air", "supply_rest_pa_g": "supply air at rest",
+    "vacuum_most_pa": "highest vacuum", "vacuum_least_pa": "lowest vacuum", "vacuum_ua": "vacuum current",
+    "supply_air_ua": "supply-air current", "filter_dp_ua": "filter-dp current", "flap_retries": "re-openings",
+    "open_retries": "second tries to open", "high_batches": "batches with high vacuum",
+    "starts_bucket_ms": "time taken up by starts", "pulse_group": "group in turn", "order": "order",
+    "on_board": "product on board", "short_batches": "short batches in a row",
+    "short_cycles": "too short batches in a row", "scans_late": "late scans",
+    "image_age_ms": "age of the inputs",
+}
+# fmt: on
+
+_IDS = {i.name for i in INTERLOCKS}
+_VERB = re.compile(rf"\b({VERBS})\b( not)?")
+
+
+def words(name: str) -> str:
+    """A name of the code with blanks."""
+    return name.replace("_", " ")
+
+
+def phrase(name: str) -> str:
+    """
+    What a fact or an input is called: a statement of a condition, a noun of a number.
+
+    >>> phrase("flap_proven"), phrase("no_vacuum_acts"), phrase("level_high_2"), phrase("anything_else")
+    ('the flap is proven closed', 'NO_VACUUM is acting', 'LEVEL_HIGH is acting', 'anything else')
+    """
+    line = re.sub(r"_(acts|\d+)$", "", name).upper()
+    if line in _IDS and name not in PHRASES:
+        return f"{line} is acting"
+    return PHRASES.get(name) or words(split(name.removesuffix("_seen"))[0])
+
+
+def said(name: str, on: bool) -> str:
+    """
+    A condition in words as it stands: on or off.
+
+    >>> said("flap_proven", False), said("flap_unproven", False), said("flap_open", False)
+    ('the flap is not proven closed', 'the flap is proven closed', "the flap's open switch is off")
+    """
+    text = phrase(name)
+    if on:
+        return text
+    if not (verb := _VERB.search(text)):
+        return f"not {text}"
+    turned = verb[1] if verb[2] else f"{verb[1]} not"
+    return (text[: verb.start()] + turned + text[verb.end() :]).replace("is not on", "is off")
