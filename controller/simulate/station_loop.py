@@ -81,7 +81,8 @@ class StationLoop:
             raise ValueError(msg)
         self.logic, self.scan_ms, self.now_ms = logic, scan_ms, 0
         self._run, self._step_s = executor.loop, step_ms / 1_000
-        whole, floats = executor.whole, executor.floats
+        self._whole, floats = executor.whole, executor.floats
+        whole = self._whole
         self._presets, self._par = executor.presets(presets), floats(flat(plant))
         self._failures = floats(failures.healthy())
         self._memory = whole(generated.flat(logic))
@@ -107,6 +108,27 @@ class StationLoop:
         )  # fmt: skip
         self.now_ms += int(done) * self.scan_ms
         return Segment(self, int(done), first_ms, before)
+
+    def kept(self) -> tuple[list[Any], int]:
+        """All that the next scans depend on, to go on from here once more."""
+        return [
+            values[:] if isinstance(values, list) else values.copy() for values in self._moving()
+        ], self.now_ms
+
+    def restore(self, kept: tuple[list[Any], int]) -> None:
+        """Back to what `kept` gave; the trace is not."""
+        for values, saved in zip(self._moving(), kept[0], strict=True):
+            values[:] = saved
+        self.now_ms = kept[1]
+
+    def wake(self, kept: dict[str, int]) -> None:
+        """The controller after a loss of power: memory and outputs anew, but for what it kept; the plant is as it is."""
+        self._memory[:] = self._whole(generated.flat(self.logic, kept))
+        self._outputs[:] = self._whole([*map(int, Outputs())])
+        self._acts[:] = self._whole([0] * len(self.logic.interlock_names))
+
+    def _moving(self) -> list[Any]:
+        return [self._memory, self._inputs, self._outputs, self._acts, self._state, self._failures]
 
     def press(self, point: str, value: int) -> None:
         """Sets an input that no instrument drives."""
