@@ -35,6 +35,7 @@ class Executor(NamedTuple):
     whole: Callable[[Sequence[int]], Any]  # flat whole numbers
     floats: Callable[[Sequence[float]], Any]
     presets: Callable[[Presets], Any]
+    advance: Callable[..., Any]  # the plant alone
 
 
 def best() -> str:
@@ -69,7 +70,7 @@ def executor(
     as_written = name == "transitions"
     scan = _flat(AsWritten(logic)) if as_written else generated.interpreted(logic, options)
     loop = closed_loop.bound(logic, scan=scan, advance=kernel.advance, differ=operator.ne)
-    return Executor(name, loop, list, list, Presets._make if as_written else _whole)
+    return Executor(name, loop, list, list, Presets._make if as_written else _whole, kernel.advance)
 
 
 def _whole(presets: Presets) -> list[int]:
@@ -146,5 +147,5 @@ def _compiled(logic: Logic, cache: Path | None, options: dict[str, int]) -> Exec
 
     return Executor(
         "compiled", loop, lambda values: int_array(list(values)), lambda values: float_array(list(values)),
-        flat_presets,
+        flat_presets, parts["advance"],
     )  # fmt: skip

@@ -80,7 +80,7 @@ class StationLoop:
             msg = f"a scan of {scan_ms} ms is not a whole number of plant steps of {step_ms} ms; change one"
             raise ValueError(msg)
         self.logic, self.scan_ms, self.now_ms = logic, scan_ms, 0
-        self._run, self._step_s = executor.loop, step_ms / 1_000
+        self._run, self._advance, self._step_s = executor.loop, executor.advance, step_ms / 1_000
         self._whole, floats = executor.whole, executor.floats
         whole = self._whole
         self._presets, self._par = executor.presets(presets), floats(flat(plant))
@@ -122,10 +122,25 @@ class StationLoop:
         self.now_ms = kept[1]
 
     def wake(self, kept: dict[str, int]) -> None:
-        """The controller after a loss of power: memory and outputs anew, but for what it kept; the plant is as it is."""
+        """The controller after a loss of power: all is new but what it kept, and but for the plant."""
         self._memory[:] = self._whole(generated.flat(self.logic, kept))
         self._outputs[:] = self._whole([*map(int, Outputs())])
         self._acts[:] = self._whole([0] * len(self.logic.interlock_names))
+
+    def stand(self, ms: int) -> None:
+        """No controller for so long, whole scans: outputs at their safe values, the plant goes on."""
+        self._outputs[:] = self._whole([*map(int, Outputs())])
+        for _ in range(ms // self.scan_ms):
+            self._advance(
+                self._state,
+                self._par,
+                self._failures,
+                self._outputs,
+                self._inputs,
+                self.plant_steps,
+                self._step_s,
+            )
+            self.now_ms += self.scan_ms
 
     def _moving(self) -> list[Any]:
         return [self._memory, self._inputs, self._outputs, self._acts, self._state, self._failures]
