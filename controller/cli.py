@@ -5,7 +5,7 @@ Every command imports what it needs when it runs, so that `receiver --help` answ
 Exit codes: 0 good, 1 a check failed, 2 wrong input.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
 
@@ -15,6 +15,8 @@ from controller.problems import Problem, StationError, did_you_mean, install_wit
 
 if TYPE_CHECKING:
     from rich.console import Console
+
+    from controller.station_check.findings import Finding
 
 CHECK_FAILED = 1
 WRONG_INPUT = 2
@@ -62,15 +64,15 @@ def _stations() -> list[Path]:
     return [receiver.parent for receiver in configs.glob("*/receiver.yaml")]
 
 
-def _print(show: "Callable[[Console], None]", width: int | None = None) -> None:
+def _print(show: "Callable[[Console], None]", width: int | None = None, *, err: bool = False) -> None:
     """What `show` puts on a console; `width` where that is no terminal; no line with blanks at its end."""
     from rich.console import Console
 
-    terminal = Console().is_terminal
-    console = Console(highlight=False, width=None if terminal else width)
+    terminal = Console(stderr=err).is_terminal
+    console = Console(highlight=False, width=None if terminal else width, stderr=err)
     with console.capture() as printed:
         show(console)
-    typer.echo("\n".join(line.rstrip() for line in printed.get().splitlines()))
+    typer.echo("\n".join(line.rstrip() for line in printed.get().splitlines()), err=err)
 
 
 def _stop(said: str) -> NoReturn:
@@ -156,14 +158,24 @@ def simulate(
         str | None, typer.Option(help="The operator resets a trip after this time, and starts again.")
     ] = None,
     executor: Annotated[str | None, typer.Option(help="compiled, generated or transitions.")] = None,
+    until: Annotated[
+        str | None,
+        typer.Option(
+            help="End sooner: at the first `trip`, or at a STEP, state or EVENT_ID; drain#3: the third."
+        ),
+    ] = None,
+    anyway: Annotated[
+        bool, typer.Option("--anyway", help="Run although `receiver check` finds errors.")
+    ] = False,
     strict: Annotated[
-        bool, typer.Option("--strict", help="Exit 1 after a trip, or if a failure never came due.")
+        bool, typer.Option("--strict", help="Exit 1 after a trip, or if what was asked for never came due.")
     ] = False,
 ) -> None:
     """
     Run a station in a simulated plant, far quicker than real time.
 
-    Exit codes: 0 the run was made; 1 with --strict, it tripped or a failure never came due; 2 wrong input.
+    Exit codes: 0 the run was made; 1 no run, the check finds errors; with --strict 1 too if it tripped or
+    what was asked for never came due; 2 wrong input.
     """
     _need_simulator("simulate")
     from controller.reporting.journal import JournalError
@@ -172,8 +184,10 @@ def simulate(
     try:
         ask = command.read_ask(
             station_folder(station), lasts=lasts, fail=fail or [], seed=seed, out=out, explain=explain,
-            reset_after=reset_after, executor=executor,
+            reset_after=reset_after, executor=executor, until=until,
         )  # fmt: skip
+        if not anyway and (errors := command.found_errors(ask)):
+            _refuse(station, errors)
         with tables.progress(ask.for_ms, shown=not as_json) as told:
             outcome = command.simulate(ask, told)
     except (command.WrongAsk, JournalError) as no:
@@ -183,6 +197,20 @@ def simulate(
     else:
         _print(lambda console: tables.show(outcome, console), width=120)
     raise typer.Exit(CHECK_FAILED if strict and not outcome.good else 0)
+
+
+def _refuse(station: str, errors: "Sequence[Finding]") -> NoReturn:
+    """No run: the errors that the check finds, and the ways out."""
+    from controller.station_check import tables
+
+    _print(lambda console: tables.show_findings(errors, console), width=120, err=True)
+    counted = "an error" if len(errors) == 1 else f"{len(errors)} errors"
+    typer.echo(
+        f"simulate: no run, the check finds {counted}: correct the station's files (receiver check {station} "
+        "shows the whole), or add --anyway to run it as it is",
+        err=True,
+    )
+    raise typer.Exit(CHECK_FAILED)
 
 
 @app.command()

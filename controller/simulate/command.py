@@ -4,6 +4,7 @@ import json
 import sys
 from collections.abc import Callable, Sequence
 from contextlib import nullcontext
+from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -13,22 +14,25 @@ from controller.problems import install_with, together
 from controller.records import CycleRecord, EventRecord, as_document
 from controller.reporting.journal import FILE, Journal
 from controller.sequence.logic import Logic
-from controller.sequence.receiver import RECEIVER
 from controller.settings import Station, load_station
-from controller.simulate import executors, failures_asked
+from controller.simulate import executors, failures_asked, run_end
 from controller.simulate.alarm_desk import alarm_load
 from controller.simulate.operator import Operator
 from controller.simulate.parts_fitted import read_for
 from controller.simulate.picture import CyclePicture
 from controller.simulate.station_loop import Segment, StationLoop
 from controller.simulate.station_run import Explained, StationRun, Totals, Watcher
-from controller.simulate.times import milliseconds
+from controller.simulate.times import milliseconds, typed
+from controller.station_check.findings import Finding
+from controller.station_check.findings_steps import sequence
+from controller.station_check.report import errors
 from io_sim.constants import derived
 from io_sim.parameters import PlantParameters
 from io_sim.settings import load_plant
 
 NOTICE = "simulated; ordinary software, not a safety function"
 SCAN_MS, STEP_MS = 10, 5
+LEAST_KG, LEAST_NM3 = 0.01, 0.001
 
 
 class WrongAsk(Exception):  # noqa: N818
@@ -48,6 +52,7 @@ class Ask(NamedTuple):
     explain_ms: int | None
     reset_after_ms: int | None
     executor: str
+    until: run_end.Until | None = None
 
 
 class Outcome(NamedTuple):
@@ -57,13 +62,13 @@ class Outcome(NamedTuple):
     totals: Totals
     cycles: list[CycleRecord]
     explained: Explained | None
-    never_due: list[str]  # failures asked for whose moment did not come
+    never_due: list[str]  # what was asked for and whose moment did not come
     took_s: float
     notes: list[str]
 
     @property
     def good(self) -> bool:
-        """Nothing tripped, and every failure asked for came due."""
+        """Nothing tripped, and all that was asked for came due."""
         return not self.totals.trips and not self.never_due
 
 
@@ -77,6 +82,7 @@ def read_ask(
     explain: str | None,
     reset_after: str | None,
     executor: str | None,
+    until: str | None = None,
 ) -> Ask:
     """
     What was typed, checked against what there is.
@@ -99,6 +105,7 @@ def read_ask(
     for_ms = tried(milliseconds, lasts, "--for: ")
     asked = [tried(lambda t: read_for(t, folder.name, presets, station.wired), text) for text in fail]
     reset_after_ms = tried(milliseconds, reset_after, "--reset-after: ")
+    ends = tried(run_end.read, until)
     explain_ms = for_ms if explain == "end" else tried(milliseconds, explain, "--explain: ")
     if for_ms is not None and for_ms % SCAN_MS:
         wrong.append(f"--for: {for_ms} ms is not a whole number of scans of {SCAN_MS} ms")
@@ -116,7 +123,7 @@ def read_ask(
         raise WrongAsk("\n".join(wrong))
     return Ask(
         folder, station, plant, for_ms, asked, seed, out, explain_ms, reset_after_ms,
-        executor or executors.best(),
+        executor or executors.best(), ends,
     )  # fmt: skip
 
 
@@ -130,7 +137,7 @@ def simulate(ask: Ask, progress: Callable[[int], None]) -> Outcome:
     """
     software, clock, notes = version("vacuum-receiver"), WallClock(), list[str]()
     journal = Journal(ask.out) if ask.out else None
-    logic = Logic(RECEIVER)
+    logic = sequence()
     chosen = _executor(ask, logic, notes)
     ask = ask._replace(executor=chosen.name)
     loop = StationLoop(
@@ -155,10 +162,10 @@ def simulate(ask: Ask, progress: Callable[[int], None]) -> Outcome:
         if picture:
             picture.take(segment)
 
-    failures = failures_asked.Failures(ask.failures)
+    failures, end = failures_asked.Failures(ask.failures), run_end.RunEnd(ask.until)
     watcher = Watcher(on_cycle, on_events, on_segment)
     run = StationRun(
-        loop, ask.station.receiver.presets, Operator(ask.reset_after_ms), failures, watcher, software
+        loop, ask.station.receiver.presets, Operator(ask.reset_after_ms), failures, watcher, software, end
     )
     with journal or nullcontext():
         if ask.out:
@@ -167,15 +174,39 @@ def simulate(ask: Ask, progress: Callable[[int], None]) -> Outcome:
     if picture and ask.out:
         notes += picture.draw(ask.out, ask.station.receiver.name)
     took_s = clock.now_ms() / 1_000
-    return Outcome(ask, totals, cycles, run.explained, failures.left(), took_s, notes)
+    never = failures.left()
+    never += [f"--until {ask.until.said}"] if ask.until and not end.reached else []
+    if ask.explain_ms and not run.explained:
+        never.append(f"--explain {typed(ask.explain_ms)}, after the end of the run")
+    return Outcome(ask, totals, cycles, run.explained, never, took_s, notes + _between(totals, cycles))
+
+
+def found_errors(ask: Ask) -> tuple[Finding, ...]:
+    """The errors that `receiver check` finds at the station: a run shows nothing that could be built so."""
+    return _errors(ask.plant, ask.station.receiver.presets, ask.station.wired)
+
+
+_errors = cache(errors)
 
 
 def check_errors(ask: Ask) -> int:
     """How many errors `receiver check` finds at the station."""
-    from controller.station_check.report import judge  # here: with what it imports it takes up to a second
+    return len(found_errors(ask))
 
-    _, found = judge(ask.plant, ask.station.receiver.presets, ask.station.wired)
-    return sum(finding.verdict == "error" for finding in found)
+
+def _between(totals: Totals, cycles: Sequence[CycleRecord]) -> list[str]:
+    """What the totals count and no cycle does, where it shows in the places that are printed."""
+    kg, nm3 = (round(x, 3) for x in outside(totals, cycles))
+    if kg < LEAST_KG and nm3 < LEAST_NM3:
+        return []
+    said = f"Outside the cycles: {kg:.2f} kg, {nm3:.3f} Nm3 (flap closing, tanks filling, fault)"
+    return [f"{said}; the totals count them, no cycle does."]
+
+
+def outside(totals: Totals, cycles: Sequence[CycleRecord]) -> tuple[float, float]:
+    """Product [kg] and air [Nm3] of the totals that fell or flowed while no cycle ran."""
+    kg = totals.delivered_kg - sum(record.delivered_kg for record in cycles)
+    return kg, totals.air_nm3 - sum(record.air_nm3 for record in cycles)
 
 
 def _executor(ask: Ask, logic: Logic, notes: list[str]) -> executors.Executor:
@@ -208,6 +239,7 @@ def _write_run_json(ask: Ask, out: Path, software: str, clock: WallClock) -> Non
         "scan_ms": SCAN_MS,
         "plant_step_ms": STEP_MS,
         "for_ms": ask.for_ms,
+        "until": ask.until.said if ask.until else None,
         "failures": [asked._asdict() for asked in ask.failures],
         "presets": receiver.presets._asdict(),
         "plant": ask.plant._asdict(),
@@ -219,6 +251,7 @@ def as_json(outcome: Outcome) -> str:
     """The outcome as one JSON document."""
     ask, totals = outcome.ask, outcome.totals
     tonnes = totals.delivered_kg / 1_000
+    outside_kg, outside_nm3 = outside(totals, outcome.cycles)
     document = {
         "station": ask.station.receiver.name,
         "simulated": True,
@@ -231,6 +264,8 @@ def as_json(outcome: Outcome) -> str:
             "delivered_kg": round(totals.delivered_kg, 3),
             "rate_kg_h": round(totals.delivered_kg * 3_600_000 / totals.ms, 1),
             "air_nm3": round(totals.air_nm3, 3),
+            "outside_cycles_kg": round(outside_kg, 3),
+            "outside_cycles_nm3": round(outside_nm3, 3),
             "air_nm3_per_t": round(totals.air_nm3 / tonnes, 1) if tonnes else None,
             "level_stops": totals.level_stops,
             "step_at_end": totals.step,
@@ -244,6 +279,7 @@ def as_json(outcome: Outcome) -> str:
         "trips": [trip._asdict() for trip in totals.trips],
         "cycles": [as_document(record) for record in outcome.cycles],
         "explained": outcome.explained._asdict() if outcome.explained else None,
+        "check_errors": [f"{finding.what}: {finding.change}" for finding in found_errors(ask)],
         "failures_never_due": outcome.never_due,
         "notes": outcome.notes,
     }

@@ -18,12 +18,18 @@ NOTHING_CARRIED = 0.1  # solids / air; an estimate
 PLUG_BORES = 5.0
 
 
-def line_findings(plant: PlantParameters, predicted: Prediction, wired: Container[str]) -> list[Finding]:
-    """All findings of the line; `wired` says whether a line-purge valve is fitted."""
+def line_findings(
+    plant: PlantParameters, predicted: Prediction, wired: Container[str], *, scatter: bool = True
+) -> list[Finding]:
+    """
+    All findings of the line; `wired` says whether a line-purge valve is fitted.
+
+    Without `scatter` no saltation: it is never an error, and its library takes a second to import.
+    """
     found = []
     for said, point in (("full air", predicted.conveying), ("low air", predicted.conveying_low)):
         found.append(_velocity(plant, said, point))
-        found += _saltation(plant, said, point)
+        found += _saltation(plant, said, point) if scatter else []
     litres = plant.body_useful_volume_m3 * 1e3
     found += [
         finding(

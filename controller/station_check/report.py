@@ -56,12 +56,16 @@ class Report(NamedTuple):
 
 
 def judge(
-    plant: PlantParameters, presets: Presets, wired: Container[str]
+    plant: PlantParameters, presets: Presets, wired: Container[str], *, scatter: bool = True
 ) -> tuple[Prediction, tuple[Finding, ...]]:
-    """Predict, and hold every figure against its limit; `wired` are the points that are fitted."""
+    """
+    Predict, and hold every figure against its limit; `wired` are the points that are fitted.
+
+    Without `scatter` saltation is left out, which is never more than a warning.
+    """
     predicted = predict(plant, presets)
     return predicted, (
-        *line_findings(plant, predicted, wired),
+        *line_findings(plant, predicted, wired, scatter=scatter),
         *vacuum_findings(plant, presets, predicted),
         *time_findings(plant, presets, predicted),
         *step_findings(presets, predicted),
@@ -71,6 +75,12 @@ def judge(
         *room_findings(plant, presets, predicted),
         *option_findings(plant, presets, predicted, wired),
     )
+
+
+def errors(plant: PlantParameters, presets: Presets, wired: Container[str]) -> tuple[Finding, ...]:
+    """The errors alone, in a tenth of the time of a whole check."""
+    found = judge(plant, presets, wired, scatter=False)[1]
+    return tuple(finding for finding in found if finding.verdict == "error")
 
 
 def check_station(folder: Path) -> Report:

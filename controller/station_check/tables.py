@@ -1,6 +1,7 @@
 """The report of a check for a person: two tables, what to change, the sentence, the cautions."""
 
 import math
+from collections.abc import Iterable
 
 from rich.box import SIMPLE_HEAD
 from rich.console import Console
@@ -18,14 +19,18 @@ def show(report: Report, console: Console) -> None:
     console.print(_points(report))
     console.print(_batch(report))
     console.print(_findings(report))
-    for finding in report.findings:
-        if finding.verdict != "ok":
-            style = STYLES[finding.verdict]
-            console.print(f"[{style}]{finding.verdict}[/] {finding.what}: {finding.change}.")
-            console.print(f"  Limit: {finding.source}.")
+    show_findings([finding for finding in report.findings if finding.verdict != "ok"], console)
     console.print(f"\n{summary(report)}\n")
     for caution in report.cautions:
         console.print(f"[dim]{caution}[/]")
+
+
+def show_findings(findings: Iterable[Finding], console: Console) -> None:
+    """Each finding in words: what to change, and where its limit comes from."""
+    for finding in findings:
+        style = STYLES[finding.verdict]
+        console.print(f"[{style}]{finding.verdict}[/] {finding.what}: {finding.change}.")
+        console.print(f"  Limit: {finding.source}.")
 
 
 def _table(title: str, *columns: str) -> Table:

@@ -3,17 +3,25 @@
 import json
 import re
 import shutil
+import subprocess
+import sys
 
 import pytest
 from simulated import as_document, simulate
 from typer.testing import CliRunner
 
 from controller.cli import app, station_folder
+from controller.events import EVENTS
+from controller.reporting.journal import read_events
+from controller.sequence.steps import STATES, Step
 from controller.settings import load_station
+from controller.simulate import run_end
 from controller.simulate.executors import best
 from controller.simulate.failures_asked import Asked, Failures, read
 from controller.simulate.parts_fitted import PARTS, read_for
+from controller.station_check.report import errors, judge
 from io_sim.failures import CATALOGUE
+from io_sim.settings import load_plant
 
 WRONG = {
     ("--for", "1x"): "'1x' is not a duration: write it as 1h, 12m30s",
@@ -27,6 +35,10 @@ WRONG = {
     ("--for", "1m", "--explain", "2m"): "--explain 2m: is outside the run, which lasts 1m",
     ("--reset-after", "0s"): "--reset-after: '0s' must be over 0",
     ("--for", "0"): "--for: '0' must be over 0",
+    ("--until", "drian"): "'drian' is neither trip nor a step, .* - did you mean 'drain'?",
+    ("--until", "NO_MATERIALS"): "did you mean 'no_material'?",
+    ("--until", "xyzzy"): r"event\. There are:\n  trip\n  Steps: rest, .*\n  States: idle, .*\n  Events: ",
+    ("--until", "drain#0"): "which time, a whole number from 1",
     ("--fail", "nothing@1m"): r"no failure mode 'nothing'\. There are:\n",
     ("--fail", "line_blocked@brew"): r"nor a step\. Steps: rest, ",
 }
@@ -40,18 +52,105 @@ def test_wrong_input_is_said_with_what_is_allowed_and_exit_2(options):
     assert "Traceback" not in result.output
 
 
-def test_errors_that_the_check_finds_are_said_in_the_head_of_the_run(tmp_path):
-    """A fill of a minute: more than the body holds. The example itself has no errors."""
+@pytest.fixture
+def overfilled(tmp_path):
+    """The example with a fill of a minute: more than the body holds."""
     copy = shutil.copytree(station_folder("buckwheat_mill"), tmp_path / "mill")
     settings = (copy / "receiver.yaml").read_text()
     assert "fill_s: 16" in settings
     (copy / "receiver.yaml").write_text(settings.replace("fill_s: 16", "fill_s: 60"))
-    found = json.loads(CliRunner().invoke(app, ["check", str(copy), "--json"]).stdout)["errors"]
-    run = CliRunner().invoke(app, ["simulate", str(copy), "--for", "1s", "--executor", best()]).stdout
-    counted = "1 error" if found == 1 else f"{found} errors"
-    assert found
-    assert run.splitlines()[2] == f"Check finds {counted}: see receiver check {copy}"
+    return str(copy)
+
+
+def invoked(*words):
+    return CliRunner().invoke(app, [*words])
+
+
+def test_no_run_with_errors_that_the_check_finds_but_all_of_them_and_the_ways_out(overfilled):
+    document = json.loads(invoked("check", overfilled, "--json").stdout)
+    errors = [finding["what"] for finding in document["findings"] if finding["verdict"] == "error"]
+    refused = invoked("simulate", overfilled, "--for", "1s")
+    assert "largest batch in the body" in errors
+    assert (refused.exit_code, refused.stdout) == (1, "")
+    assert re.findall(r"^error (.*?): ", refused.stderr, re.MULTILINE) == errors
+    assert f"receiver check {overfilled}" in refused.stderr
+    assert "--anyway" in refused.stderr
+
+
+def test_a_run_in_spite_of_errors_says_so_in_its_head(overfilled):
+    """The example itself has no errors."""
+    asked = ("simulate", overfilled, "--for", "1s", "--executor", best(), "--anyway")
+    found = json.loads(invoked("check", overfilled, "--json").stdout)["errors"]
+    run = invoked(*asked)
+    assert (run.exit_code, found > 1) == (0, True)
+    assert run.stdout.splitlines()[2] == f"Check finds {found} errors: see receiver check {overfilled}"
+    assert len(json.loads(invoked(*asked, "--json").stdout)["check_errors"]) == found
     assert "Check finds" not in simulate("--for", "1s").stdout
+
+
+def test_looking_for_errors_alone_finds_what_the_check_finds_without_its_slow_library():
+    """In a process of its own: here others have imported it."""
+    code = "import sys; from controller.cli import app; app(sys.argv[1:], standalone_mode=False)"
+    code += "; assert 'controller.station_check.report' in sys.modules; assert 'fluids' not in sys.modules"
+    asked = ["simulate", "buckwheat_mill", "--for", "100ms", "--executor", "generated"]
+    subprocess.run([sys.executable, "-c", code, *asked], check=True, capture_output=True)
+
+
+@pytest.mark.parametrize("name", ["buckwheat_mill", "sugar_kitchen", "milk_powder_hall"])
+@pytest.mark.parametrize("presets", [{}, {"fill_ms": 60_000, "proving_pa": 15_000}])
+def test_saltation_which_the_quick_look_leaves_out_is_never_an_error(name, presets):
+    folder = station_folder(name)
+    station, plant = load_station(folder), load_plant(folder)
+    changed = station.receiver.presets._replace(**presets)
+    found = judge(plant, changed, station.wired)[1]
+    assert errors(plant, changed, station.wired) == tuple(f for f in found if f.verdict == "error")
+
+
+BEFORE = {
+    "trip": (("--fail", "flap_sticks_open@drain#2"), "FAULT"),
+    "DRAIN#2": ((), "DRAIN"),
+    "filter_clean": ((), "PULSE"),
+    "no_material": (("--fail", "feed_empty@10s"), ""),
+}
+
+
+@pytest.mark.parametrize("until", BEFORE)
+def test_a_run_ends_where_it_was_told_to(until, tmp_path):
+    options, step = BEFORE[until]
+    out = tmp_path / "run"
+    document = as_document("--for", "4m", "--until", until, "--out", str(out), "--explain", "end", *options)
+    events = read_events(out)
+    last = [event for event in events if event.at_ms == document["for_ms"]]
+    assert document["for_ms"] < 240_000
+    assert document["explained"]["at_ms"] == document["for_ms"] == events[-1].at_ms
+    assert not step or document["totals"]["step_at_end"] == step
+    if not step:
+        raised = [event for event in events if event.id == "NO_MATERIAL" and event.what == "raised"]
+        assert raised == [event for event in last if event in raised]
+        assert len(raised) == 1
+    entries = [event for event in events if event.what.endswith("-> DRAIN")]
+    assert until != "DRAIN#2" or len(entries) == 2
+
+
+def test_an_end_that_never_came_is_said_and_fails_a_strict_run():
+    document = as_document("--for", "2s", "--until", "drain")
+    assert (document["for_ms"], document["failures_never_due"]) == (2_000, ["--until drain"])
+    assert simulate("--for", "2s", "--until", "drain", "--strict").exit_code == 1
+
+
+def test_every_step_state_and_event_can_end_a_run():
+    for name in (*Step.__members__, *STATES, *EVENTS):
+        until = run_end.read(name.lower())
+        assert until == run_end.read(name)._replace(said=name.lower())
+        assert bool(until.steps) != bool(until.event)
+
+
+def test_a_state_is_entered_once_whatever_steps_it_goes_through():
+    end = run_end.RunEnd(run_end.read("filter_clean#2"))
+    for before, step in ((10, 11), (11, 12), (12, 13), (13, 2), (10, 11)):
+        assert not end.reached
+        end.entered(step, before)
+    assert end.reached
 
 
 def test_an_unknown_failure_mode_brings_the_list_of_those_of_the_parts_there_are():
