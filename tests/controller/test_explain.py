@@ -164,9 +164,8 @@ def test_memory_that_this_scan_changed_is_said_to_be_of_the_scan_before(engine):
 
 def without_keys(ground):
     """What is left of a ground without the keys of receiver.yaml and the ids of interlocks and steps."""
-    told = re.sub(r"\([a-z0-9_ +-]*\)", "", ground)
-    for item in keys():
-        told = told.removeprefix(f"{item.loc[-1]} is ")
+    of_file = "|".join(str(item.loc[-1]) for item in keys())
+    told = re.sub(rf"\b({of_file})\b", "", ground)
     return re.sub(r"\b[A-Z_]+\b", "", told)
 
 
