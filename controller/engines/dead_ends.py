@@ -6,11 +6,14 @@ search is over a kind of station (`station_kinds`) in its world (`station_worlds
 and halt, cut the power, use what the kind has, and after a trip look at the machine, reset and start. From
 each state met, the way back is walked with helpful people; a state from which no batch is delivered
 is a dead end. On the way the world also looks for what must not be.
+
+Many orders of events meet again in few memories and few worlds: both are known by number here, and what a
+scan, an event or the world makes of them is worked out once.
 """
 
 from collections import deque
-from collections.abc import Iterator
-from typing import NamedTuple
+from collections.abc import Hashable, Iterator
+from typing import Generic, NamedTuple, TypeVar
 
 from controller.engines.station_kinds import FACTS, HELD, StationKind, same
 from controller.engines.station_scan import Memory, StationScan, Suited
@@ -33,7 +36,25 @@ class Found(NamedTuple):
     path: tuple[str, ...]
 
 
-State = tuple[Memory, World]
+Thing = TypeVar("Thing", bound=Hashable)
+
+
+class Met(Generic[Thing]):
+    """Things by number: what is met again has the number that it had."""
+
+    def __init__(self) -> None:
+        self.things: list[Thing] = []
+        self._numbers: dict[Thing, int] = {}
+
+    def number(self, thing: Thing) -> int:
+        """The number of a thing, from 0."""
+        n = self._numbers.setdefault(thing, len(self.things))
+        if n == len(self.things):
+            self.things.append(thing)
+        return n
+
+
+State = tuple[int, int]  # numbers of a memory and of a world
 People = dict[str, int]
 Seen = dict[State, tuple[State | None, str, int]]  # from where, by what, after how many events
 
@@ -74,10 +95,14 @@ class DeadEnds:
             watched=WATCHED,
         )
         self.station = StationScan(logic, suited)
-        self.value = self.station.value
         self.wired = self.station.inputs
+        self.memories, self.worlds = Met[Memory](), Met[World]()
+        self.start: State = (self.memories.number(self.station.first), self.worlds.number(World()))
         self.good: set[State] = set()
-        self.scanned: dict[tuple[Memory, Memory], tuple[Memory, Memory]] = {}  # from the state at hand
+        self._points: dict[int, Memory] = {}  # of a world
+        self._happenings: dict[int, list[tuple[str, int]]] = {}  # to a world
+        self._scans: dict[tuple[int, Memory], tuple[int, Memory]] = {}  # of a memory and points
+        self._after: dict[tuple[int, Memory], int] = {}  # a world and what drives it
 
     def run(self, states_max: int, until: str | None = None) -> "Searched":
         """
@@ -87,9 +112,8 @@ class DeadEnds:
         search for a planted one ends with the first whose words hold `until`.
         """
         complete = 0
-        start: State = (self.station.first, World())
-        seen: Seen = {start: (None, "", 0)}
-        queue = deque([start])
+        seen: Seen = {self.start: (None, "", 0)}
+        queue = deque([self.start])
         done: set[State] = set()
         found: dict[str, Found] = {}
         while queue and len(seen) < states_max and not any(until is not None and until in w for w in found):
@@ -99,12 +123,11 @@ class DeadEnds:
             done.add(state)
             events = seen[state][2]
             complete = events - 1
-            self.scanned.clear()
             if not self._comes_back(state):
                 found.setdefault(STUCK, Found(STUCK, self._path(seen, state)))
                 continue
-            for event, memory, world, people in self._events(*state):
-                after, what = self._advance(memory, world, people)
+            for event, memory, world, people in self.events(*state):
+                after, what = self.advance(memory, world, people)
                 if what:
                     found.setdefault(what, Found(what, (*self._path(seen, state), event)))
                     continue
@@ -116,28 +139,45 @@ class DeadEnds:
         return Searched(len(seen), complete + (not queue), not queue, steps, list(found.values()))
 
     # ---- one scan ------------------------------------------------------------------------------------
-    def _advance(self, was: Memory, world: World, people: People) -> tuple[State, str]:
+    def value(self, m: int, name: str) -> int:
+        """What `name` is in a memory."""
+        return self.station.value(self.memories.things[m], name)
+
+    def points(self, w: int, people: People) -> Memory:
+        """What the scan reads of a world and of people, in the order of `wired`."""
+        if w not in self._points:
+            points = HELD | self.physics.wires(self.worlds.things[w])
+            self._points[w] = tuple([int(points[n]) for n in self.wired])
+        points_of_world = self._points[w]
+        if not people:
+            return points_of_world
+        return tuple([people.get(n, v) for n, v in zip(self.wired, points_of_world, strict=True)])
+
+    def advance(self, was: int, w: int, people: People) -> tuple[State, str]:
         """Scan once, then let the world follow the outputs. Answers the new state, and what went wrong."""
-        points = HELD | self.physics.wires(world) | people
-        key = was, tuple([int(points[n]) for n in self.wired])
-        if key not in self.scanned:
-            self.scanned[key] = self.station.scan(*key)
-        memory, out = self.scanned[key]
-        step, before = self.value(memory, "step"), self.value(was, "step")
+        key = was, self.points(w, people)
+        if key not in self._scans:
+            memory, out = self.station.scan(self.memories.things[was], key[1])
+            self._scans[key] = self.memories.number(memory), out
+        m, out = self._scans[key]
+        if (w, out) not in self._after:
+            self._after[w, out] = self.worlds.number(self.physics.after(self.worlds.things[w], out))
+        after = self._after[w, out]
+        step, before = self.value(m, "step"), self.value(was, "step")
         fresh = step in (PURGE, DRAW) and before == SEAL and not self.value(was, "broken_off")
         newly_open = bool(out[2]) and not self.value(was, "flap_open_cmd")
-        after = self.physics.after(world, out)
-        return (memory, after), self.physics.wrong(world, after, newly_open, fresh)
+        world, world_after = self.worlds.things[w], self.worlds.things[after]
+        return (m, after), self.physics.wrong(world, world_after, newly_open, fresh)
 
     # ---- what may happen -----------------------------------------------------------------------------
-    def _events(self, m: Memory, w: World) -> Iterator[tuple[str, Memory, World, People]]:
+    def events(self, m: int, w: int) -> Iterator[tuple[str, int, int, People]]:
         """Every event that may come before the next scan: at most one at a time."""
         step, manual = self.value(m, "step"), self.value(m, "manual")
         yield "nothing", m, w, {}
         yield "start", m, w, self._start(w)
         yield "stop", m, w, {"stop_healthy": 0}
         yield "halt", m, w, {"halt_request": 1}
-        for what, after in happenings(w, self.kind.happens):
+        for what, after in self._happening(w):
             yield what, m, after, {}
         if step == FAULT:
             yield "reset", m, w, self._reset(m, w)
@@ -149,13 +189,20 @@ class DeadEnds:
                 yield f"jog {jog}", m, w, {"jog": jog}
         for order in self.kind.orders:
             yield order, m, w, {f"{order}_request": 1}
-        yield "power cycle", self.station.power_cycle(m), w, {}
+        yield "power cycle", self.memories.number(self.station.power_cycle(self.memories.things[m])), w, {}
 
-    def _start(self, w: World) -> People:
-        return {"start_request": 1, "request_remote": 1} if w.remote else {"start_pb": 1}
+    def _happening(self, w: int) -> list[tuple[str, int]]:
+        if w not in self._happenings:
+            found = happenings(self.worlds.things[w], self.kind.happens)
+            self._happenings[w] = [(what, self.worlds.number(after)) for what, after in found]
+        return self._happenings[w]
 
-    def _reset(self, m: Memory, w: World) -> People:
-        if w.remote and not self.value(m, "fault_at_machine"):
+    def _start(self, w: int) -> People:
+        remote = self.worlds.things[w].remote
+        return {"start_request": 1, "request_remote": 1} if remote else {"start_pb": 1}
+
+    def _reset(self, m: int, w: int) -> People:
+        if self.worlds.things[w].remote and not self.value(m, "fault_at_machine"):
             return {"reset_request": 1, "request_remote": 1}
         return {"reset_pb": 1}
 
@@ -165,21 +212,22 @@ class DeadEnds:
         walked: list[State] = []
         conveyed = pressed = False
         m, w = state
-        w = healed(w, self.kind.noticed)
+        w = self.worlds.number(healed(self.worlds.things[w], self.kind.noticed))
         for _ in range(PATIENCE):
             step = self.value(m, "step")
             if step == FAULT:
-                w = looked_at(w)
+                w = self.worlds.number(looked_at(self.worlds.things[w]))
             pressed = not pressed
-            (m, w), _wrong = self._advance(m, w, self._helpful(m, w, step) if pressed else {})
+            (m, w), _wrong = self.advance(m, w, self._helpful(m, w, step) if pressed else {})
             conveyed = conveyed or self.value(m, "step") == CONVEY
-            if (m, w) in self.good or (conveyed and w.delivered and self.value(m, "step") in EMPTYING):
+            delivered = conveyed and self.worlds.things[w].delivered and self.value(m, "step") in EMPTYING
+            if delivered or (m, w) in self.good:
                 self.good.update(walked)
                 return True
             walked.append((m, w))
         return False
 
-    def _helpful(self, m: Memory, w: World, step: int) -> People:
+    def _helpful(self, m: int, w: int, step: int) -> People:
         if self.value(m, "manual"):
             return {"automatic_request": 1}
         if self.value(m, "hold_reason") == NOT_SEEN_BELOW:

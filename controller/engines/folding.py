@@ -21,9 +21,30 @@ def plain(place: str) -> str:
     return place.replace("[", "_").replace("]", "")
 
 
+def place_of(node: ast.expr) -> str:
+    """`name` or `array[n]`, as it is written."""
+    match node:
+        case ast.Name(name):
+            return name
+        case ast.Subscript(ast.Name(name), ast.Constant(int() as n)):
+            return f"{name}[{n}]"
+    raise AssertionError(ast.dump(node))
+
+
 def names_in(tree: ast.AST) -> set[str]:
     """The names in an expression."""
     return {n.id for n in ast.walk(tree) if isinstance(n, ast.Name)}
+
+
+def assigned_in(body: Sequence[ast.stmt]) -> set[str]:
+    """The names that statements may set."""
+    names: set[str] = set()
+    for s in body:
+        if isinstance(s, ast.If):
+            names |= assigned_in(s.body) | assigned_in(s.orelse)
+        elif isinstance(s, ast.Assign):
+            names.add(place_of(s.targets[0]))
+    return names
 
 
 def asked_for(body: Sequence[ast.stmt], wanted: set[str]) -> list[ast.stmt]:
@@ -63,7 +84,7 @@ class Fold(ast.NodeTransformer):
         return done
 
     def _assign(self, s: ast.Assign, branch: bool) -> list[ast.stmt]:
-        target = ast.unparse(s.targets[0])
+        target = place_of(s.targets[0])
         value = ast.Constant(self.true[target]) if target in self.true else self.visit(s.value)
         found = number(value)
         if isinstance(s.targets[0], ast.Subscript):
@@ -84,12 +105,11 @@ class Fold(ast.NodeTransformer):
         self.known = dict(before)
         orelse = self.block(s.orelse, True)
         self.known = dict(before)
-        changed = {n.id for k in (*body, *orelse) for n in ast.walk(k)
-                   if isinstance(n, ast.Name) and isinstance(n.ctx, ast.Store)}  # fmt: skip
+        changed = assigned_in(body) | assigned_in(orelse)
         if (
             len(body) == len(orelse) == 1
-            and ast.unparse(body[0]) == ast.unparse(orelse[0])
             and isinstance(body[0], ast.Assign)
+            and ast.unparse(body[0]) == ast.unparse(orelse[0])
         ):
             return self._assign(body[0], branch)
         first: list[ast.stmt] = [
@@ -103,7 +123,7 @@ class Fold(ast.NodeTransformer):
         return ast.Constant(self.known[node.id]) if node.id in self.known else node
 
     def visit_Subscript(self, node: ast.Subscript) -> ast.expr:
-        place = ast.unparse(node)
+        place = place_of(node)
         if place in self.known:
             return ast.Constant(self.known[place])
         return ast.Name(plain(place), ast.Load())
@@ -148,7 +168,7 @@ class Fold(ast.NodeTransformer):
     def _pair(self, left: ast.expr, op: Any, right: ast.expr, joined: Callable[..., ast.expr]) -> ast.expr:
         a, b = self.visit(left), self.visit(right)
         x, y = number(a), number(b)
-        if isinstance(op, ast.GtE) and y is not None and y <= 0 and ast.unparse(a).endswith("_held_ms"):
+        if isinstance(op, ast.GtE) and y is not None and y <= 0 and held(a):
             return ast.Constant(1)  # a delay of nothing: no time is negative
         if x is None or y is None or type(op) not in SIGNS:
             return joined(a, b)
@@ -161,6 +181,11 @@ class Fold(ast.NodeTransformer):
         if len(numbers) == len(values):
             return ast.Constant(CALLS[node.func.id](*numbers))
         return ast.Call(node.func, values, [])
+
+
+def held(node: ast.expr) -> bool:
+    """Whether it is how long something has stood, which is never negative."""
+    return isinstance(node, ast.Name) and node.id.endswith("_held_ms")
 
 
 def number(node: ast.expr) -> int | None:

@@ -8,6 +8,7 @@ constants: Wegman and Zadeck, ACM TOPLAS 13(2), 1991). What is left is a functio
 
 import ast
 from collections.abc import Callable, Mapping, Sequence
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 from controller.engines.folding import Fold, asked_for, names_in, plain
@@ -73,20 +74,27 @@ Body = list[ast.stmt]
 Stored = dict[str, ast.expr | int]  # what goes into `array[n]`; a number if it is always the same
 
 
+@lru_cache(maxsize=1)  # folding makes new statements
+def _statements(logic: Logic) -> Body:
+    """The statements of the generated scan, but for those that store memory and acts."""
+    lines = [line for line in source(logic).splitlines() if not line.startswith(("    memory[", "    acts["))]
+    scan = ast.parse("\n".join(lines)).body[0]
+    assert isinstance(scan, ast.FunctionDef)
+    return scan.body
+
+
 def _folded(logic: Logic, suited: Suited, first: Mapping[str, int], step: str) -> tuple[Body, Stored]:
     """The statements of the scan, and what they store: memory that keeps its first value is a number."""
     fields = logic.definition.inputs._fields
     known = {f"presets[{n}]": v for n, v in enumerate(suited.presets)}
     known |= {f"inputs[{fields.index(name)}]": v for name, v in suited.held.items()}
-    lines = [line for line in source(logic).splitlines() if not line.startswith(("    memory[", "    acts["))]
-    lines += [f"    memory[{n}] = {suited.same.get(name, name)}" for n, name in enumerate(logic.memory)]
-    whole = ast.parse("\n".join(lines)).body[0]
-    assert isinstance(whole, ast.FunctionDef)
+    lines = [f"memory[{n}] = {suited.same.get(name, name)}" for n, name in enumerate(logic.memory)]
+    whole = [*_statements(logic), *ast.parse("\n".join(lines)).body]
     moving = {step}
     while True:
         still = {place: v for place, v in first.items() if place not in moving}
         fold = Fold(known | still | {"dt_ms": suited.dt_ms}, suited.facts)
-        body = fold.block(whole.body)
+        body = fold.block(whole)
         more = {place for place, v in still.items() if fold.stored[place] != v}
         if not more:
             return body, fold.stored

@@ -8,7 +8,7 @@ import pytest
 from controller.engines.dead_ends import STUCK, DeadEnds
 from controller.engines.generated import flat, interpreted
 from controller.engines.station_kinds import HELD, KINDS
-from controller.engines.station_worlds import DRIVES, DT_MS, World
+from controller.engines.station_worlds import DRIVES, DT_MS
 from controller.image import Inputs, Outputs
 from controller.sequence.definition import fact
 from controller.sequence.last_word import Facts
@@ -113,20 +113,20 @@ def test_the_scan_of_a_kind_does_what_the_whole_scan_does(kind):
     names, fields = list(LOGIC.memory), Outputs._fields
     whole, presets = flat(LOGIC), [int(v) for v in kind.presets]
     outputs, acts = [0] * len(fields), [0] * len(LOGIC.interlock_names)
-    state = (search.station.first, World())
+    state = search.start
     steps = set()
     for _ in range(700):
-        events = {event: rest for event, *rest in search._events(*state)}
+        events = {event: rest for event, *rest in search.events(*state)}
         step = search.value(state[0], "step")
         likely = "reset" if step == FAULT else "start"
         event = rnd.choices(["nothing", likely, rnd.choice(list(events))], [8, 2, 1])[0]
         memory, world, people = events[event]
         if event == "power cycle":
             whole = flat(LOGIC, {n: whole[names.index(n)] for n in LOGIC.kept})
-        points = HELD | search.physics.wires(world) | people
+        points = HELD | search.physics.wires(search.worlds.things[world]) | people
         SCAN(whole, [int(points[n]) for n in Inputs._fields], presets, DT_MS, outputs, acts)
-        _, out = search.station.scan(memory, tuple(int(points[n]) for n in search.wired))
-        state, _ = search._advance(memory, world, people)
+        _, out = search.station.scan(search.memories.things[memory], search.points(world, people))
+        state, _ = search.advance(memory, world, people)
         assert pulse_is_a_pulse(out) == pulse_is_a_pulse([outputs[fields.index(n)] for n in DRIVES]), event
         steps.add(search.value(state[0], "step"))
         assert search.value(state[0], "step") == whole[names.index("step")], event
