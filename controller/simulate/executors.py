@@ -22,7 +22,7 @@ from controller.engines.compiled import compiled
 from controller.sequence.logic import Logic
 from controller.sequence.presets import Presets, limits
 from controller.simulate import closed_loop
-from io_sim import kernel
+from io_sim.put_in import put_in
 
 NAMES = ("compiled", "generated", "transitions")
 
@@ -69,8 +69,9 @@ def executor(
         return _compiled(logic, cache, options or {})
     as_written = name == "transitions"
     scan = _flat(AsWritten(logic)) if as_written else generated.interpreted(logic, options)
-    loop = closed_loop.bound(logic, scan=scan, advance=kernel.advance, differ=operator.ne)
-    return Executor(name, loop, list, list, Presets._make if as_written else _whole, kernel.advance)
+    plant = put_in()
+    loop = closed_loop.bound(logic, scan=scan, advance=plant, differ=operator.ne)
+    return Executor(name, loop, list, list, Presets._make if as_written else _whole, plant)
 
 
 def _whole(presets: Presets) -> list[int]:
