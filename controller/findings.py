@@ -113,8 +113,13 @@ def _keys(model: type[BaseModel], loc: Loc) -> list[tuple[Loc, str]]:
 
 
 def _model_at(model: type[BaseModel], loc: Loc) -> type[BaseModel]:
+    """The model of a group; of an item of a list of groups that of all its items."""
     for part in loc:
-        inner = model.model_fields[str(part)].annotation
+        if isinstance(part, int):
+            continue
+        inner = model.model_fields[part].annotation
+        if get_origin(inner) is list:
+            inner = get_args(inner)[0]
         assert isinstance(inner, type)
         assert issubclass(inner, BaseModel)
         model = inner
@@ -130,6 +135,8 @@ def _field(model: type[BaseModel], loc: Loc) -> FieldInfo:
 def _allowed(field: FieldInfo) -> str:
     """What a field takes, in words, with its unit."""
     kind = field.annotation
+    if type(None) in get_args(kind):  # may be left out
+        kind = next(one for one in get_args(kind) if one is not type(None))
     if get_origin(kind) is Literal:
         return " or ".join(_quoted(choice).strip("'") for choice in get_args(kind))
     if kind is bool:

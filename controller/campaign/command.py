@@ -1,0 +1,125 @@
+"""`receiver scenarios`: finds the files, checks all, runs them side by side, prints what came of them."""
+
+import json
+import os
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import ProcessPoolExecutor
+from functools import cache, partial
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
+
+from controller.campaign.results import Result, result_of
+from controller.campaign.runner import Runner
+from controller.problems import Problem, StationError
+from controller.simulate.times import typed
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+FolderOf = Callable[[str], Path]
+
+
+class Ask(NamedTuple):
+    """What was asked for, checked: nothing has run yet."""
+
+    files: list[Path]
+    station: str | None
+    jobs: int
+
+
+def found(paths: Iterable[Path], match: str | None) -> list[Path]:
+    """
+    The scenario files of these paths: files, or folders of them.
+
+    Raises:
+        StationError: A path is neither, or nothing is left.
+    """
+    files: list[Path] = []
+    for path in paths:
+        if path.is_dir():
+            files += sorted(path.glob("*.yaml"))
+        elif path.is_file():
+            files.append(path)
+        else:
+            raise StationError([Problem(str(path), 0, 0, "", "is neither a scenario file nor a folder")])
+    files = [file for file in dict.fromkeys(files) if match is None or match in file.stem]
+    if not files:
+        named = f" whose name has {match!r} in it" if match else ""
+        raise StationError([Problem(", ".join(map(str, paths)), 0, 0, "", f"no scenario{named}")])
+    return files
+
+
+def check(files: Iterable[Path], station: str | None, folder_of: FolderOf) -> None:
+    """
+    Reads all files before anything runs.
+
+    Raises:
+        StationError: Anything is wrong in any of them; all of it.
+    """
+    problems: list[Problem] = []
+    for file in files:
+        try:
+            _runner().load(file, folder_of, station)
+        except StationError as error:
+            problems += error.problems
+    if problems:
+        raise StationError(problems)
+
+
+def results(ask: Ask, folder_of: FolderOf) -> Iterator[Result]:
+    """The results, in the order of the files."""
+    work = partial(_one, station=ask.station, folder_of=folder_of)
+    if ask.jobs == 1 or len(ask.files) == 1:
+        yield from map(work, ask.files)
+        return
+    with ProcessPoolExecutor(min(ask.jobs, len(ask.files))) as pool:
+        yield from pool.map(work, ask.files)
+
+
+def processors() -> int:
+    """As many as this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+@cache
+def _runner() -> Runner:
+    return Runner()
+
+
+def _one(file: Path, station: str | None, folder_of: FolderOf) -> Result:
+    runner = _runner()
+    assert runner.engine is not None
+    return result_of(runner.run(runner.load(file, folder_of, station)), runner.engine)
+
+
+# ---- what is printed -----------------------------------------------------------------------------------
+MARK = {"passed": "passed", "failed": "FAILED", "broken": "BROKEN"}
+
+
+def show(console: "Console", result: Result) -> None:
+    """One line; of what did not pass, all that one needs to understand it."""
+    console.print(f"{MARK[result.verdict]}  {result.name:44} {typed(result.ran_ms):>9}  {result.title}")
+    if result.verdict == "passed":
+        return
+    if result.broken:
+        console.print(f"        could not be run: {result.broken}")
+    for verdict in result.bad:
+        console.print(f"        {result.path}:{verdict.line}: wanted {verdict.wanted}")
+        console.print(f"          seen {verdict.seen}; look at {typed(verdict.at_ms)}")
+    for said in result.why:
+        console.print(f"          {said}")
+    for said in result.disagreements:
+        console.print(f"        the engines differ at {said}")
+    console.print(f"        again: receiver scenarios {result.path}")
+
+
+def summary(done: list[Result], took_s: float) -> str:
+    """The last line."""
+    counts = [f"{n} {word}" for word in MARK if (n := sum(r.verdict == word for r in done))]
+    ran_s = sum(r.ran_ms for r in done) / 1_000
+    return f"{len(done)} scenarios: {', '.join(counts)}; {ran_s:,.0f} s of plant time in {took_s:.1f} s"
+
+
+def as_json(done: list[Result]) -> str:
+    """All results as one JSON document."""
+    return json.dumps([result.as_document() for result in done], indent=1)

@@ -1,0 +1,178 @@
+"""
+A scenario's timeline on a target: waits for each moment, does what is due, records what went in.
+
+Nothing is judged here: what was recorded is, afterwards (`controller.campaign.judge`).
+"""
+
+import heapq
+from collections.abc import Callable
+from itertools import count
+from typing import NamedTuple
+
+from controller.campaign.conditions import Condition
+from controller.campaign.scenario import NEVER, Action, Beat, Scenario
+from controller.campaign.target import Chunk, Target
+
+BUTTONS = {"start": "start_pb", "reset": "reset_pb", "acknowledge": "acknowledge_pb"}
+HELD_MS = 300
+BLOCK = 1_000
+
+
+class Driven(NamedTuple):
+    """What was recorded: the chunks in order, and when each entry of the timeline came."""
+
+    chunks: list[Chunk]
+    moments: list[int | None]  # None: it never came
+    end_ms: int
+    delivered_kg: list[float]  # at each moment, and at the end
+    done: list[tuple[int, str]]  # when, what
+
+
+Evaluate = Callable[[Condition, Chunk], "list[bool]"]
+
+
+class Driver:
+    """Drives one scenario once."""
+
+    def __init__(self, scenario: Scenario, target: Target, evaluate: Evaluate) -> None:
+        self._scenario, self._target, self._evaluate = scenario, target, evaluate
+        self._chunks: list[Chunk] = []
+        self._due: list[tuple[int, int, Callable[[], None]]] = []
+        self._tie = count()
+        self._done: list[tuple[int, str]] = []
+        self._delivered: list[float] = []
+
+    def drive(self) -> Driven:
+        """The whole timeline, and what is to run after it."""
+        moments: list[int | None] = []
+        for beat in self._scenario.beats:
+            came = self._wait_for(beat)
+            moments.append(self._target.now_ms if came else None)
+            self._delivered.append(self._target.reading("delivered_kg"))
+            if not came:
+                break
+            for action in beat.actions:
+                self._do(action)
+        if None not in moments:
+            self._run_until(self._target.now_ms + self._end_after(moments))
+        moments += [None] * (len(self._scenario.beats) - len(moments))
+        self._delivered.append(self._target.reading("delivered_kg"))
+        return Driven(self._chunks, moments, self._target.now_ms, self._delivered, self._done)
+
+    def _end_after(self, moments: list[int | None]) -> int:
+        """Until every window has closed, and as long as the scenario says at least."""
+        now_ms = self._target.now_ms
+        ends = [
+            (at or 0) + e.within_ms
+            for beat, at in zip(self._scenario.beats, moments, strict=True)
+            for e in beat.expected
+            if e.within_ms < NEVER
+        ]
+        return max([self._scenario.lasts_ms, *(end - now_ms + self._target.scan_ms for end in ends)])
+
+    # ---- waiting -------------------------------------------------------------------------------------
+    def _wait_for(self, beat: Beat) -> bool:
+        moment, start_ms = beat.moment, self._target.now_ms
+        if moment.at_ms is not None:
+            self._run_until(moment.at_ms)
+        elif moment.steps or moment.condition:
+            limit_ms = start_ms + moment.waits_ms
+            for n in range(moment.nth):
+                if not (
+                    self._enters(moment.steps, limit_ms)
+                    if moment.condition is None
+                    else self._true(moment.condition, limit_ms, again=n > 0)
+                ):
+                    return False
+        if moment.after_ms:
+            self._run_until(self._target.now_ms + moment.after_ms)
+        return True
+
+    def _enters(self, steps: tuple[int, ...], limit_ms: int) -> bool:
+        while self._target.now_ms < limit_ms:
+            before = self._target.step()
+            self._advance(limit_ms)
+            if self._target.step() in steps and before not in steps:
+                return True
+        return False
+
+    def _true(self, condition: Condition, limit_ms: int, again: bool) -> bool:
+        """Runs to the next scan in which a condition is true; `again`: in which it comes true."""
+        was = again
+        while self._target.now_ms < limit_ms:
+            chunk, kept = self._advance(limit_ms), len(self._chunks) - 1
+            for k, true in enumerate(self._evaluate(condition, chunk)):
+                if true and not was:
+                    if k + 1 < chunk.scans:
+                        self._chunks[kept] = self._target.back_to(chunk, k + 1)
+                    return True
+                was = true
+        return False
+
+    def _run_until(self, at_ms: int) -> None:
+        while self._target.now_ms < at_ms:
+            self._advance(at_ms)
+
+    def _advance(self, limit_ms: int) -> Chunk:
+        """One chunk, not beyond the limit nor beyond what is due before it."""
+        while self._due and self._due[0][0] <= self._target.now_ms:
+            heapq.heappop(self._due)[2]()
+        stop_ms = min([limit_ms, *(at for at, _, _ in self._due[:1])])
+        scans = max(1, -(-(stop_ms - self._target.now_ms) // self._target.scan_ms))
+        chunk = self._target.advance(min(scans, BLOCK))
+        self._chunks.append(chunk)
+        return chunk
+
+    # ---- doing ---------------------------------------------------------------------------------------
+    def _do(self, action: Action) -> None:
+        target, now_ms = self._target, self._target.now_ms
+        match action.kind:
+            case "command":
+                self._command(action)
+            case "set":
+                target.point(action.name, int(action.value))
+                self._note(f"{action.name} = {int(action.value)}")
+            case "fail":
+                for k in range(action.times):
+                    begin_ms = now_ms + k * action.every_ms
+                    self._at(begin_ms, lambda: self._fail(action))
+                    if action.during_ms < NEVER:
+                        self._at(begin_ms + action.during_ms, lambda: self._mend(action))
+            case "mend":
+                self._mend(action)
+            case "power_cut":
+                self._note(f"power off for {int(action.value)} ms")
+                target.power_cut(int(action.value))
+
+    def _fail(self, action: Action) -> None:
+        self._target.fail(action.name, action.value, action.grows_ms)
+        self._note(f"{action.name} begins")
+
+    def _mend(self, action: Action) -> None:
+        self._target.fail(action.name, 0, 0)
+        self._note(f"{action.name} ends")
+
+    def _command(self, action: Action) -> None:
+        """A button is held for a while; a request stands for one scan, and stop is a contact that opens."""
+        self._note(f"{action.name} from the {action.source}")
+        if action.source == "panel" and action.name in BUTTONS:
+            self._pulse(BUTTONS[action.name], 1, HELD_MS)
+        elif action.source == "panel" and action.name == "stop":
+            self._pulse("stop_healthy", 0, HELD_MS)
+        else:
+            self._pulse(f"{action.name}_request", 1, self._target.scan_ms)
+            if action.source == "remote":
+                self._pulse("request_remote", 1, self._target.scan_ms)
+
+    def _pulse(self, point: str, value: int, ms: int) -> None:
+        self._target.point(point, value)
+        self._at(self._target.now_ms + ms, lambda: self._target.point(point, 1 - value))
+
+    def _at(self, at_ms: int, act: Callable[[], None]) -> None:
+        if at_ms <= self._target.now_ms:
+            act()
+        else:
+            heapq.heappush(self._due, (at_ms, next(self._tie), act))
+
+    def _note(self, what: str) -> None:
+        self._done.append((self._target.now_ms, what))

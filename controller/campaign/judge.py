@@ -1,0 +1,168 @@
+"""Verdicts on what was recorded: every expectation and every rule, against the scans of its window."""
+
+from typing import Any, NamedTuple
+
+from controller.campaign.conditions import Condition
+from controller.campaign.drive import Driven
+from controller.campaign.recording import Disagreement, Recording
+from controller.campaign.scenario import NEVER, Expected, Scenario
+from controller.engines.as_written import AsWritten
+from controller.simulate.times import typed
+
+
+class Verdict(NamedTuple):
+    """One thing judged."""
+
+    good: bool
+    wanted: str
+    seen: str
+    at_ms: int  # where it shows
+    line: int  # of the scenario file
+
+
+class Judged(NamedTuple):
+    """All verdicts on a scenario, and where engines differed."""
+
+    verdicts: list[Verdict]
+    disagreements: list[Disagreement]
+    acts: dict[str, int]  # interlocks that acted: first when
+
+    @property
+    def good(self) -> bool:
+        """All is as it must be."""
+        return not self.disagreements and all(verdict.good for verdict in self.verdicts)
+
+
+class _Over:
+    """Conditions over a whole run, and when each scan ended."""
+
+    def __init__(self, scenario: Scenario, recording: Recording, engine: AsWritten | None) -> None:
+        import numpy as np
+
+        conditions = {c.text: c for c in scenario.conditions()}
+        names = recording.logic.interlock_names
+        columns: dict[str, list[Any]] = {text: [] for text in conditions}
+        times, acts = [], []
+        self.disagreements: list[Disagreement] = []
+        for piece in recording.pieces():
+            scans = piece.columns.scans
+            times.append(piece.first_ms + recording.scan_ms * np.arange(scans, dtype=np.int64))
+            for text, condition in conditions.items():
+                columns[text].append(piece.columns.whole(condition.rule))
+            acts.append(piece.columns.rescanned.acts != 0)
+            if engine is not None:
+                self.disagreements += recording.disagreements(piece, engine)
+        self.times: Any = np.concatenate(times)
+        self._columns = {text: np.concatenate(parts) for text, parts in columns.items()}
+        acted = np.concatenate(acts)
+        firsts = [(name, np.flatnonzero(acted[:, k])) for k, name in enumerate(names)]
+        self.acts = {name: int(self.times[at[0]]) for name, at in firsts if len(at)}
+
+    def window(self, condition: Condition, from_ms: float, to_ms: float) -> tuple[Any, Any]:
+        """Times and values of the scans that end after `from_ms`, up to `to_ms`."""
+        inside = (self.times > from_ms) & (self.times <= to_ms)
+        return self.times[inside], self._columns[condition.text][inside]
+
+    def before(self, condition: Condition, at_ms: int) -> bool:
+        """The value in the last scan up to a moment."""
+        values = self._columns[condition.text][self.times <= at_ms]
+        return bool(values[-1]) if len(values) else False
+
+
+def judge(scenario: Scenario, driven: Driven, recording: Recording, engine: AsWritten | None) -> Judged:
+    """
+    All verdicts.
+
+    Args:
+        scenario: What is wanted.
+        driven: When its moments came.
+        recording: What was recorded.
+        engine: The rules as written, to look at the same scans; None: they do not.
+    """
+    over = _Over(scenario, recording, engine)
+    verdicts = []
+    for beat, at_ms, kg in zip(scenario.beats, driven.moments, driven.delivered_kg, strict=False):
+        if at_ms is None:
+            text = f"the moment `{beat.moment.text}`"
+            verdicts.append(Verdict(False, text, "it never came", driven.end_ms, beat.line))
+            break
+        verdicts += [_expected(over, e, at_ms, driven, kg) for e in beat.expected]
+    for rule in scenario.rules:
+        verdicts.append(_rule(over, rule.holds, rule.wanted, rule.line, driven.end_ms))
+    if scenario.acts_only is not None:
+        more = {name: at for name, at in over.acts.items() if name not in scenario.acts_only}
+        seen = ", ".join(f"{name} at {typed(at)}" for name, at in more.items()) or "none"
+        verdicts.append(Verdict(not more, "no other interlock acts", seen, min(more.values(), default=0), 0))
+    return Judged(verdicts, over.disagreements, over.acts)
+
+
+def _rule(over: _Over, condition: Condition, wanted: bool, line: int, end_ms: int) -> Verdict:
+    times, values = over.window(condition, -1, NEVER)
+    wrong = times[values != wanted]
+    text = f"{'always' if wanted else 'never'} {condition.text}"
+    if len(wrong):
+        stood = f"{len(wrong)} scans, first at {typed(int(wrong[0]))}"
+        return Verdict(False, text, stood, int(wrong[0]), line)
+    return Verdict(True, text, f"in all {len(times)} scans", end_ms, line)
+
+
+def _expected(over: _Over, e: Expected, at_ms: int, driven: Driven, kg: float) -> Verdict:
+    span = f" within {typed(e.within_ms)}" if e.within_ms < NEVER else ""
+    span += f", not before {typed(e.not_before_ms)}" if e.not_before_ms else ""
+    text = f"{e.kind} {e.text}{_range(e)}{span}"
+    if e.kind == "delivers":
+        mass = driven.delivered_kg[-1] - kg
+        return Verdict(e.low <= mass <= e.high, text, f"{mass:.2f} kg", driven.end_ms, e.line)
+    assert e.condition is not None
+    times, values = over.window(e.condition, at_ms, at_ms + e.within_ms)
+    if e.kind == "keeps":
+        kept = times > at_ms + e.not_before_ms
+        wrong = times[kept & ~values]
+        seen = f"not at {typed(int(wrong[0] - at_ms))}" if len(wrong) else f"in all {int(kept.sum())} scans"
+        return Verdict(
+            not len(wrong) and bool(kept.any()), text, seen, int(wrong[0]) if len(wrong) else at_ms, e.line
+        )
+    if e.kind == "reaches":
+        return _reaches(e, text, times, values, at_ms, driven.end_ms)
+    import numpy as np
+
+    was = np.concatenate([[over.before(e.condition, at_ms)], values[:-1]]) if len(values) else values
+    rises = times[values & ~was.astype(bool)]
+    if e.kind == "counts":
+        at = int(rises[-1]) if len(rises) else driven.end_ms
+        return Verdict(e.low <= len(rises) <= e.high, text, f"{len(rises)} times", at, e.line)
+    return _lasts(over, e, text, rises)
+
+
+def _reaches(e: Expected, text: str, times: Any, values: Any, at_ms: int, end_ms: int) -> Verdict:
+    true = times[values]
+    if not len(true):
+        return Verdict(False, text, "never in its window", min(at_ms + e.within_ms, end_ms), e.line)
+    first_ms = int(true[0])
+    seen = f"after {typed(first_ms - at_ms)}"
+    return Verdict(first_ms - at_ms >= e.not_before_ms, text, seen, first_ms, e.line)
+
+
+def _lasts(over: _Over, e: Expected, text: str, rises: Any) -> Verdict:
+    """The first stretch that begins in the window; it may end after it."""
+    assert e.condition is not None
+    if not len(rises):
+        return Verdict(False, text, "never began in its window", int(over.times[-1]), e.line)
+    begun = int(rises[0])
+    times, values = over.window(e.condition, begun, NEVER)
+    ends = times[~values]
+    if not len(ends):
+        return Verdict(
+            False, text, f"still so at the end, {typed(int(over.times[-1]) - begun)} on", begun, e.line
+        )
+    lasted = int(ends[0]) - begun
+    return Verdict(e.low <= lasted <= e.high, text, typed(lasted), int(ends[0]), e.line)
+
+
+def _range(e: Expected) -> str:
+    if e.kind not in ("counts", "lasts", "delivers"):
+        return ""
+    low, high = (typed(int(v)) if e.kind == "lasts" else f"{v:g}" for v in (e.low, e.high))
+    if e.high >= NEVER:
+        return f", at least {low}"
+    return f", {low}" if low == high else f", {low} to {high}"

@@ -1,0 +1,129 @@
+"""
+Scenarios run on simulated stations, one after another, and judged.
+
+What is slow to make (the logic, the executors of each set of options) is made once and kept.
+"""
+
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+from typing import NamedTuple
+
+from controller.campaign.conditions import Condition, Reader
+from controller.campaign.drive import Driven, Driver
+from controller.campaign.judge import Judged, judge
+from controller.campaign.recording import Recording
+from controller.campaign.scenario import Resolver, Scenario
+from controller.campaign.scenario_file import read
+from controller.campaign.target import Chunk, VirtualStation
+from controller.clock import WallClock
+from controller.engines.as_written import AsWritten
+from controller.engines.rescan import Rescanner
+from controller.problems import StationError
+from controller.sequence.logic import Logic
+from controller.sequence.presets import Presets
+from controller.sequence.receiver import RECEIVER
+from controller.settings import Station, load_station
+from controller.simulate.executors import Executor, best, executor, options_of
+from io_sim.parameters import PlantParameters
+from io_sim.settings import load_plant
+
+SCAN_MS = 10
+
+
+class Outcome(NamedTuple):
+    """One scenario, run and judged; `broken` says why it could not be."""
+
+    scenario: Scenario
+    driven: Driven | None
+    recording: Recording | None
+    judged: Judged | None
+    broken: str
+    took_s: float
+
+    @property
+    def verdict(self) -> str:
+        """passed, failed or broken."""
+        if self.judged is None:
+            return "broken"
+        return "passed" if self.judged.good else "failed"
+
+
+class Runner:
+    """
+    Runs scenarios on one logic.
+
+    Args:
+        logic: The receiver's own unless told.
+        name: Of the executor; the quickest there is unless told.
+        check: Whether the rules as written look at the scans too.
+    """
+
+    def __init__(self, logic: Logic | None = None, name: str | None = None, check: bool = True) -> None:
+        self.logic = logic or Logic(RECEIVER)
+        self.name, self.reader = name or best(), Reader(self.logic)
+        self.engine = AsWritten(self.logic) if check else None
+        self._executors: dict[tuple[tuple[str, int], ...], tuple[Executor, Rescanner]] = {}
+
+    def load(self, path: Path, folder_of: Callable[[str], Path], station: str | None = None) -> Scenario:
+        """
+        A scenario file with its station.
+
+        Args:
+            path: The file.
+            folder_of: Where a station lies, by what is written.
+            station: Another station than the file names.
+
+        Raises:
+            StationError: Anything in the file, or in the station's files, is wrong.
+        """
+        document = read(path)
+        try:
+            folder = folder_of(station or document.value.station)
+        except StationError as error:
+            raise StationError([document.problem(("station",), str(error))]) from None
+        whole, plant = _station(folder)
+        return Resolver(path, document, whole, plant, self.reader).scenario()
+
+    def run(self, scenario: Scenario) -> Outcome:
+        """Runs and judges; what crashes is broken, not failed."""
+        clock = WallClock()
+        try:
+            driven, recording = self.drive(scenario)
+            judged = judge(scenario, driven, recording, self.engine)
+        except Exception as error:  # the others go on
+            said = f"{type(error).__name__}: {error}"
+            return Outcome(scenario, None, None, None, said, clock.now_ms() / 1_000)
+        return Outcome(scenario, driven, recording, judged, "", clock.now_ms() / 1_000)
+
+    def drive(self, scenario: Scenario) -> tuple[Driven, Recording]:
+        """Runs, and gives what was recorded."""
+        ran, rescanner = self.parts(scenario.presets)
+        readings = [item for c in scenario.conditions() for item in c.readings.items()]
+        target = VirtualStation(
+            self.logic, scenario.presets, scenario.plant, ran, readings, scenario.head.seed, SCAN_MS
+        )
+
+        def evaluate(condition: Condition, chunk: Chunk) -> list[bool]:
+            recording = Recording([chunk], rescanner, self.reader, scenario.presets, SCAN_MS)
+            return [bool(v) for p in recording.pieces() for v in p.columns.whole(condition.rule)]
+
+        driven = Driver(scenario, target, evaluate).drive()
+        return driven, Recording(driven.chunks, rescanner, self.reader, scenario.presets, SCAN_MS)
+
+    def parts(self, presets: Presets) -> tuple[Executor, Rescanner]:
+        """The executor and the rescanner for stations with these options."""
+        options = options_of(presets)
+        key = tuple(options.items())
+        if key not in self._executors:
+            interpreted = self.name != "compiled"
+            self._executors[key] = (
+                executor(self.name, self.logic, options=options),
+                Rescanner(self.logic, options, interpreted=interpreted),
+            )
+        return self._executors[key]
+
+
+@cache
+def _station(folder: Path) -> tuple[Station, PlantParameters]:
+    return load_station(folder), load_plant(folder)

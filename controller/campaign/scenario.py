@@ -1,0 +1,312 @@
+"""A scenario as it is run: every name looked up, every time in whole ms; all that is wrong at once."""
+
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from controller.campaign.conditions import Condition, Reader
+from controller.campaign.scenario_file import Entry, Expectation, Head
+from controller.campaign.words import guarded, point_and_value, span
+from controller.options import impossible, misplaced
+from controller.problems import Problem, StationError, did_you_mean
+from controller.sequence.presets import Presets
+from controller.sequence.steps import STATES, Step
+from controller.settings import Station
+from controller.settings import keys as preset_keys
+from controller.simulate.parts_fitted import has_part, lack
+from controller.simulate.times import milliseconds
+from controller.station_file import Document
+from controller.station_keys import typed_values
+from controller.strict_yaml import Loc
+from io_sim.failures import CATALOGUE, SLOTS
+from io_sim.parameters import PlantParameters
+from io_sim.parameters import problems as plant_problems
+from io_sim.settings import keys as plant_keys
+
+LONGEST_MS = 48 * 3_600_000
+NEVER = 10**12
+
+
+class Moment(NamedTuple):
+    """When an entry comes: at a time, on entering one of `steps`, or when `condition` comes true."""
+
+    at_ms: int | None
+    steps: tuple[int, ...]
+    condition: Condition | None
+    nth: int
+    after_ms: int
+    waits_ms: int
+    text: str
+
+
+class Action(NamedTuple):
+    """What is done at a moment, in scans: `kind` is command, set, fail, mend or power_cut."""
+
+    kind: str
+    name: str
+    value: float  # of a point, or the amount of a failure
+    grows_ms: int = 0
+    during_ms: int = NEVER
+    every_ms: int = 0
+    times: int = 1
+    source: str = "panel"
+
+
+class Expected(NamedTuple):
+    """One thing that must follow a moment."""
+
+    kind: str  # reaches, keeps, counts, lasts, delivers, first_out
+    condition: Condition | None
+    low: float
+    high: float
+    within_ms: int  # from the moment on; NEVER: to the end
+    not_before_ms: int
+    text: str
+    because: str
+    line: int
+
+
+class Beat(NamedTuple):
+    """An entry of the timeline."""
+
+    moment: Moment
+    actions: tuple[Action, ...]
+    expected: tuple[Expected, ...]
+    line: int
+
+
+class Rule(NamedTuple):
+    """What must be so in every scan."""
+
+    text: str
+    holds: Condition
+    wanted: bool  # True: always, False: never
+    line: int
+
+
+class Scenario(NamedTuple):
+    """Ready to run."""
+
+    path: Path
+    head: Head
+    station: Station  # with what the scenario sets otherwise
+    plant: PlantParameters
+    beats: tuple[Beat, ...]
+    lasts_ms: int
+    rules: tuple[Rule, ...]
+    acts_only: frozenset[str] | None
+
+    @property
+    def name(self) -> str:
+        """The file's name without its ending."""
+        return self.path.stem
+
+    @property
+    def presets(self) -> Presets:
+        """As the station sets them, but for what the scenario sets otherwise."""
+        return self.station.receiver.presets
+
+    def conditions(self) -> list[Condition]:
+        """All that it reads."""
+        moments = [beat.moment.condition for beat in self.beats]
+        expected = [e.condition for beat in self.beats for e in beat.expected]
+        return [c for c in (*moments, *expected, *(rule.holds for rule in self.rules)) if c]
+
+
+class Resolver:
+    """Looks up what one scenario file names; collects what is wrong."""
+
+    def __init__(
+        self, path: Path, document: Document[Head], station: Station, plant: PlantParameters, reader: Reader
+    ) -> None:
+        self.path, self.document, self.head = path, document, document.value
+        self.reader, self.logic = reader, reader.logic
+        self.problems: list[Problem] = []
+        self.station, self.plant = self._overridden(station, plant)
+
+    def scenario(self) -> Scenario:
+        """
+        The scenario.
+
+        Raises:
+            StationError: Anything in it is wrong; all of it, in the order of the file.
+        """
+        head = self.head
+        beats = tuple(self._beat(n, entry) for n, entry in enumerate(head.timeline))
+        self._in_order(beats)
+        rules = [self._rule("never", n, text, False) for n, text in enumerate(head.never)]
+        rules += [self._rule("always", n, text, True) for n, text in enumerate(head.always)]
+        for n, name in enumerate(head.acts_only or ()):
+            self._interlock(("acts_only", n), name)
+        for n, text in enumerate(head.guards):
+            self._tried(("guards", n), partial(guarded, self.logic, text))
+        lasts_ms = self._ms(("lasts",), head.lasts)
+        if self.problems:
+            raise StationError(sorted(self.problems, key=lambda problem: problem[1:3]))
+        only = None if head.acts_only is None else frozenset(head.acts_only)
+        kept = tuple(rule for rule in rules if rule)
+        return Scenario(self.path, head, self.station, self.plant, beats, lasts_ms, kept, only)
+
+    # ---- parts ---------------------------------------------------------------------------------------
+    def _overridden(self, station: Station, plant: PlantParameters) -> tuple[Station, PlantParameters]:
+        given: Any = self.head
+        receiver = station.receiver
+        presets = receiver.presets._replace(**typed_values(given.presets, preset_keys()))
+        parameters = plant._replace(**typed_values(given.plant, plant_keys()))
+        odd = [f"{name}: {why}" for name, why in impossible(presets, station.wired)]
+        odd += [
+            f"{name} and the point {point} do not fit" for point, name, _ in misplaced(presets, station.wired)
+        ]
+        self._say_all(("presets",), odd)
+        self._say_all(("plant",), plant_problems(parameters))
+        return station._replace(receiver=receiver._replace(presets=presets)), parameters
+
+    def _beat(self, n: int, entry: Entry) -> Beat:
+        loc: Loc = ("timeline", n)
+        expected = tuple(
+            found
+            for k, wanted in enumerate(entry.expect)
+            if (found := self._expected((*loc, "expect", k), wanted))
+        )
+        return Beat(self._moment(loc, n, entry), self._actions(loc, entry), expected, self._line(loc))
+
+    def _moment(self, loc: Loc, n: int, entry: Entry) -> Moment:
+        said = [word for word in ("at", "enters", "when") if getattr(entry, word)]
+        if len(said) > 1:
+            self._say((*loc, said[1]), f"one moment: either {said[0]} or {said[1]}")
+        if not said and not entry.after:
+            self._say(loc, "has no moment: write at, enters, when or after")
+        if said == ["at"] and entry.after:
+            self._say((*loc, "after"), "goes with enters or when, or alone; add it to `at`")
+        at_ms = self._ms((*loc, "at"), entry.at) if entry.at else None
+        steps = self._steps((*loc, "enters"), entry.enters) if entry.enters else ()
+        condition = self._condition((*loc, "when"), entry.when) if entry.when else None
+        after_ms = self._ms((*loc, "after"), entry.after) if entry.after else 0
+        waits_ms = self._ms((*loc, "waits"), entry.waits)
+        text = f"at {entry.at}" if entry.at else f"entering {entry.enters}" if entry.enters else entry.when
+        text += f" #{entry.nth}" if entry.nth > 1 else ""
+        text += f" + {entry.after}" if entry.after else ""
+        return Moment(at_ms, steps, condition, entry.nth, after_ms, waits_ms, text.strip())
+
+    def _in_order(self, beats: tuple[Beat, ...]) -> None:
+        last = 0
+        for n, beat in enumerate(beats):
+            at_ms = beat.moment.at_ms
+            if at_ms is not None and at_ms < last:
+                self._say(("timeline", n, "at"), "is before the entry above: the timeline runs downwards")
+            last = max(last, at_ms or 0)
+
+    def _actions(self, loc: Loc, entry: Entry) -> tuple[Action, ...]:
+        actions = []
+        if entry.command:
+            actions.append(Action("command", entry.command, 1, source=entry.source))
+        for k, text in enumerate(entry.set):
+            if (found := self._tried((*loc, "set", k), partial(point_and_value, text))) is not None:
+                actions.append(Action("set", *found))
+        if entry.fail:
+            self._mode((*loc, "fail"), entry.fail)
+            during = self._ms((*loc, "during"), entry.during) if entry.during else NEVER
+            every = self._ms((*loc, "every"), entry.every) if entry.every else 0
+            grows = self._ms((*loc, "grows"), entry.grows) if entry.grows else 0
+            if entry.times > 1 and not every:
+                self._say((*loc, "times"), "says how often: write also `every`")
+            if every and (every <= during or entry.times == 1):
+                self._say((*loc, "every"), "comes again: write `during`, shorter than it, and `times`")
+            actions.append(Action("fail", entry.fail, entry.amount, grows, during, every, entry.times))
+        elif entry.during or entry.every or entry.grows:
+            self._say(loc, "during, every and grows go with fail")
+        if entry.mend:
+            self._mode((*loc, "mend"), entry.mend)
+            actions.append(Action("mend", entry.mend, 0))
+        if entry.power_cut:
+            actions.append(Action("power_cut", "", self._ms((*loc, "power_cut"), entry.power_cut)))
+        return tuple(actions)
+
+    def _expected(self, loc: Loc, wanted: Expectation) -> Expected | None:
+        kinds = [
+            k
+            for k in ("reaches", "keeps", "counts", "lasts", "delivers_kg", "first_out")
+            if getattr(wanted, k)
+        ]
+        if len(kinds) != 1:
+            self._say(loc, "say exactly one of reaches, keeps, counts, lasts, delivers_kg, first_out")
+            return None
+        kind, text = kinds[0], str(getattr(wanted, kinds[0]))
+        within = self._ms((*loc, "within"), wanted.within) if wanted.within else NEVER
+        not_before = self._ms((*loc, "not_before"), wanted.not_before) if wanted.not_before else 0
+        if not_before > within:
+            self._say((*loc, "not_before"), "is after `within`: the window is empty")
+        low, high, condition, said = 0.0, float(NEVER), None, text
+        if kind == "first_out":
+            number = self._interlock((*loc, kind), text)
+            condition, said = self._condition((*loc, kind), f"first_out == {number}"), text
+        elif kind == "delivers_kg":
+            low, high = self._tried((*loc, kind), partial(span, text, float)) or (low, high)
+        else:
+            condition = self._condition((*loc, kind), text)
+        if kind in ("counts", "lasts"):
+            unit: Callable[[str], float] = milliseconds if kind == "lasts" else float
+            low, high = self._tried((*loc, "range"), partial(span, wanted.range, unit)) or (low, high)
+        elif wanted.range:
+            self._say((*loc, "range"), "goes with counts or lasts")
+        kind = {"first_out": "reaches", "delivers_kg": "delivers"}.get(kind, kind)
+        return Expected(kind, condition, low, high, within, not_before, said, wanted.because, self._line(loc))
+
+    def _rule(self, word: str, n: int, text: str, wanted: bool) -> Rule | None:
+        found = self._condition((word, n), text)
+        return Rule(text, found, wanted, self._line((word, n))) if found else None
+
+    # ---- words ---------------------------------------------------------------------------------------
+    def _tried(self, loc: Loc, read: Callable[[], Any]) -> Any:
+        try:
+            return read()
+        except ValueError as no:
+            self._say(loc, str(no))
+            return None
+
+    def _ms(self, loc: Loc, text: str) -> int:
+        ms = self._tried(loc, partial(milliseconds, text)) or 1
+        if ms > LONGEST_MS:
+            self._say(loc, "is over 48 h: a scenario has an end")
+        return int(ms)
+
+    def _condition(self, loc: Loc, text: str) -> Condition | None:
+        found: Condition | None = self._tried(loc, partial(self.reader.read, text))
+        return found
+
+    def _steps(self, loc: Loc, name: str) -> tuple[int, ...]:
+        word, names = name.upper(), [step.name for step in Step]
+        if word in STATES:
+            return tuple(STATES[word])
+        if word in names:
+            return (Step[word].value,)
+        said = did_you_mean(name.lower(), [n.lower() for n in (*names, *STATES)])
+        self._say(loc, f"{name!r} is neither a step nor a state{said}")
+        return ()
+
+    def _interlock(self, loc: Loc, name: str) -> int:
+        names = self.logic.interlock_names
+        if name in names:
+            return names.index(name) + 1
+        self._say(loc, f"{name!r} is no interlock{did_you_mean(name, names)}")
+        return 0
+
+    def _mode(self, loc: Loc, name: str) -> None:
+        if name not in SLOTS:
+            self._say(loc, f"no failure mode {name!r}{did_you_mean(name, SLOTS)}")
+            return
+        mode = next(mode for mode in CATALOGUE if mode.id == name)
+        presets = self.station.receiver.presets
+        if not has_part(mode, presets, self.station.wired):
+            self._say(loc, f"{name}: {self.station.receiver.name} has {lack(mode, presets)}")
+
+    def _line(self, loc: Loc) -> int:
+        return self.document.problem(loc, "").line
+
+    def _say(self, loc: Loc, text: str) -> None:
+        self.problems.append(self.document.problem(loc, text))
+
+    def _say_all(self, loc: Loc, texts: list[str]) -> None:
+        for text in texts:
+            self._say(loc, text)

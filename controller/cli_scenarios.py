@@ -1,0 +1,46 @@
+"""The commands of the command line that test a receiver: scenarios and what belongs to them."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from controller.problems import install_with
+from controller.stations import station_folder
+
+CHECK_FAILED, WRONG_INPUT = 1, 2
+
+
+def scenarios(
+    paths: Annotated[list[Path], typer.Argument(help="Scenario files, or folders of them.")],
+    station: Annotated[
+        str | None, typer.Option(help="Run them on this station instead of the one they name.")
+    ] = None,
+    match: Annotated[str | None, typer.Option(help="Only files with this in their name.")] = None,
+    jobs: Annotated[int | None, typer.Option(min=1, help="Side by side; all processors unless told.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
+) -> None:
+    """Run fault scenarios on the simulated station and judge each: what must follow, what never may."""
+    from rich.console import Console
+
+    from controller.clock import WallClock
+
+    try:
+        from controller.campaign import command
+    except ModuleNotFoundError as error:
+        typer.echo(f"scenarios: needs {error.name}; run: {install_with('fast')}", err=True)
+        raise typer.Exit(WRONG_INPUT) from error
+    clock, console = WallClock(), Console(highlight=False, soft_wrap=True)
+    files = command.found(paths, match)
+    command.check(files, station, station_folder)
+    done = []
+    for result in command.results(command.Ask(files, station, jobs or command.processors()), station_folder):
+        done.append(result)
+        if not as_json:
+            command.show(console, result)
+    typer.echo(command.as_json(done) if as_json else command.summary(done, clock.now_ms() / 1_000))
+    if any(result.verdict != "passed" for result in done):
+        raise typer.Exit(CHECK_FAILED)
+
+
+COMMANDS = (scenarios,)
