@@ -7,8 +7,8 @@ said as people type them: presets by their key in receiver.yaml, in its unit; th
 
 import ast
 import re
-from collections.abc import Iterable
-from functools import cache, cached_property
+from collections.abc import Iterable, Mapping
+from functools import cache
 from typing import Any, NamedTuple
 
 from controller.engines.as_written import AsWritten
@@ -44,15 +44,28 @@ class Waiting(NamedTuple):
     holds_back: tuple[str, ...]
 
 
+class _Readings(dict[Read, int]):
+    """All that can be read in a scan, each value fetched when it is first read."""
+
+    def __init__(self, facts: Mapping[str, int], records: Mapping[str, Any], dt_ms: int) -> None:
+        super().__init__({Read("this", "dt_ms"): dt_ms})
+        self._facts, self._records = facts, records
+
+    def __missing__(self, read: Read) -> int:
+        record = self._records.get(read.group)
+        value = self[read] = self._facts[read.name] if record is None else getattr(record, read.name)
+        return value
+
+
 class Scene:
     """One scan laid open. `memory` is the one before it; all as the engine as written takes them."""
 
     def __init__(self, engine: AsWritten, memory: Any, inputs: Any, presets: Any, dt_ms: int) -> None:
         self.logic: Logic = engine.logic
-        self.facts = engine.all_facts(memory, inputs, presets, dt_ms)
+        self.facts = engine.facts_asked(memory, inputs, presets, dt_ms)
         self.was_step: int = memory.step
         self._read = {"now": inputs, "set": presets, "was": memory}
-        self._dt_ms = dt_ms
+        self._readings = _Readings(self.facts, self._read, dt_ms)
 
     def fired(self) -> Row | None:
         """The row taken in this scan."""
@@ -113,15 +126,7 @@ class Scene:
         return fact
 
     def _value(self, node: ast.expr) -> Any:
-        return reason(node, self._values, self.logic.constants).value
-
-    @cached_property
-    def _values(self) -> dict[Read, int]:
-        """All that can be read in this scan."""
-        values = {Read("this", name): value for name, value in self.facts.items()}
-        for group, record in self._read.items():
-            values |= {Read(group, name): value for name, value in record._asdict().items()}
-        return {**values, Read("this", "dt_ms"): self._dt_ms}
+        return reason(node, self._readings, self.logic.constants).value
 
     def _grounds(self, node: ast.expr) -> list[str]:
         match node:
@@ -170,8 +175,7 @@ class Scene:
 
     def _is_fixed(self, node: ast.expr) -> bool:
         """Whether it never changes here: what is fitted explains nothing that happens."""
-        presets = self._read["set"]
-        return settled(self.logic, _fixed(self.logic, presets), presets._asdict(), node)
+        return _settled(self.logic, self._read["set"], node)
 
     def _is_delayed(self, name: str) -> bool:
         return f"{name}_seen" in self.facts and f"{name}_held_ms" in self.facts
@@ -247,6 +251,12 @@ class Scene:
 def _fixed(logic: Logic, presets: Any) -> Fixed:
     """What never changes at a station with these presets."""
     return fixed_at(logic, presets._asdict(), {})
+
+
+@cache
+def _settled(logic: Logic, presets: Any, node: ast.expr) -> bool:
+    """Whether an expression of the logic never changes at a station with these presets."""
+    return settled(logic, _fixed(logic, presets), presets._asdict(), node)
 
 
 @cache

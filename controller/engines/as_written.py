@@ -4,7 +4,7 @@ The rules run as they are written: the debugger steps into them, the rows move `
 The slowest engine and the plainest; the others are checked against it.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Mapping
 from operator import itemgetter
 from typing import Any, NamedTuple
 
@@ -91,6 +91,43 @@ class Laid:
         self.was, self.now, self.set, self.dt_ms = was, now, preset, dt_ms
 
 
+class LaidWhereAsked(Laid):
+    """One scan whose facts are worked out when they are asked for, and those that they need."""
+
+    def __init__(self, rules: Mapping[str, Callable[[Any], Any]], *scan: Any) -> None:
+        super().__init__(*scan)
+        self._rules = rules
+
+    def __getattr__(self, name: str) -> Any:
+        rule = self._rules.get(name)
+        if rule is None:
+            raise AttributeError(name)
+        value = self.__dict__[name] = rule(self)
+        return value
+
+
+class FactsAsked(Mapping[str, int]):
+    """The facts of one scan by name, in working order; each is worked out when it is first asked for."""
+
+    def __init__(self, rules: Mapping[str, Callable[[Any], Any]], scan: LaidWhereAsked) -> None:
+        self._rules, self._scan = rules, scan
+
+    def __getitem__(self, name: str) -> int:
+        if name not in self._rules:
+            raise KeyError(name)
+        value: int = getattr(self._scan, name)
+        return value
+
+    def __contains__(self, name: object) -> bool:
+        return name in self._rules
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._rules)
+
+    def __len__(self) -> int:
+        return len(self._rules)
+
+
 class AsWritten:
     """
     The logic, run as it is written: each rule once a scan, in working order.
@@ -107,6 +144,7 @@ class AsWritten:
             (f.name, stepper(logic) if f.name == "step" else f.rule or eval("lambda s: " + f.text, names))
             for f in logic.facts.values()
         ]
+        self._rule_of = dict(self._rules)
         self._memory, self._outputs, self._acts = logic.Memory, logic.definition.outputs, logic.Acts
         self._memory_of = itemgetter(*self._memory._fields)
         self._outputs_of = itemgetter(*self._outputs._fields)
@@ -133,3 +171,7 @@ class AsWritten:
         """Every fact of one scan by name, in working order: for explanations."""
         facts = self.laid(memory, inputs, presets, dt_ms).__dict__
         return {name: facts[name] for name in self.logic.facts}
+
+    def facts_asked(self, memory: Any, inputs: Any, presets: Any, dt_ms: int) -> FactsAsked:
+        """As `all_facts`, for those who look at a few of them."""
+        return FactsAsked(self._rule_of, LaidWhereAsked(self._rule_of, memory, inputs, presets, dt_ms))

@@ -1,6 +1,6 @@
 """The cycle book: reads the trace, segment by segment, and writes one record for each cycle."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from hashlib import sha256
 from statistics import fmean
 from typing import NamedTuple
@@ -58,7 +58,9 @@ class _Totals(NamedTuple):
 class _Cycle:
     """A cycle that is running: what has been seen of it."""
 
-    def __init__(self, number: int, start_ms: int, start_utc: str, kind: str, start: dict[str, int]) -> None:
+    def __init__(
+        self, number: int, start_ms: int, start_utc: str, kind: str, start: Mapping[str, int]
+    ) -> None:
         self.number, self.start_ms, self.start_utc, self.kind = number, start_ms, start_utc, kind
         self.on_board, self.line_loaded = ON_BOARD[start["on_board"]], bool(start["line_loaded"])
         self.steps: list[StepTaken] = []

@@ -1,6 +1,7 @@
 """One station in the closed loop: what the run stands on between two pauses, and the trace of the last."""
 
 from collections.abc import Sequence
+from functools import cache
 from typing import Any
 
 from controller.engines import generated
@@ -168,5 +169,9 @@ class StationLoop:
 
 def whole_memory(logic: Logic, values: Sequence[int]) -> Any:
     """Flat memory as the record that the engine as written takes."""
-    kinds = (fact.kind for fact in logic.facts.values() if fact.first is not None)
-    return logic.Memory._make([kind(value) for kind, value in zip(kinds, values, strict=True)])
+    return logic.Memory._make([kind(value) for kind, value in zip(_kinds(logic), values, strict=True)])
+
+
+@cache
+def _kinds(logic: Logic) -> tuple[type, ...]:
+    return tuple(fact.kind for fact in logic.facts.values() if fact.first is not None)

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from controller.alarms.metrics import Report
 from controller.clock import SteppedClock
-from controller.engines.as_written import AsWritten
+from controller.engines.as_written import AsWritten, on_rows
 from controller.events import EVENTS
 from controller.explain import Scene
 from controller.image import Inputs
@@ -90,7 +90,7 @@ class StationRun:
         end: RunEnd | None = None,
     ) -> None:
         self._loop, self._presets, self._operator, self._failures = loop, presets, operator, failures
-        self._watcher, self._engine, self._end = watcher, AsWritten(loop.logic), end or RunEnd(None)
+        self._watcher, self._engine, self._end = watcher, AsWritten(loop.logic, on_rows), end or RunEnd(None)
         self._book = CycleBook(loop.logic, presets, software=software, simulated=True)
         self._start = SteppedClock().date()
         self._step_place = list(loop.logic.memory).index("step")

@@ -134,6 +134,20 @@ def test_all_facts_names_every_fact_of_one_scan(logic):
     assert facts["start_edge"] is False  # held through power-up
 
 
+def test_facts_that_are_asked_for_are_those_of_the_whole_scan(logic):
+    """Each asked alone, of a scan that moves, in the contrary order; and no name that is none."""
+    engine, memory = AsWritten(logic, on_rows), logic.power_up()
+    for inputs in (Inputs(), Inputs(start_pb=True), Inputs()):
+        whole = engine.all_facts(memory, inputs, Presets(), 10)
+        asked = engine.facts_asked(memory, inputs, Presets(), 10)
+        assert {name: asked[name] for name in reversed(whole)} == whole
+        assert {name: engine.facts_asked(memory, inputs, Presets(), 10)[name] for name in whole} == whole
+        assert (list(asked), len(asked), "ready" in asked) == (list(whole), len(whole), True)
+        with pytest.raises(KeyError):
+            asked["dt_ms"]
+        memory = engine.scan(memory, inputs, Presets(), 10).memory
+
+
 def rows_of_the_timer_table():
     """IEC 61131-3 function blocks, table by own model from its rules (from memory)."""
     with TIMERS.open() as file:
