@@ -22,6 +22,7 @@ from medium_figures import MEDIUM
 
 from controller.engines import generated
 from controller.engines.as_written import AsWritten, on_rows
+from controller.explain import Scene
 from controller.image import FIELD_INPUTS, Inputs, Outputs
 from controller.sequence.definition import Definition
 from controller.sequence.logic import Logic
@@ -262,6 +263,13 @@ class Bench:
             for r in self.works.logic.definition.refusals
             if r.command == command and self.fact(r.fact.name)
         ]
+
+    def reason(self) -> str:
+        """Why the step was left in the last scan, as the journal says it."""
+        w = self.works
+        w.as_written = w.as_written or AsWritten(w.logic, on_rows)
+        before = w.logic.Memory._make(self._before)
+        return Scene(w.as_written, before, Inputs(*self._inputs), self.presets, self.scan_ms).reason()
 
     def explain(self) -> str:
         """The situation in words, with what the rows of the last scan waited for."""

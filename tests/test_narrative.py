@@ -7,6 +7,10 @@ from narrative.names import Unknown, places, to_be_named
 from narrative.page import PAGE, not_named, text, unknown_names
 from narrative.sections import SECTIONS
 
+README = PAGE.parents[1] / "README.md"
+HAZARDS = ("off-line pulse", "stored in the pulse tanks during a fault", "on every loss of power (spring)")
+"""What guards must cover because no software can, as the README says it."""
+
 
 def test_every_name_in_the_rules_exists():
     assert unknown_names() == []
@@ -49,3 +53,9 @@ def test_what_must_be_named_can_be_found_each_where_it_stands():
             word = name.split(" ", 2)[-1] if name.startswith("refusal") else name.partition(" ")[2]
             begins = [said for said in re.findall(r'"([^"]{5,})"', near) if word.startswith(said)]
             assert word in near or begins, (name, path, line)
+
+
+def test_the_readme_names_the_hazards_that_guards_must_cover():
+    said = " ".join(README.read_text(encoding="utf-8").split())
+    item = next(part for part in said.split(" - ") if part.startswith("**Hazards that guards must cover**"))
+    assert [words for words in HAZARDS if words not in item] == []

@@ -3,6 +3,7 @@
 from controller.sequence.definition import DAY_MS, fact, memory, on_delay, percent
 from controller.sequence.source import Source
 from controller.sequence.steps import (
+    AT_REST,
     BATCH,
     CLEAR,
     CONVEY,
@@ -126,7 +127,7 @@ class Batch(Source):
     @memory(first=False)
     def little_drawn(s) -> bool:
         """This batch ended in the first half of its fill: a flap without command may stay shut on it."""
-        return s.step in (CLEAR, VENT, OPEN) and (
+        return s.step in (CLEAR, VENT, OPEN, *AT_REST, FAULT) and (
             s.was.little_drawn
             or (s.was.step in (PURGE, DRAW, CONVEY) and s.filled_now_ms + s.filled_now_ms < s.set.fill_ms)
         )
@@ -295,6 +296,20 @@ class Batch(Source):
         return s.vacuum_still and (
             s.was.vacuum_frozen or (s.was.step == VENT and s.in_step_ms >= s.set.release_limit_ms)
         )
+
+    @memory(first=0)
+    def vacuum_drawn_pa(s) -> int:
+        """Vacuum as the source last drew [Pa]."""
+        return s.vacuum_pa if s.step in DRAWING else s.was.vacuum_drawn_pa
+
+    vacuum_stands = fact(
+        lambda s: (
+            s.vacuum_good
+            and not s.under_release
+            and s.vacuum_pa - s.was.vacuum_drawn_pa <= FROZEN_PA
+            and s.was.vacuum_drawn_pa - s.vacuum_pa <= FROZEN_PA
+        )
+    )
 
     # ---- retries -------------------------------------------------------------------------------------
     @memory(first=0)

@@ -8,9 +8,11 @@ from controller.sequence.steps import (
     CONVEY,
     DRAIN,
     DRAWING,
+    FROZEN_PA,
     PULSE,
     RECOVER,
     REOPEN,
+    SEAL,
     SETTLE,
 )
 
@@ -151,6 +153,19 @@ class Cleaning(Batch):
     def dp_end_pa(s) -> int:
         """Differential pressure at the end of the last convey [Pa]."""
         return s.dp_pa if s.was.step == CONVEY and s.dp_good else s.was.dp_end_pa
+
+    dp_stands = fact(
+        lambda s: (
+            s.dp_pa >= max(s.set.dp_min_pa, FROZEN_PA)
+            and s.dp_pa - s.was.dp_end_pa <= FROZEN_PA
+            and s.was.dp_end_pa - s.dp_pa <= FROZEN_PA
+        )
+    )
+
+    @memory(first=False)
+    def dp_frozen(s) -> bool:
+        """No air is drawn, and it reads as at the end of convey; forgotten as soon as it moves."""
+        return s.dp_stands and (s.was.dp_frozen or s.was.step == SEAL)
 
     dp_compared = fact(
         lambda s: s.dp_in_use and s.was.step_ms < s.set.dp_mask_ms and s.was.dp_before_pa > s.set.dp_min_pa

@@ -1,7 +1,7 @@
 """Facts that remember a hold: why it holds, and how often low air was returned from."""
 
 from controller.sequence.cleaning import Cleaning
-from controller.sequence.definition import fact, memory
+from controller.sequence.definition import fact, memory, on_delay
 from controller.sequence.steps import (
     FULL_BELOW,
     HOUR_MS,
@@ -55,10 +55,11 @@ class Holds(Cleaning):
             )
         )
     )
+    supply_back = on_delay(lambda s: not s.supply_under_limit, by="supply_low_ms")
     air_stands = fact(
         lambda s: (
             (s.was.air_hold or s.air_wait)
-            and (s.supply_under_limit or s.was.step != LEVEL_HOLD or s.in_step_ms < s.set.resume_stop_ms)
+            and (not s.supply_back or s.was.step != LEVEL_HOLD or s.in_step_ms < s.set.resume_stop_ms)
         )
     )
     hold_over = fact(

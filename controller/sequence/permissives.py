@@ -1,7 +1,7 @@
 """Permissives of the commands, each shown by name, and what was accepted."""
 
 from controller.sequence.causes import Causes
-from controller.sequence.definition import fact
+from controller.sequence.definition import fact, on_delay
 from controller.sequence.steps import EMPTY, FAULT, REST, TO_CLEAN, TO_EMPTY, WARNING
 
 
@@ -26,6 +26,7 @@ class Permissives(Causes):
     vacuum_not_good = fact(
         lambda s: s.vacuum_measured and not s.vacuum_good and not (s.vacuum_bad and s.set.timed_running)
     )
+    vacuum_unsure = on_delay(lambda s: s.vacuum_not_good and not s.pulse_near, by="signal_failed_ms")
     not_near_zero = fact(lambda s: not s.near_zero and not s.vacuum_timed)
     batch_perhaps_on_board = fact(lambda s: s.was.on_board != EMPTY)
     line_perhaps_loaded = fact(lambda s: s.was.line_loaded)
@@ -35,7 +36,7 @@ class Permissives(Causes):
             or s.stop_contact_open
             or s.inputs_old
             or s.supply_not_over_long
-            or s.vacuum_missing
+            or s.vacuum_unsure
             or s.not_near_zero
             or s.overload
             or s.running
@@ -51,9 +52,5 @@ class Permissives(Causes):
     reset_accepted = fact(lambda s: s.reset_edge and not s.reset_refused)
     fault_at_power_up = fact(lambda s: not s.was.powered and s.was.fault_stored)
     full_for_order = fact(lambda s: s.vessel_full and (s.was.order == TO_CLEAN or s.was.order == TO_EMPTY))
-    warn_cancelled = fact(
-        lambda s: (
-            s.was.step == WARNING
-            and (s.stop or s.halt or s.manual_accepted or s.readiness_lost or s.full_for_order)
-        )
-    )
+    called_off = fact(lambda s: s.stop or s.halt or s.manual_accepted or s.readiness_lost or s.full_for_order)
+    warn_cancelled = fact(lambda s: s.was.step == WARNING and s.called_off)

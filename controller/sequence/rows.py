@@ -31,7 +31,7 @@ ROWS = (
     Row((FAULT,),              Facts.reset_accepted,       REST),
     Row((WARNING, *RUNNING),   Facts.halt,                 REST),
     Row((REST,),               Facts.asked,                WARNING),
-    Row((WARNING,),            Facts.warn_cancelled,       REST),
+    Row((WARNING,),            Facts.called_off,           REST),
     Row((WARNING,),            Facts.warned_to_clean,      VENT),
     Row((WARNING,),            Facts.warned_and_full,      LEVEL_HOLD),
     Row((WARNING,),            Facts.warned_with_batch,    VENT),

@@ -12,6 +12,7 @@ class Transmitters(Contacts):
     pulse_cmd = fact[bool]()  # outputs
     pulse_off_ms = fact[int]()  # cleaning
     vacuum_frozen = fact[bool]()  # batch
+    dp_frozen = fact[bool]()  # cleaning
     line_empty = fact[bool]()  # causes
 
     pulse_near = fact(lambda s: s.was.pulsing or s.was.pulse_off_ms < 1_000)
@@ -74,7 +75,7 @@ class Transmitters(Contacts):
     dp_failed_long = on_delay(lambda s: s.dp_failed and not s.pulse_near, by="signal_failed_ms")
     dp_steady = on_delay(lambda s: not s.dp_doubtful, by="signal_failed_ms")
     dp_doubtful_long = on_delay(lambda s: not s.dp_steady and not s.pulse_near, by="signal_hold_ms")
-    dp_bad = fact(lambda s: s.set.dp_fitted and (s.dp_failed_long or s.dp_doubtful_long))
+    dp_bad = fact(lambda s: s.set.dp_fitted and (s.dp_failed_long or s.dp_doubtful_long or s.dp_frozen))
     dp_good = fact(lambda s: s.set.dp_fitted and not s.dp_doubtful and not s.dp_bad)
 
     @memory(first=0)

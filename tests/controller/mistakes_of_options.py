@@ -10,17 +10,21 @@ from controller.sequence.receiver import RECEIVER
 from controller.sequence.steps import (
     BATCH,
     CONVEY,
+    DRAIN,
     DRAWING,
     EMPTY,
     EMPTYING,
     FAULT,
     LEVEL_HOLD,
+    OPEN,
     PULSE,
+    REOPEN,
     REST,
     SUCTION,
     UNKNOWN,
     VACUUM_HELD,
     VENT,
+    WARNING,
 )
 
 TRUE = fact(lambda s: s.dt_ms >= 0)
@@ -104,7 +108,7 @@ OF_FLAP_AND_SOURCE = (
 )  # fmt: skip
 
 OF_BATCHES = (
-    Mistake("the emptying is timed from the vent on", rules(emptying_ms=fact(lambda s: min(s.was.emptying_ms + s.dt_ms, DAY_MS), first=0)), ("the emptying is timed as a watch would",)),
+    Mistake("the emptying is timed from the vent on", rules(emptying_ms=fact(lambda s: min(s.was.emptying_ms + s.dt_ms, DAY_MS), first=0)), ("the emptying is timed from the scan that proved the flap open",)),
     Mistake("a hanging flap has emptied when its time is over", rules(drained=fact(lambda s: s.drain_over and not s.receiver_full)), ("a flap without command has emptied when it is shut again",)),
     Mistake("emptied under a covered probe", rules(drained=fact(lambda s: s.drain_over and (s.driven or s.shut_long))), ("nothing is called emptied with the receiver-full probe covered",)),
     Mistake("manual mode leaves the receiver known", rules(on_board=fact(lambda s: UNKNOWN if not s.was.powered and not s.stored_empty else BATCH if s.step in DRAWING else EMPTY if s.emptied and not s.trip else s.was.on_board, first=UNKNOWN, kept=True)),
@@ -126,4 +130,22 @@ OF_BATCHES = (
     Mistake("nothing is asked of the flap in seal", rules(sealed=fact(lambda s: s.in_step_ms >= s.set.tank_charge_ms and s.level_settled and not s.vessel_full and s.source_ready)), ("a batch begins with the flap proven closed, unless the vacuum closes it",)),
 )  # fmt: skip
 
-OF_OPTIONS = (*OF_SIGNALS, *OF_PLACES, *OF_FLAP_AND_SOURCE, *OF_BATCHES)
+OF_ESCALATIONS = (
+    Mistake("the flap closes while it empties", outputs(lambda o: o._replace(steps=(REOPEN, OPEN)) if o.name == "flap_open_cmd" and DRAIN in o.steps and not o.when.name.startswith("jog") else o),
+            ("flap-open is given all through the emptying, unless the last word forbids it",)),
+    Mistake("lost air is looked at while it draws only", interlocks(lambda i: i._replace(steps=DRAWING) if i.name == "SUPPLY_AIR_LOST" and i.effect == "trip" else i),
+            ("thin air is counted as the transmitter reads it", "under the very low limit of a supply transmitter nothing goes on working")),
+    Mistake("low air is only told", interlocks(lambda i: i._replace(effect="warn", allowed=()) if i.name == "SUPPLY_AIR_LOW" else i), ("low air ends the suction of an air-driven source, told by a switch or a transmitter",)),
+    Mistake("high vacuum of one batch is never forgotten", rules(high_before=fact(lambda s: s.step != WARNING and (s.was.high_batch or s.was.high_before), first=False)), ("a batch that high vacuum ended is remembered as the one before",)),
+    Mistake("high vacuum again is looked at in convey only", interlocks(lambda i: i._replace(steps=(CONVEY,)) if i.cause.name == "vacuum_high_again" else i), ("the trip counts high vacuum as long as the end of the batch does",)),
+    Mistake("high vacuum ends batch after batch", interlocks(lambda i: i._replace(effect="warn") if i.cause.name == "vacuum_high_again" else i), ("so many batches of the last three ended by high vacuum are a trip",)),
+    Mistake("a clogged filter is only told", interlocks(lambda i: i._replace(effect="warn") if i.name == "FILTER_DP_HIGH" else i), ("filter pressure over its second limit in two batches running is a trip",)),
+    Mistake("short cycles are only told", interlocks(lambda i: i._replace(effect="warn") if i.name == "SHORT_CYCLE" else i), ("so many batches running under the least fill time are a trip",)),
+    Mistake("fills too fast are only told", interlocks(lambda i: i._replace(effect="warn") if i.name == "FILL_TOO_FAST" else i), ("fills too fast after a second emptying and a warning are a trip",)),
+    Mistake("a starved receiver goes on", without_row("over_and_starved"), ("no batch follows so many short ones running",)),
+    Mistake("returns are not counted", rules(resumes_in_row=fact(lambda s: 0 if s.step == WARNING or s.batch_ended else s.was.resumes_in_row, first=0)), ("a return from want of air is counted",)),
+    Mistake("hunting goes on", interlocks(lambda i: i._replace(effect="warn") if i.cause.name == "hunting" else i), ("low air after so many returns running or an hour is a trip",)),
+    Mistake("a frozen filter pressure is good", rules(dp_bad=fact(lambda s: s.set.dp_fitted and (s.dp_failed_long or s.dp_doubtful_long))), ("a filter pressure that stands as convey left it is not good in seal",)),
+)  # fmt: skip
+
+OF_OPTIONS = (*OF_SIGNALS, *OF_PLACES, *OF_FLAP_AND_SOURCE, *OF_BATCHES, *OF_ESCALATIONS)

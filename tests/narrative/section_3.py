@@ -12,9 +12,10 @@ STEPS = (
              "the vent is shut in suction only, or held by hand")),
     R("Rest is left by an accepted order, to the warning.", "row asked",
       shown=("rest is left by an order only, and to the warning",)),
-    R("Warning: the horn sounds; lost permissives or a stop cancel it.", "row warn_cancelled", "output horn",
+    R("Warning: the horn sounds; lost permissives or a stop cancel it.", "row called_off", "output horn",
       shown=("the horn sounds its whole time before the first movement", "the warning is a horn",
              "start::a_permissive_lost_during_the_horn_cancels_the_start",
+             "vacuum_signal::a_doubtful_signal_calls_the_start_off_and_is_named",
              "start::the_horn_sounds_its_whole_time_before_the_first_movement", "the warning is bounded")),
     R("Warning over, on board not known empty: to vent, or to the hold if the vessel is full.",
       "row warned_with_batch", "row warned_and_full",
@@ -227,6 +228,10 @@ FLAP = (
       "fact flap_open_proven", "fact may_be_empty", "row opened",
       shown=("flap_without_command::with_nothing_on_board_open_passes_after_its_time",
              "flap_without_command::a_batch_that_does_not_open_the_flap_is_vented_again_once_then_it_trips")),
+    R("Of little drawn before the source was lost nobody knows whether it opens such a flap: shut after its time it passes, once.", "fact little_drawn",
+      "fact passed_shut",
+      shown=("flap_without_command::little_drawn_before_the_source_was_lost_passes_a_shut_flap_once",
+             "a batch passes a flap without command that stays shut once at the most")),
     R("A flap without command: drain ends when closed has been back for its settling time.", "fact shut_long",
       "preset flap_shut_ms",
       shown=("a flap without command has emptied when it is shut again",
@@ -290,7 +295,7 @@ LEVEL = (
 )
 
 STOP_AND_HALT = (
-    R("Stop in the warning cancels it.", "row warn_cancelled", shown=("stop_and_halt::stop_before_anything_is_drawn_goes_to_rest_at_once",)),
+    R("Stop in the warning cancels it.", "row called_off", shown=("stop_and_halt::stop_before_anything_is_drawn_goes_to_rest_at_once",)),
     R("Stop in seal or reopen: to rest, nothing drawn.", "row stopped",
       shown=("stop_and_halt::stop_before_anything_is_drawn_goes_to_rest_at_once",)),
     R("Stop in draw, purge or convey: feed off, clear, empty, last clean, rest.", "row stopped", "row stop_feeding",

@@ -45,7 +45,8 @@ LIMITS = (
       shown=("simulate::the_head_says_that_it_is_simulated_and_no_safety_function",
              "cause_effect::the_page_has_the_picture_the_sheet_and_the_cautions_and_fetches_nothing")),
     R("Off-line pulses, stored air during FAULT and a spring-closed flap on loss of power are hazards the guards "
-      "must cover.", missing="said in the README; no test holds its words"),
+      "must cover. README says so.", "code tests/test_narrative.py::HAZARDS",
+      shown=("narrative::the_readme_names_the_hazards_that_guards_must_cover",)),
 )
 
 PROOFS = (

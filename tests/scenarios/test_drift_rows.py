@@ -1,7 +1,7 @@
 """Rows that see something get worse: filter dp, cleaning that does no good, supply that sags, a slow flap."""
 
 import pytest
-from bench import BENCHES, BROKEN_WIRE_UA, Bench
+from bench import BENCHES, BROKEN_WIRE_UA, Bench, dp_ua
 
 from controller.sequence.steps import CLEAR, CONVEY, DRAIN, DRAW, FAULT, OPEN, PULSE, REST, SEAL, SETTLE, VENT
 
@@ -97,6 +97,33 @@ def test_a_dp_signal_gone_bad_cleans_every_batch_and_warns(fitted):
         assert PULSE in batch(bench)
     assert "SIGNAL_BAD" in bench.acted
     assert not bench.acted.keys() & {"FILTER_DP_HIGH", "FILTER_DP_LOW"}
+
+
+def test_a_dp_that_stands_as_convey_left_it_is_frozen(fitted):
+    """Without air through the filter there is no pressure drop: bad from the next batch on, until it moves again."""
+    bench = fitted(**DP).at(CONVEY)
+    bench.run(5_000)
+    bench.force(filter_dp_ua=dp_ua(2.0))
+    assert PULSE not in batch(bench)
+    assert PULSE in batch(bench)
+    bench.run(100)
+    assert bench.acts == {"SIGNAL_BAD"}
+    bench.release("filter_dp_ua")
+    bench.machine.dp_kpa = 3.0
+    bench.run(100)
+    assert bench.acts == set()
+    assert PULSE not in batch(bench)
+
+
+@pytest.mark.parametrize("kpa", [0.0, 0.4])
+def test_a_dp_that_stands_under_its_minimum_is_no_frozen_signal(fitted, kpa):
+    """An element that is missing gives nothing either: that is FILTER_DP_LOW."""
+    bench = fitted(**DP).at(CONVEY)
+    bench.force(filter_dp_ua=dp_ua(kpa))
+    for _ in range(2):
+        batch(bench)
+    bench.run(6_000)
+    assert set(bench.acted) == {"FILTER_DP_LOW"}
 
 
 def test_a_dp_signal_that_is_not_fitted_is_not_read(fitted):

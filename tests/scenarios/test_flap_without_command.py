@@ -262,6 +262,44 @@ def test_a_pause_for_air_drops_the_batch_too(fitted, kind):
     delivers(bench)
 
 
+def lost(bench: Bench, how: str) -> None:
+    """The source is lost, and what a person may do gives the way back."""
+    if how == "air":
+        bench.machine.supply_bar_g = 4.2
+        bench.run_until(LEVEL_HOLD, within_ms=1_200)
+        bench.machine.supply_bar_g = 7.0
+        return
+    if how == "halt":
+        bench.request("halt")
+    elif how == "stop in the pause":
+        bench.machine.supply_bar_g = 4.2
+        bench.run_until(LEVEL_HOLD, within_ms=1_200)
+        bench.request("stop")
+        bench.machine.supply_bar_g = 7.0
+    else:
+        bench.force(safety_chain_healthy=False)
+        bench.scan()
+        bench.release("safety_chain_healthy")
+    bench.run(6_000)
+    if bench.step is FAULT:
+        bench.press_reset()
+    assert bench.press_start() == []
+
+
+@KINDS
+@pytest.mark.parametrize("how", ["air", "stop in the pause", "halt", "trip"])
+@pytest.mark.parametrize("drawn_ms", [2_000, 10_000])
+def test_little_drawn_before_the_source_was_lost_passes_a_shut_flap_once(fitted, kind, how, drawn_ms):
+    """Under half a fill may not open it, whatever took the source away; over half of it, it sticks: a trip."""
+    bench = fitted(**kind).at(CONVEY, supply_low_effect=1, resume_stop_ms=5_000)
+    bench.force(flap_closed_fb=True)
+    bench.run(drawn_ms)
+    lost(bench, how)
+    bench.run_until(OPEN, within_ms=20_000)
+    bench.run_off(within_ms=3_000)
+    assert bench.step is (DRAIN if drawn_ms < 8_000 else VENT)
+
+
 @KINDS
 @pytest.mark.parametrize(
     "step",

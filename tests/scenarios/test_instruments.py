@@ -10,6 +10,7 @@ from controller.sequence.steps import (
     DRAW,
     EMPTY,
     FAULT,
+    LEVEL_HOLD,
     OPEN,
     PULSE,
     PURGE,
@@ -285,6 +286,20 @@ def test_a_supply_switch_open_refuses_start_and_gives_no_pulse(fitted):
     weak.run_until(PULSE, within_ms=5_000)
     assert weak.run_until(SETTLE, within_ms=6_000, never=lambda b: b.outputs.pulse_1_cmd) == 5_000
     assert "PULSE_TANK_WEAK" in weak.acted
+
+
+@pytest.mark.parametrize("station", [SUPPLY_SWITCH, SUPPLY_BOTH], ids=["switch", "both, transmitter broken"])
+def test_a_supply_switch_must_have_been_made_for_its_delay_before_a_pause_for_air_ends(fitted, station):
+    """A switch has no hysteresis: made for a moment when the minimum stop is over resumes nothing."""
+    bench = fitted(**station).at(CONVEY, supply_low_effect=1, resume_stop_ms=5_000)
+    bench.force(supply_air_ua=BROKEN_WIRE_UA, supply_air_ok=False)
+    bench.run_until(LEVEL_HOLD, within_ms=2_000, never=faulted)
+    bench.run(5_000)
+    for made in (True, False) * 3:
+        bench.force(supply_air_ok=made)
+        bench.run(900, never=lambda b: b.step is not LEVEL_HOLD)
+    bench.force(supply_air_ok=True)
+    assert bench.run_until(SEAL, within_ms=1_100) == pytest.approx(1_000, abs=20)
 
 
 def test_a_switch_sees_no_very_low_limit(fitted):

@@ -127,6 +127,21 @@ def test_a_little_early_is_not_too_early(fitted):
     assert "FILL_TOO_FAST" not in bench.acted
 
 
+def test_the_usual_time_outlives_the_power(fitted):
+    """Too early is told by what was learned before the power went; the first batch has a purge in its fill time."""
+    bench = usual(fitted)
+    learned_ms = bench.remembers("usual_sum_ms")
+    bench.power_cycle()
+    assert bench.remembers("usual_sum_ms") == learned_ms > 0
+    bench.run(6_000)
+    bench.press_start()
+    bench.scan_ms = 20
+    bench.run_until(CONVEY, within_ms=60_000)
+    batch(bench)
+    batch(bench, 5.0)
+    assert bench.remembers("too_fast_batches") == 1
+
+
 def test_after_a_recipe_change_the_usual_time_is_learned_anew(fitted):
     bench = usual(fitted)
     bench.request("stop")

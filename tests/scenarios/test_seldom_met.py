@@ -1,7 +1,6 @@
 """Combinations that are seldom met: each was wrong once."""
 
 from bench import Bench, vacuum_ua
-from machine import dp_ua
 
 from controller.sequence.steps import CONVEY, DRAIN, FAULT, LEVEL_HOLD, REST, SEAL, VENT, WARNING
 
@@ -11,7 +10,7 @@ DP = {"dp_fitted": True, "dp_ms": 500, "dp_mask_ms": 500}
 def test_a_second_batch_over_the_collapse_limit_trips_though_the_vessel_was_full_between(fitted):
     """Trip when it repeats: the hold between the two batches, with its second seal, makes nothing forgotten."""
     bench = fitted(**DP).at(CONVEY)
-    bench.force(filter_dp_ua=dp_ua(12))
+    bench.machine.dp_kpa = 12
     bench.run_until(SEAL, within_ms=40_000, never=lambda b: b.step is FAULT)
     bench.machine.level_free = False
     bench.run_until(LEVEL_HOLD, within_ms=20_000)

@@ -11,6 +11,7 @@ from controller.sequence.steps import (
     DRAWING,
     EMPTY,
     FAULT,
+    FROZEN_PA,
     HOLD_BATCH,
     HOUR_MS,
     LEVEL_HOLD,
@@ -25,6 +26,7 @@ from controller.sequence.steps import (
     RUNNING,
     SEAL,
     SETTLE,
+    SUCTION,
     TO_CLEAN,
     UNKNOWN,
     VACUUM_HELD,
@@ -37,8 +39,11 @@ BATCHES = (
 
     Claim("a receiver that draws has a batch on board", when=lambda s: s.step in DRAWING, then=lambda s: s.on_board == BATCH or not s.was.powered),
     Claim("no step but rest, or a fault, in the first scan", when=lambda s: not s.was.powered, then=lambda s: s.step in (REST, FAULT)),
-    Claim("the emptying is timed as a watch would", when=lambda s: s.emptying, then=lambda s: s.emptying_ms <= s.dropping_ms and s.step in (DRAIN, PULSE, RECOVER)),
-    Claim("on board becomes no after a whole drain only", when=lambda s: s.on_board == EMPTY and s.was.on_board != EMPTY and s.set.flap_kind == 0,
+    Claim("the emptying is timed from the scan that proved the flap open", when=lambda s: s.emptying,
+          then=lambda s: s.step in (DRAIN, PULSE, RECOVER) and (s.set.flap_kind > 0 or (s.open_seen and s.emptying_ms <= s.dropping_ms))),
+    Claim("flap-open is given all through the emptying, unless the last word forbids it", when=lambda s: s.emptying and s.set.flap_kind == 0,
+          then=lambda s: s.flap_open_cmd or s.flap_open_cmd_overruled),
+    Claim("on board becomes no a whole emptying time after the flap was proven open only", when=lambda s: s.on_board == EMPTY and s.was.on_board != EMPTY and s.set.flap_kind == 0,
           then=lambda s: s.was.step in (DRAIN, PULSE, RECOVER) and s.was.dropping_ms + s.dt_ms >= s.set.drain_ms and s.flap_open_proven),
     Claim("a flap without command has emptied when it is shut again", when=lambda s: s.on_board == EMPTY and s.was.on_board != EMPTY and s.set.flap_kind > 0,
           then=lambda s: s.flap_proven and s.was.step in (DRAIN, PULSE, RECOVER, SETTLE)),
@@ -97,6 +102,25 @@ BATCHES = (
           then=lambda s: not s.not_wanted),
     Claim("a hold has a reason", when=lambda s: s.step == LEVEL_HOLD, then=lambda s: s.hold_reason >= 1),
     Claim("a hold is left towards motion with the run latch only", when=lambda s: s.was.step == LEVEL_HOLD and s.step in (SEAL, VENT), then=lambda s: s.run),
+)  # fmt: skip
+
+ESCALATIONS = (
+    Claim("a batch that high vacuum ended is remembered as the one before", when=lambda s: s.was.step in (CONVEY, CLEAR) and s.step == VENT,
+          then=lambda s: s.high_before == s.was.high_batch and s.high_before_that == s.was.high_before),
+    Claim("the trip counts high vacuum as long as the end of the batch does", when=lambda s: s.vacuum_too_high_2_seen and s.high_batches >= s.set.vacuum_high_repeats,
+          then=lambda s: s.vacuum_too_high_1_seen and s.vacuum_too_high_1_held_ms == s.vacuum_too_high_2_held_ms),
+    Claim("so many batches of the last three ended by high vacuum are a trip", when=lambda s: s.vacuum_too_high_acts and s.was.step in (DRAW, CONVEY)
+          and 1 + (1 if s.was.high_before else 0) + (1 if s.was.high_before_that else 0) >= s.set.vacuum_high_repeats, then=lambda s: s.step == FAULT),
+    Claim("filter pressure over its second limit in two batches running is a trip", when=lambda s: s.dp_far_over_long and s.was.dp_far_before, then=lambda s: s.step == FAULT),
+    Claim("so many batches running under the least fill time are a trip", when=lambda s: s.was.step == CLEAR, then=lambda s: s.was.short_cycles < s.set.short_cycles_max or s.step == FAULT),
+    Claim("fills too fast after a second emptying and a warning are a trip", when=lambda s: s.was.step == CLEAR, then=lambda s: s.was.too_fast_batches <= s.set.too_fast_in_row + 1 or s.step == FAULT),
+    Claim("no batch follows so many short ones running", when=lambda s: s.was.step in (DRAIN, SETTLE) and s.step == SEAL, then=lambda s: s.was.short_batches < s.set.short_batches_max),
+    Claim("a return from want of air is counted", when=lambda s: s.was.air_hold and s.step in (SEAL, VENT),
+          then=lambda s: s.resumes_in_row == min(s.was.resumes_in_row + 1, s.set.resumes_in_row_max) and s.resume_bucket_ms >= s.set.resume_spacing_ms),
+    Claim("low air after so many returns running or an hour is a trip", when=lambda s: s.supply_air_low_acts and s.was.step in SUCTION and s.set.source_kind != MOTOR_KIND
+          and (s.was.resumes_in_row >= s.set.resumes_in_row_max or s.was.resume_bucket_ms + s.set.resume_spacing_ms > HOUR_MS), then=lambda s: s.step == FAULT),
+    Claim("a filter pressure that stands as convey left it is not good in seal", when=lambda s: s.was.step == SEAL and s.set.dp_fitted and s.dp_pa >= max(s.set.dp_min_pa, FROZEN_PA)
+          and s.dp_pa - s.was.dp_end_pa <= FROZEN_PA and s.was.dp_end_pa - s.dp_pa <= FROZEN_PA, then=lambda s: not s.dp_good),
 )  # fmt: skip
 
 TRIPS = tuple(

@@ -4,6 +4,7 @@ from controller.engines.proof import Claim
 from controller.sequence.steps import (
     BY_SWITCH,
     BY_TRANSMITTER,
+    CLEAR,
     FAULT,
     IDLE,
     LEVEL_HOLD,
@@ -48,7 +49,11 @@ FAULTS = (
     Claim("a life counter that stands still is a fault", when=lambda s: s.io_still_long, then=lambda s: s.step == FAULT or (s.step == REST and s.was.manual)),
     Claim("an open safety chain stops whatever runs", when=lambda s: not s.now.safety_chain_healthy,
           then=lambda s: s.step in (*IDLE, FAULT)),
-    Claim("under the very low limit nothing goes on working", when=lambda s: s.supply_air_lost_acts and s.was.step in WORKING, then=lambda s: s.step == FAULT),
+    Claim("thin air is counted as the transmitter reads it", when=lambda s: s.thin_air, then=lambda s: s.supply_air_lost_1_seen and s.supply_air_lost_1_held_ms >= s.thin_air_ms),
+    Claim("under the very low limit of a supply transmitter nothing goes on working", when=lambda s: s.was.step in WORKING and s.was.thin_air and s.reads_thin_air
+          and s.was.thin_air_ms + s.dt_ms >= s.set.supply_lost_ms, then=lambda s: s.step == FAULT),
+    Claim("low air ends the suction of an air-driven source, told by a switch or a transmitter", when=lambda s: s.supply_air_low_acts and s.was.step in SUCTION and s.set.source_kind != MOTOR_KIND,
+          then=lambda s: s.step in (FAULT, LEVEL_HOLD, REST) or (s.step == CLEAR and s.was.step != CLEAR and not s.run)),
     Claim("no reset of flap or safety but where the machine is seen", when=lambda s: s.reset_accepted and s.was.fault_at_machine,
           then=lambda s: s.now.reset_pb or (s.now.reset_request and not s.now.request_remote)),
     Claim("a fault of flap or safety is remembered as one", when=lambda s: s.step == FAULT and s.trip and (s.safety_chain_open_acts or s.flap_lost_closed_acts

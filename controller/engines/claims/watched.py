@@ -1,8 +1,9 @@
 """Facts that only watch: clocks on the wires, that claims can be held against. Nothing of the sequence reads them."""
 
-from controller.sequence.definition import memory
+from controller.sequence.definition import fact, memory, percent
 from controller.sequence.last_word import Facts
 from controller.sequence.steps import (
+    BY_SWITCH,
     DAY_MS,
     DRAIN,
     DRAWING,
@@ -12,6 +13,7 @@ from controller.sequence.steps import (
     RECOVER,
     REOPEN,
     SUCTION,
+    WORKING,
 )  # fmt: skip
 
 
@@ -103,14 +105,35 @@ class Watched(Facts):
         """Time in the step, waits included."""
         return min(s.was.step_all_ms + s.dt_ms, DAY_MS) if s.step == s.was.step else 0
 
+    @memory(first=False)
+    def open_seen(s) -> bool:
+        """In this drain, and the pulses that go with it, the flap was proven open."""
+        return s.step in (DRAIN, PULSE, RECOVER) and (s.was.open_seen or s.flap_open_proven)
+
     @memory(first=0)
     def dropping_ms(s) -> int:
-        """Time that the flap of this emptying has been given to open and was proven open or left alone."""
-        return (
-            min(s.was.dropping_ms + s.dt_ms, DAY_MS)
-            if s.was.step in (DRAIN, PULSE, RECOVER) and s.step in (DRAIN, PULSE, RECOVER)
-            else 0
+        """Since when."""
+        return min(s.was.dropping_ms + s.dt_ms, DAY_MS) if s.open_seen and s.was.open_seen else 0
+
+    reads_thin_air = fact(
+        lambda s: (
+            s.set.supply_by != BY_SWITCH
+            and s.now.supply_air_ua >= 3_800
+            and s.now.supply_air_ua <= 20_500
+            and percent(s.now.supply_air_ua, s.set.supply_pa_per_100ua) - percent(4_000, s.set.supply_pa_per_100ua)
+            < s.set.supply_lost_pa_g
         )
+    )
+
+    @memory(first=False)
+    def thin_air(s) -> bool:
+        """It works, and the supply transmitter reads under the very low limit."""
+        return s.step in WORKING and s.reads_thin_air
+
+    @memory(first=0)
+    def thin_air_ms(s) -> int:
+        """For how long."""
+        return min(s.was.thin_air_ms + s.dt_ms, DAY_MS) if s.was.thin_air else 0
 
     @memory(first=0)
     def motor_rest_ms(s) -> int:
