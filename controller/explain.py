@@ -256,7 +256,7 @@ def _fixed(logic: Logic, presets: Any) -> Fixed:
 @cache
 def _settled(logic: Logic, presets: Any, node: ast.expr) -> bool:
     """Whether an expression of the logic never changes at a station with these presets."""
-    return settled(logic, _fixed(logic, presets), presets._asdict(), node)
+    return settled(logic, _fixed(logic, presets), presets._asdict(), node) is not None
 
 
 @cache

@@ -13,6 +13,7 @@ from typing import Any, BinaryIO
 from controller.engines.matrix import steps_text
 from controller.sequence.definition import Row
 from controller.sequence.logic import Logic
+from controller.sequence.phrases import phrase
 
 NO_METADATA = {"Date": None, "Creator": None, "Format": None, "Type": None}
 """For matplotlib: leave its own address, a date and Dublin Core out of an SVG file."""
@@ -31,7 +32,7 @@ def mermaid(logic: Logic) -> str:
     for number, row in enumerate(logic.rows, 1):
         for source in _sources(logic, row):
             name = _state_id(logic, source) if source in _shared(logic) else source
-            lines.append(f"    {name} --> {logic.steps(row.to).name}: {number} {row.guard.name}")
+            lines.append(f"    {name} --> {logic.steps(row.to).name}: {number} {phrase(row.guard.name)}")
     return "\n".join([*lines, ""])
 
 
@@ -202,4 +203,4 @@ def _draw_list(axes: Any, logic: Logic, wide: float, top: float) -> None:
 def _listed(logic: Logic) -> Iterable[str]:
     for number, row in enumerate(logic.rows, 1):
         source = steps_text(logic, row.steps)
-        yield f"{number}  {source} → {logic.steps(row.to).name}: {row.guard.name}"
+        yield f"{number}  {source} → {logic.steps(row.to).name}: {phrase(row.guard.name)}"

@@ -73,11 +73,11 @@ def folded(logic: Logic, presets: Mapping[str, int]) -> dict[str, ast.expr]:
     return {name: fold.rest(fact.tree) for name, fact in logic.facts.items() if name != "step"}
 
 
-def settled(logic: Logic, fixed: Fixed, presets: Mapping[str, int], tree: ast.expr) -> bool:
-    """Whether an expression in core form has one value for ever at this station."""
+def settled(logic: Logic, fixed: Fixed, presets: Mapping[str, int], tree: ast.expr) -> int | None:
+    """The value that an expression in core form has for ever at this station; None if it may change."""
     values = {Read("set", name): int(value) for name, value in presets.items()}
     values |= {Read("this", name): int(value) for name, value in fixed.facts.items()}
-    return _Fold(logic, values, fixed.steps).of(tree) is not None
+    return _Fold(logic, values, fixed.steps).of(tree)
 
 
 class _Fold:

@@ -15,11 +15,13 @@ from controller.events import EVENTS
 from controller.sequence.definition import EFFECTS, Interlock, Row
 from controller.sequence.logic import Logic
 from controller.sequence.made_facts import Line, lines_of
+from controller.sequence.phrases import phrase
 from controller.settings import Station
 from controller.sheets.io_list import NOBODY_BY_HAND, can_act, fixed_here, not_wired, station_values
 
 MARKS = {"trip": "T", "hold": "H", "wait": "W", "end_batch": "E", "warn": "A"}
 """The letter of each effect in the column of a step."""
+
 
 @dataclass(frozen=True)
 class Effect:
@@ -28,6 +30,7 @@ class Effect:
     interlock: str
     words: str  # what is the case, for a person
     cause: str  # the fact
+    cause_words: str  # the same for a person
     delay: str  # "at once", or the preset with the station's value
     effect: str  # at this station
     acts: bool  # whether it ever can, at this station
@@ -59,12 +62,12 @@ def as_csv(logic: Logic, lines: Iterable[Effect], outputs: Iterable[str]) -> str
     """The sheet as comma-separated values: a column for each step and each of the `outputs`."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
-    head = ["interlock", "what is the case", "cause", "delay", "effect", "acts here"]
+    head = ["interlock", "what is the case", "cause", "fact", "delay", "effect", "acts here"]
     columns = tuple(outputs)
     writer.writerow([*head, *logic.step_names, *columns])
     for line in lines:
         here = "yes" if line.acts else "never"
-        told = [line.interlock, line.words, line.cause, line.delay, line.effect, here]
+        told = [line.interlock, line.words, line.cause_words, line.cause, line.delay, line.effect, here]
         steps = [line.steps.get(name, "") for name in logic.step_names]
         writer.writerow([*told, *steps, *(line.outputs.get(name, "") for name in columns)])
     return text.getvalue()
@@ -90,6 +93,7 @@ class _Sheet:
             i.name,
             EVENTS[i.name].text,
             i.cause.name,
+            phrase(i.cause.name),
             self._delay(i),
             effect,
             acts,
@@ -103,7 +107,8 @@ class _Sheet:
         if i.delay in self.values:
             return self.values[i.delay]
         name = i.delay.removeprefix("s.")
-        return f"{name} {self.fixed.facts[name]}" if name in self.fixed.facts else f"{name}, worked out"
+        value = f"{self.fixed.facts[name]} ms" if name in self.fixed.facts else "worked out"
+        return f"{value} ({phrase(name)})"
 
     def _changes(self, line: Line, effect: str, steps: list[int]) -> dict[str, str]:
         """What changes at the outputs, from the steps of the line to those that its rows go to."""

@@ -19,6 +19,7 @@ from controller.points import FROM_SHELL, Point
 from controller.sequence.definition import EFFECTS, Interlock, Output
 from controller.sequence.expressions import Read
 from controller.sequence.logic import Logic
+from controller.sequence.phrases import phrase
 from controller.sequence.presets import Presets
 from controller.settings import Station, keys
 from controller.station_keys import typed
@@ -26,6 +27,9 @@ from controller.units import shown
 
 NOBODY_BY_HAND = {"jog": 0, "manual_request": 0}
 """The inputs of manual mode, held off: outputs are shown as the steps drive them."""
+
+SIGNALS = {"contact": "digital input", "4-20 mA": "analog input, 4-20 mA", "output": "digital output"}
+"""The signal of each kind of point."""
 
 NEEDS: dict[str, Callable[[Presets], bool]] = {
     "still_covered": lambda p: p.receiver_full_fitted,
@@ -42,6 +46,8 @@ class Entry:
     name: str
     description: str
     kind: str
+    signal: str  # what the wire carries, for who builds the cabinet
+    terminal: str  # empty: for the hand of who wires it
     unit: str
     range: str
     sense: str
@@ -76,9 +82,11 @@ def can_act(line: Interlock, fixed: Fixed, presets: Presets) -> bool:
 
 
 def station_values(station: Station) -> dict[str, str]:
-    """Every preset as the station file says it: key, value, unit."""
+    """Every preset as the station file says it: value, unit, and the key in brackets."""
+    presets = station.receiver.presets
     return {
-        item.name: f"{item.loc[-1]} {_said(typed(item, getattr(station.receiver.presets, item.name)))}"
+        item.name: f"{_said(typed(item, getattr(presets, item.name)))} {item.unit}".rstrip()
+        + f" ({item.loc[-1]})"
         for item in keys()
     }
 
@@ -124,7 +132,7 @@ def _entry(
     lines = [o for o in logic.definition.output_lines if is_output and o.name == point.name]
     lines = [o for o in lines if not (o.when and automatic.facts.get(o.when.name) == 0)]
     return Entry(
-        point.tag, point.name, point.description, point.kind, point.unit,
+        point.tag, point.name, point.description, point.kind, SIGNALS[point.kind], "", point.unit,
         range=f"{shown(point.range[0])} to {shown(point.range[1])}" if analog else "off, on",
         sense=point.sense,
         filter=", ".join(values[name] for name in _delays(logic, facts)),
@@ -133,7 +141,7 @@ def _entry(
         facts=_once(n.removesuffix("_seen") for n in facts),
         interlocks=_once(i.name for i in acting if i.cause.name in decided),
         rows=_once(row.guard.name for row in logic.rows if row.guard.name in decided),
-        steps=_energised(logic, lines),
+        steps=_energised(logic, lines, automatic),
         last_word=_once(line.unless.name for line in lines if line.unless),
     )  # fmt: skip
 
@@ -162,10 +170,11 @@ def _same_scan(logic: Logic, name: str) -> frozenset[str]:
     return frozenset(r.name for r in logic.reads(name) if r.group == "this")
 
 
-def _energised(logic: Logic, lines: Iterable[Output]) -> str:
-    return "; ".join(
-        steps_text(logic, line.steps) + (f" when {line.when.name}" if line.when else "") for line in lines
-    )
+def _energised(logic: Logic, lines: Iterable[Output], fixed: Fixed) -> str:
+    def when(line: Output) -> str:
+        return f", when {phrase(line.when.name)}" if line.when and line.when.name not in fixed.facts else ""
+
+    return "; ".join(steps_text(logic, line.steps) + when(line) for line in lines)
 
 
 def _once(names: Iterable[str]) -> tuple[str, ...]:

@@ -4,7 +4,6 @@ Diagram, rows, outputs and cause and effect of a station on one page: self-conta
 Plain tables in black on white; nothing is said by colour alone, nothing is fetched, nothing runs.
 """
 
-import re
 from collections.abc import Iterable, Sequence
 from html import escape
 from io import BytesIO
@@ -13,18 +12,22 @@ from controller.engines.diagram import svg
 from controller.engines.matrix import steps_text
 from controller.sequence.definition import Named
 from controller.sequence.logic import Logic
+from controller.sequence.phrases import phrase
 from controller.settings import Station
 from controller.sheets.cause_effect import Effect, cause_effect, outputs_by_step, wired_outputs
+from controller.sheets.conditions import Sentences
+from controller.sheets.io_list import fixed_here, station_values
 
 STYLE = """
 @page { size: A3 landscape; margin: 12mm }
 body { font: 13px/1.35 sans-serif; color: #000; background: #fff; margin: 16px }
 h1 { font-size: 20px; margin: 0 } h2 { font-size: 15px; margin: 28px 0 6px; break-after: avoid }
-p { margin: 4px 0; max-width: 60em } svg { max-width: 100%; height: auto }
+p { margin: 4px 0; max-width: 60em } svg { max-width: 100%; max-height: 218mm; height: auto }
 table { border-collapse: collapse } thead { display: table-header-group } tr { break-inside: avoid }
 th, td { border: 1px solid #888; padding: 2px 5px; text-align: left; vertical-align: top }
 th { font-weight: 600 } th.up { writing-mode: vertical-rl; transform: rotate(180deg); padding: 5px 2px }
 td.mark { text-align: center; vertical-align: middle } td.name { white-space: nowrap }
+td.words { min-width: 11em }
 tr.never td { color: #777; font-style: italic } .group { border-left: 2px solid #000 }
 """
 
@@ -101,7 +104,12 @@ def _effects(logic: Logic, lines: Sequence[Effect], outputs: Sequence[str]) -> s
     rows = []
     for line in lines:
         effect = line.effect.replace("_", " ") if line.acts else "never here"
-        words = [_cell(text) for text in (line.words, _in_words(line.cause), line.delay, effect)]
+        words = [
+            _cell(line.words, "words"),
+            _cell(line.cause_words, "words"),
+            _cell(line.delay),
+            _cell(effect),
+        ]
         marks = [_cell(line.steps.get(n, ""), _mark(n in _begins(logic))) for n in logic.step_names]
         ends = [_cell(line.outputs.get(n, ""), _mark(n == outputs[0])) for n in outputs]
         never = "" if line.acts else ' class="never"'
@@ -124,23 +132,35 @@ def _outputs(logic: Logic, station: Station) -> str:
 
 
 def _last_word(logic: Logic, station: Station) -> str:
-    """Every line of an output that asks for more than its step."""
+    """Every line of an output that asks for more than its step, as far as it counts at the station."""
+    presets = station.receiver.presets._asdict()
+    sentences = Sentences(logic, station_values(station), presets, fixed_here(logic, station))
+    fixed = sentences.fixed.facts
     head = [f"<th>{n}</th>" for n in ("output", "in", "when", "never while")]
-    rows = [
-        f"<tr>{_cell(o.name, 'name')}{_cell(steps_text(logic, o.steps))}"
-        f"{_cell(_rule(logic, o.when))}{_cell(_rule(logic, o.unless))}</tr>"
+    lines = [
+        o
         for o in logic.definition.output_lines
-        if o.name in wired_outputs(station) and (o.when or o.unless)
+        if o.name in wired_outputs(station)
+        and not (o.when and fixed.get(o.when.name) == 0)
+        and any(named and named.name not in fixed for named in (o.when, o.unless))
     ]
+    rows, told = [], set()
+    for o in lines:
+        never = _cell("as above") if (o.name, o.unless) in told and o.unless else _rule(sentences, o.unless)
+        told.add((o.name, o.unless))
+        cells = _cell(o.name, "name"), _cell(steps_text(logic, o.steps)), _rule(sentences, o.when), never
+        rows.append(f"<tr>{''.join(cells)}</tr>")
     return _table(head, rows)
 
 
-def _rule(logic: Logic, named: Named | None) -> str:
-    if named is None:
-        return ""
-    rule = re.sub(r"\bs\.", "", logic.source_of(named.name))
-    return f"{_in_words(named.name)}: {rule}"
-
-
-def _in_words(name: str) -> str:
-    return name.replace("_", " ")
+def _rule(sentences: Sentences, named: Named | None) -> str:
+    """A cell: the condition by its phrase, then its alternatives, a line each."""
+    if named is None or named.name in sentences.fixed.facts:
+        return _cell("")
+    said, logic = phrase(named.name), sentences.logic
+    by_hand = {read.name for read in logic.reads(named.name)} == {"jogged"}
+    lines = (
+        [] if by_hand else [line for line in sentences.lines(logic.facts[named.name].tree) if line != said]
+    )
+    what = "<br>or ".join(map(escape, lines))
+    return f"<td>{escape(said)}{': <br>' if lines else ''}{what}</td>"

@@ -6,6 +6,7 @@ from rich.box import SIMPLE_HEAD
 from rich.console import Console
 from rich.table import Table
 
+from controller.sequence.phrases import phrase
 from controller.settings import Station
 from controller.sheets.alarm_sheet import AlarmSheet
 from controller.sheets.io_list import Entry
@@ -31,20 +32,23 @@ def _table(title: str, *columns: str) -> Table:
 
 
 def _inputs(entries: Iterable[Entry]) -> Table:
-    table = _table("Inputs", "tag", "name", "description", "kind", "filter", "a broken wire reads", "decides")
+    columns = ("description", "signal", "terminal", "filter", "a broken wire reads", "decides")
+    table = _table("Inputs", "tag", "name", *columns)
     for e in entries:
-        kind = f"{e.range} {e.unit}" if e.unit else e.sense.replace("_", " ")
-        decides = ", ".join(e.interlocks) or ", ".join(e.facts)
-        table.add_row(e.tag, e.name, e.description, kind, e.filter, e.broken_wire, decides)
+        signal = f"{e.signal}, {f'{e.range} {e.unit}' if e.unit else e.sense.replace('_', ' ')}"
+        decides = ", ".join(e.interlocks or dict.fromkeys(map(phrase, e.facts)))
+        table.add_row(e.tag, e.name, e.description, signal, e.terminal, e.filter, e.broken_wire, decides)
     return table
 
 
 def _outputs(entries: Iterable[Entry]) -> Table:
-    columns = ("tag", "name", "description", "energised", "safe", "in (not by hand)", "never while")
-    table = _table("Outputs", *columns)
+    columns = ("description", "signal", "terminal", "energised", "safe", "in (not by hand)", "never while")
+    table = _table("Outputs", "tag", "name", *columns)
     for e in entries:
-        safe = e.safe_value
-        table.add_row(e.tag, e.name, e.description, e.sense, safe, e.steps, ", ".join(e.last_word))
+        never = ", ".join(map(phrase, e.last_word))
+        table.add_row(
+            e.tag, e.name, e.description, e.signal, e.terminal, e.sense, e.safe_value, e.steps, never
+        )  # fmt: skip
     return table
 
 

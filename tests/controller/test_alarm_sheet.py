@@ -55,7 +55,7 @@ def test_the_most_urgent_stand_first(logic, station):
 
 def test_delays_and_effects_are_those_of_the_station(logic, station):
     changed = fitted(station, supply_lost_ms=70, supply_low_effect=1)
-    assert ("all but IDLE, LEVEL_HOLD, FAULT", "supply_lost_ms 70", "trip") in [
+    assert ("all but IDLE, LEVEL_HOLD, FAULT", "70 ms (supply_lost_ms)", "trip") in [
         (way.looked_at_in, way.after, way.effect)
         for way in of(alarm_sheet(logic, changed), "SUPPLY_AIR_LOST").acts
     ]

@@ -11,11 +11,14 @@ from typer.testing import CliRunner
 from controller.cli import app, station_folder
 from controller.engines.as_written import AsWritten, on_rows
 from controller.image import Inputs
+from controller.sequence.expressions import written
 from controller.sequence.logic import Logic
 from controller.sequence.receiver import RECEIVER
-from controller.sequence.steps import Step
+from controller.sequence.steps import CONVEY, DRAW, Step
 from controller.settings import load_station
 from controller.sheets.cause_effect import MARKS, cause_effect, outputs_by_step, wired_outputs
+from controller.sheets.conditions import Sentences
+from controller.sheets.io_list import fixed_here, station_values
 from controller.sheets.page import page
 
 LOGIC = Logic(RECEIVER)
@@ -41,9 +44,11 @@ def test_the_sheet_has_every_line_in_the_order_of_first_out(lines):
 
 def test_a_delay_is_said_with_the_value_of_the_station(lines):
     lost = next(line for line in lines if line.interlock == "FLAP_LOST_CLOSED")
-    assert lost.delay == "flap_lost_ms 100"
+    assert lost.delay == "100 ms (flap_lost_ms)"
     other = cause_effect(LOGIC, station_with(flap_lost_ms=60))
-    assert next(line for line in other if line.interlock == "FLAP_LOST_CLOSED").delay == "flap_lost_ms 60"
+    assert (
+        next(line for line in other if line.interlock == "FLAP_LOST_CLOSED").delay == "60 ms (flap_lost_ms)"
+    )
 
 
 def test_the_effect_is_the_one_that_the_station_chose():
@@ -103,7 +108,9 @@ def test_an_alarm_changes_no_output_and_the_end_of_a_batch_stops_the_feed_and_cl
 
 def test_a_pause_for_air_goes_to_the_hold_and_a_wait_for_the_motor_goes_nowhere():
     waits = cause_effect(LOGIC, station_with(supply_low_effect=1, source_kind=1))
-    air = next(x for x in cause_effect(LOGIC, station_with(supply_low_effect=1)) if x.cause == "low_by_choice")
+    air = next(
+        x for x in cause_effect(LOGIC, station_with(supply_low_effect=1)) if x.cause == "low_by_choice"
+    )
     assert air.outputs["source_cmd"] == air.outputs["vent_close_cmd"] == air.outputs["feed_cmd"] == "off"
     motor = next(x for x in waits if x.interlock == "SOURCE_NOT_READY")
     assert motor.acts
@@ -132,7 +139,7 @@ class Cells(HTMLParser):
             self.rows.append([])
         elif tag in ("td", "th"):
             self.rows[-1].append("")
-        if tag != "meta":
+        if tag not in ("meta", "br"):
             self.open.append(tag)
 
     def handle_endtag(self, tag):
@@ -157,6 +164,46 @@ def test_the_page_has_the_picture_the_sheet_and_the_cautions_and_fetches_nothing
     assert text == page(LOGIC, STATION)
 
 
+def last_word(station):
+    """The rows of the last table of the page."""
+    rows = Cells(page(LOGIC, station)).rows
+    head = ["output", "in", "when", "never while"]
+    return rows[rows.index(head) + 1 :]
+
+
+@pytest.mark.parametrize("name", ["buckwheat_mill", "sugar_kitchen", "milk_powder_hall"])
+def test_the_last_word_is_a_sentence_with_the_values_of_the_station(name):
+    station = load_station(station_folder(name))
+    rows = last_word(station)
+    pulses = next(row for row in rows if row[:2] == ["pulse_1_cmd", "PULSE"])
+    presets = station.receiver.presets
+    assert f"the smaller of {presets.pulse_ms} ms (pulse_ms) and 500 ms" in pulses[3]
+    assert "or the source is drawing" in pulses[3]
+    for row in rows:
+        told = re.sub(r"\([a-z_]+\)|\b[A-Z_]+\b", "", " ".join(row[2:]))
+        assert not re.search(r"_|[<>=]|\bs\.", told), row
+
+
+def test_a_condition_and_its_contrary_say_the_opposite():
+    def sentence(rule):
+        tree = LOGIC.expression(written(rule))
+        return of_station.condition(tree), of_station.condition(tree, on=False)
+
+    of_station = Sentences(
+        LOGIC, station_values(STATION), STATION.receiver.presets._asdict(), fixed_here(LOGIC, STATION)
+    )
+    assert sentence(lambda s: s.flap_proven and s.vacuum_pa >= s.set.release_pa) == (
+        "the flap is proven closed and vacuum is at least 1 kPa (release_kpa)",
+        "the flap is not proven closed or vacuum is under 1 kPa (release_kpa)",
+    )
+    assert sentence(lambda s: s.was.step in (CONVEY, DRAW) or (s.run and not s.stop)) == (
+        "in DRAW, CONVEY or (the run is on and a stop is not asked for)",
+        "not in DRAW, CONVEY and (the run is off or a stop is asked for)",
+    )
+    assert sentence(lambda s: s.motor or s.run) == ("the run is on", "the run is off")
+    assert sentence(lambda s: s.motor) == ("never", "always")
+
+
 def test_words_of_a_station_are_escaped():
     receiver = STATION.receiver._replace(description="feeds <b> & co")
     assert "feeds &lt;b&gt; &amp; co" in page(LOGIC, STATION._replace(receiver=receiver))
@@ -169,7 +216,8 @@ def test_the_file_is_chosen_by_its_ending(tmp_path, lines):
         return (tmp_path / name).read_text()
 
     rows = list(csv.DictReader(io.StringIO(written("x.csv"))))
-    assert [row["cause"] for row in rows] == [line.cause for line in lines]
+    assert [row["fact"] for row in rows] == [line.cause for line in lines]
+    assert not [row["cause"] for row in rows if "_" in row["cause"]]
     assert [row["acts here"] == "never" for row in rows] == [not line.acts for line in lines]
     assert all(row["CONVEY"] == line.steps.get("CONVEY", "") for row, line in zip(rows, lines, strict=True))
     assert written("x.html").startswith("<!DOCTYPE html>")

@@ -49,10 +49,18 @@ def test_inputs_say_how_a_broken_wire_reads_and_outputs_their_safe_value(entries
             assert not entry.safe_value
 
 
+def test_each_point_has_its_signal_and_room_for_its_terminal(entries):
+    assert entries["flap_closed_fb"].signal == "digital input"
+    assert entries["vacuum_ua"].signal == "analog input, 4-20 mA"
+    assert entries["source_cmd"].signal == "digital output"
+    assert {entry.terminal for entry in entries.values()} == {""}
+    assert "signal,terminal," in printed("--csv").splitlines()[0]
+
+
 def test_a_filter_is_the_delay_that_looks_at_the_wire_with_the_value_of_the_station(entries):
-    assert entries["flap_closed_fb"].filter == "contact_debounce_ms 30"
-    assert "level_on_ms 2000" in entries["level_free"].filter
-    assert "signal_failed_ms 500" in entries["vacuum_ua"].filter
+    assert entries["flap_closed_fb"].filter == "30 ms (contact_debounce_ms)"
+    assert "2000 ms (level_on_ms)" in entries["level_free"].filter
+    assert "500 ms (signal_failed_ms)" in entries["vacuum_ua"].filter
     assert entries["stop_healthy"].filter == ""
 
 
@@ -79,7 +87,9 @@ def test_causes_that_move_with_a_point_are_on_its_list(entries):
         if entry.kind != "output":
             lists[name] = set(entry.interlocks)
     for _ in range(300):
-        values = {n: type(v)(rnd.randrange(2 if isinstance(v, bool) else 20_000)) for n, v in LOGIC.memory.items()}
+        values = {
+            n: type(v)(rnd.randrange(2 if isinstance(v, bool) else 20_000)) for n, v in LOGIC.memory.items()
+        }
         memory = LOGIC.power_up()._replace(**values | {"step": rnd.randrange(len(LOGIC.steps))})
         now = Inputs()
         before = engine.all_facts(memory, now, presets, 20)
