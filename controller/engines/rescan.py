@@ -67,7 +67,7 @@ class Rescanner:
     ) -> None:
         self.logic = logic
         if interpreted:
-            self._loop: Any = _bound(generated.interpreted(logic, options))
+            self._loop: Any = _over_lists(generated.interpreted(logic, options))
         else:
             self._loop = _compiled(logic, options, folder or cache_folder())
 
@@ -89,6 +89,20 @@ class Rescanner:
         first, table = np.array(list(memory), dtype=np.int64), np.ascontiguousarray(inputs, dtype=np.int64)
         self._loop(first, table, np.array(list(presets), dtype=np.int64), dt_ms, *tables)
         return tables
+
+
+def _over_lists(scan: Any) -> Any:
+    """The same loop for the interpreted scan, which runs over lists of int."""
+
+    def loop(memory: Any, inputs: Any, presets: Any, dt_ms: int, *tables: Any) -> None:
+        held, known, width = memory.tolist(), presets.tolist(), [table.shape[1] for table in tables]
+        out, acts = [0] * width[1], [0] * width[2]
+        for k, row in enumerate(inputs.tolist()):
+            scan(held, row, known, dt_ms, out, acts)
+            for table, values in zip(tables, (held, out, acts), strict=True):
+                table[k] = values
+
+    return loop
 
 
 def _bound(scan: Any) -> Any:
