@@ -31,10 +31,10 @@ def scenarios(
         typer.echo(f"scenarios: needs {error.name}; run: {install_with('fast')}", err=True)
         raise typer.Exit(WRONG_INPUT) from error
     clock, console = WallClock(), Console(highlight=False, soft_wrap=True)
-    files = command.found(paths, match)
-    command.check(files, station, station_folder)
+    ask = command.Ask(command.found(paths, match), station, jobs or command.processors())
+    command.check(ask, station_folder)
     done = []
-    for result in command.results(command.Ask(files, station, jobs or command.processors()), station_folder):
+    for result in command.results(ask, station_folder):
         done.append(result)
         if not as_json:
             command.show(console, result)

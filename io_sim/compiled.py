@@ -106,7 +106,7 @@ def compiled_module(cache_dir: Path | None = None) -> ModuleType:
     Compiling happens in the first call, some seconds once for each text.
     """
     text = kernel_text()
-    name = "plant_" + hashlib.sha256(text.encode()).hexdigest()[:16]
+    name = _name(text)
     if name in sys.modules:
         return sys.modules[name]
     folder = cache_dir or default_cache_dir()
@@ -135,6 +135,15 @@ def compiled_advance(cache_dir: Path | None = None) -> Callable[..., None]:
     """
     dispatcher: Callable[..., None] = compiled_module(cache_dir).advance
     return dispatcher
+
+
+def _name(text: str) -> str:
+    return "plant_" + hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def is_kept(cache_dir: Path) -> bool:
+    """Whether machine code of this kernel lies in `cache_dir`; if it does not fit, Numba compiles it anew."""
+    return any((cache_dir / "__pycache__").glob(f"{_name(kernel_text())}.*.nbc"))
 
 
 def keep(cache_dir: Path) -> None:

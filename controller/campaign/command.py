@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 FolderOf = Callable[[str], Path]
+FEW = 5
+"""Up to so many scenarios are run interpreted rather than compiled first."""
 
 
 class Ask(NamedTuple):
@@ -25,6 +27,11 @@ class Ask(NamedTuple):
     files: list[Path]
     station: str | None
     jobs: int
+
+    @property
+    def few(self) -> bool:
+        """So little to run that compiling first would take longer."""
+        return len(self.files) <= FEW
 
 
 def found(paths: Iterable[Path], match: str | None) -> list[Path]:
@@ -49,7 +56,7 @@ def found(paths: Iterable[Path], match: str | None) -> list[Path]:
     return files
 
 
-def check(files: Iterable[Path], station: str | None, folder_of: FolderOf) -> None:
+def check(ask: Ask, folder_of: FolderOf) -> None:
     """
     Reads all files before anything runs.
 
@@ -57,9 +64,9 @@ def check(files: Iterable[Path], station: str | None, folder_of: FolderOf) -> No
         StationError: Anything is wrong in any of them; all of it.
     """
     problems: list[Problem] = []
-    for file in files:
+    for file in ask.files:
         try:
-            _runner().load(file, folder_of, station)
+            _runner(ask.few).load(file, folder_of, ask.station)
         except StationError as error:
             problems += error.problems
     if problems:
@@ -68,7 +75,7 @@ def check(files: Iterable[Path], station: str | None, folder_of: FolderOf) -> No
 
 def results(ask: Ask, folder_of: FolderOf) -> Iterator[Result]:
     """The results, in the order of the files."""
-    work = partial(_one, station=ask.station, folder_of=folder_of)
+    work = partial(_one, few=ask.few, station=ask.station, folder_of=folder_of)
     if ask.jobs == 1 or len(ask.files) == 1:
         yield from map(work, ask.files)
         return
@@ -82,12 +89,12 @@ def processors() -> int:
 
 
 @cache
-def _runner() -> Runner:
-    return Runner()
+def _runner(few: bool) -> Runner:
+    return Runner(few=few)
 
 
-def _one(file: Path, station: str | None, folder_of: FolderOf) -> Result:
-    runner = _runner()
+def _one(file: Path, few: bool, station: str | None, folder_of: FolderOf) -> Result:
+    runner = _runner(few)
     assert runner.engine is not None
     return result_of(runner.run(runner.load(file, folder_of, station)), runner.engine)
 

@@ -9,7 +9,7 @@ from functools import cache
 from pathlib import Path
 from typing import NamedTuple
 
-from controller.campaign.conditions import Condition, Reader
+from controller.campaign.conditions import Condition, Reader, plant_readings
 from controller.campaign.drive import Driven, Driver
 from controller.campaign.judge import Judged, judge
 from controller.campaign.recording import Recording
@@ -24,11 +24,13 @@ from controller.sequence.logic import Logic
 from controller.sequence.presets import Presets
 from controller.sequence.receiver import RECEIVER
 from controller.settings import Station, load_station
-from controller.simulate.executors import Executor, best, executor, options_of
+from controller.simulate.executors import Executor, best, executor, is_compiled, options_of
 from io_sim.parameters import PlantParameters
 from io_sim.settings import load_plant
 
 SCAN_MS = 10
+PICTURED = ("plant_body_pa", "plant_body_g", "plant_vessel_g", "plant_delivered_g")
+"""Readings of the plant that every run records, for its page."""
 
 
 class Outcome(NamedTuple):
@@ -57,11 +59,14 @@ class Runner:
         logic: The receiver's own unless told.
         name: Of the executor; the quickest there is unless told.
         check: Whether the rules as written look at the scans too.
+        few: There is so little to run that compiling first takes longer.
     """
 
-    def __init__(self, logic: Logic | None = None, name: str | None = None, check: bool = True) -> None:
+    def __init__(
+        self, logic: Logic | None = None, name: str | None = None, check: bool = True, few: bool = False
+    ) -> None:
         self.logic = logic or Logic(RECEIVER)
-        self.name, self.reader = name or best(), Reader(self.logic)
+        self.name, self.reader, self._few = name or best(), Reader(self.logic), few and name is None
         self.engine = AsWritten(self.logic) if check else None
         self._executors: dict[tuple[tuple[str, int], ...], tuple[Executor, Rescanner]] = {}
 
@@ -99,7 +104,8 @@ class Runner:
     def drive(self, scenario: Scenario) -> tuple[Driven, Recording]:
         """Runs, and gives what was recorded."""
         ran, rescanner = self.parts(scenario.presets)
-        readings = [item for c in scenario.conditions() for item in c.readings.items()]
+        pictured = [(name, reading) for name, reading in plant_readings().items() if name in PICTURED]
+        readings = pictured + [item for c in scenario.conditions() for item in c.readings.items()]
         target = VirtualStation(
             self.logic, scenario.presets, scenario.plant, ran, readings, scenario.head.seed, SCAN_MS
         )
@@ -116,9 +122,12 @@ class Runner:
         options = options_of(presets)
         key = tuple(options.items())
         if key not in self._executors:
-            interpreted = self.name != "compiled"
+            name = self.name
+            if self._few and name == "compiled" and not is_compiled(self.logic, options):
+                name = "generated"
+            interpreted = name != "compiled"
             self._executors[key] = (
-                executor(self.name, self.logic, options=options),
+                executor(name, self.logic, options=options),
                 Rescanner(self.logic, options, interpreted=interpreted),
             )
         return self._executors[key]

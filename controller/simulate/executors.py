@@ -8,7 +8,6 @@ scan; both on plain Python lists. `compiled` runs the generated scan, the plant 
 import hashlib
 import inspect
 import operator
-import os
 import subprocess
 import sys
 from collections.abc import Callable, Sequence
@@ -105,39 +104,41 @@ def loop_folder(logic: Logic, root: Path, options: dict[str, int] | None = None)
     return root / "loops" / hashlib.sha256("\0".join(texts).encode()).hexdigest()[:16]
 
 
-def _plant_beside(text_folder: Path, code_folder: Path) -> "subprocess.Popen[bytes]":
+def is_compiled(logic: Logic, options: dict[str, int]) -> bool:
+    """Whether the loop for these options lies compiled on disk, so that it starts at once."""
+    from io_sim.compiled import default_cache_dir
+
+    return any(loop_folder(logic, default_cache_dir(), options).glob("**/*.nbc"))
+
+
+def _plant_beside(folder: Path) -> "subprocess.Popen[bytes]":
     """
     Compile the plant in a process of its own while this one compiles the scan: it halves the first wait.
 
     Should that fail, the loop compiles the plant itself when it is first called.
     """
     code = "import pathlib, sys; from io_sim.compiled import keep; keep(pathlib.Path(sys.argv[1]))"
-    return subprocess.Popen(
-        [sys.executable, "-c", code, str(text_folder)],
-        stderr=subprocess.DEVNULL,
-        env={**os.environ, "NUMBA_CACHE_DIR": str(code_folder)},
-    )
+    return subprocess.Popen([sys.executable, "-c", code, str(folder)], stderr=subprocess.DEVNULL)
 
 
 def _compiled(logic: Logic, cache: Path | None, options: dict[str, int]) -> Executor:
     """Loop, scan and plant through Numba, kept on disk."""
     import numba
 
-    from io_sim.compiled import compiled_advance, default_cache_dir, float_array, int_array
+    from io_sim.compiled import compiled_advance, default_cache_dir, float_array, int_array, is_kept
 
     root = cache or default_cache_dir()
     folder = loop_folder(logic, root, options)
-    fresh = not folder.exists()
     folder.mkdir(parents=True, exist_ok=True)
-    plant = _plant_beside(root / "plants", folder) if fresh else None
+    plant = None if is_kept(root / "plants") else _plant_beside(root / "plants")
+    scan = compiled(logic, root / "scans", options)
+    if plant is not None:
+        plant.wait()
+    parts = {"scan": scan, "advance": compiled_advance(root / "plants")}
     config: Any = numba.config
     before, config.CACHE_DIR = config.CACHE_DIR, str(folder)
     try:
         differ = numba.njit(closed_loop.differs)
-        scan = compiled(logic, root / "scans", options)
-        if plant is not None:
-            plant.wait()
-        parts = {"scan": scan, "advance": compiled_advance(root / "plants")}
         loop = numba.njit(closed_loop.bound(logic, differ=differ, **parts), cache=True)
     finally:
         config.CACHE_DIR = before
