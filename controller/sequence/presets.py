@@ -3,7 +3,7 @@ Presets: every timer, limit and choice that the controls engineer sets, with def
 
 One line a preset. The defaults are those of the medium station (14 l useful volume, 50 mm line).
 Sources: common practice without a source, or memory, checked against the plant model of this project
-where the reason says "model"; a value marked *computed* is worked out by `receiver check`.
+where the reason says "model"; a value "computed by check" is worked out by `receiver check`.
 Units stand in the names: whole ms, Pa (`_pa_g` gauge), counts. What is fitted is a preset too, so that one
 logic and one proof cover every station.
 """
@@ -71,7 +71,7 @@ class Presets(NamedTuple):
     resumes_in_row_max: P[int, L(1, 5, "more is hunting: trip")] = 2
     # start, places, manual
     warning_ms: P[int, L(0, 30_000, "horn before the first movement; 0 only where all is seen")] = 3_000
-    tank_charge_ms: P[int, L(0, 20_000, "pulse tanks from empty to supply (*computed*)")] = 1_000
+    tank_charge_ms: P[int, L(0, 20_000, "pulse tanks from empty to supply (computed by check)")] = 1_000
     remote_start_allowed: P[bool, L(*NO_YES, "start, reset, clean and empty from page or network")] = False
     selector_fitted: P[bool, L(*NO_YES, "key switch local/remote; else the shell says who has control")] = False
     plant_enable_fitted: P[bool, L(*NO_YES, "contact from the process below: product wanted")] = False
@@ -81,11 +81,11 @@ class Presets(NamedTuple):
     vacuum_by: P[int, L(0, 2, "what proves and releases the vacuum; none: times instead", ("transmitter", "switch", "none"))] = 0
     vacuum_side: P[int, L(0, 1, "clean side reads line and filter together", ("dirty", "clean"))] = 0
     timed_running: P[bool, L(*NO_YES, "with the vacuum signal bad go on by times instead of a trip")] = False
-    proving_pa: P[int, L(300, 20_000, "<= 0.65 x air-only at the low air limit, over hose-off (*computed*)")] = 1_200
+    proving_pa: P[int, L(300, 20_000, "<= 0.65 x air-only at the low air limit, over hose-off (computed by check)")] = 1_200
     proving_ms: P[int, L(300, 60_000, "body volume over pumping speed, and the valve")] = 3_000
     no_vacuum_ms: P[int, L(200, 10_000, "a hose that comes off is not starvation")] = 1_000
     # conveying
-    fill_ms: P[int, L(1_500, 600_000, "useful volume x bulk density / rate (*computed*)")] = 16_000
+    fill_ms: P[int, L(1_500, 600_000, "useful volume x bulk density / rate (computed by check)")] = 16_000
     fill_min_ms: P[int, L(0, 60_000, "a batch under it is a short cycle")] = 3_000
     short_cycles_max: P[int, L(1, 20, "in a row: a stuck probe drives source and flap for ever")] = 3
     finish_fill_on_stop: P[bool, L(*NO_YES, "a stop that goes on sucking is taken for a defect")] = False
@@ -95,7 +95,7 @@ class Presets(NamedTuple):
     too_fast_in_row: P[int, L(1, 20, "one early batch is chance")] = 3
     time_over_in_row: P[int, L(1, 20, "receiver-full failed dry, or feed weak")] = 3
     no_material_arm_ms: P[int, L(300, 60_000, "transit 0.6-1.4 s (3 s on 30 m) and the feeder")] = 3_000
-    no_material_pa: P[int, L(500, 60_000, "geometric mean of air-only and conveying (*computed*)")] = 6_500
+    no_material_pa: P[int, L(500, 60_000, "geometric mean of air-only and conveying (computed by check)")] = 6_500
     no_material_relative: P[bool, L(*NO_YES, "threshold from the air-only vacuum of the last clear")] = False
     no_material_percent: P[int, L(110, 300, "of the air-only vacuum")] = 140
     no_material_ms: P[int, L(200, 30_000, "lance moved by the operator")] = 2_000
@@ -103,14 +103,14 @@ class Presets(NamedTuple):
     starved_pause_ms: P[int, L(2_000, 3_600_000, "air")] = 60_000
     feed_low_fitted: P[bool, L(*NO_YES, "switch in the feed hopper")] = False
     feed_low_ms: P[int, L(100, 60_000, "product slides past the switch")] = 2_000
-    vacuum_high_pa: P[int, L(5_000, 90_000, ">= 1.5 x conveying, <= 0.7 x dead-end (*computed*)")] = 35_000
+    vacuum_high_pa: P[int, L(5_000, 90_000, ">= 1.5 x conveying, <= 0.7 x dead-end (computed by check)")] = 35_000
     vacuum_high_ms: P[int, L(100, 10_000, "slugs last < 1 s; dead-end is 50 kPa after 1 s (model)")] = 1_000
     vacuum_high_repeats: P[int, L(1, 3, "batches ended by high vacuum, of the last three, that trip")] = 2
     # clearing
-    clear_ms: P[int, L(0, 60_000, "3 x transit (*computed*); 0 = off")] = 3_500
-    line_empty_pa: P[int, L(300, 60_000, "1.25 x air-only, purge open; under no-material (*computed*)")] = 5_400
+    clear_ms: P[int, L(0, 60_000, "3 x transit (computed by check); 0 = off")] = 3_500
+    line_empty_pa: P[int, L(300, 60_000, "1.25 x air-only, purge open; under no-material (computed by check)")] = 5_400
     line_empty_ms: P[int, L(200, 10_000, "slugs")] = 1_000
-    transit_ms: P[int, L(200, 20_000, "a third of the clearing time (*computed*)")] = 1_200
+    transit_ms: P[int, L(200, 20_000, "a third of the clearing time (computed by check)")] = 1_200
     # venting and emptying
     vent_timed_ms: P[int, L(500, 60_000, "without an instrument: from dead-end through the vent, and half again")] = 3_000
     release_pa: P[int, L(300, 3_000, "product hangs above 0.4 kPa; transmitter 0.5 % of 100 kPa")] = 1_000
@@ -129,13 +129,13 @@ class Presets(NamedTuple):
     pulses_last: P[int, L(0, 20, "a group, when a stop or a hold is certain")] = 4
     pulse_ms: P[int, L(40, 500, "nothing gained over 80-120 ms (Atmosphere 2023 14(7) 1173)")] = 120
     pulse_off_min_ms: P[int, L(50, 5_000, "shortest time between two pulses")] = 200
-    recovery_ms: P[int, L(200, 30_000, "tanks to 95 % of supply (*computed*); a thin hose takes 4 x as long")] = 600
+    recovery_ms: P[int, L(200, 30_000, "tanks to 95 % of supply (computed by check); a thin hose takes 4 x as long")] = 600
     pulse_air_pa_g: P[int, L(200_000, 700_000, "cleaning effect 0.82 / 0.73 / 0.63 at 6 / 4 / 3 bar g (model)")] = 400_000
     pulse_air_wait_ms: P[int, L(1_000, 60_000, "then warn, go on without")] = 5_000
     pulse_dip_pa: P[int, L(0, 100_000, "supply must dip by so much at a pulse; 0 = not looked at")] = 0
     settle_ms: P[int, L(0, 30_000, "the cloud falls 0.3-0.7 m at 0.2-0.5 m/s")] = 1_000
     dp_fitted: P[bool, L(*NO_YES, "differential pressure transmitter over the filter")] = False
-    dp_warn_pa: P[int, L(300, 15_000, ">= 1.5 x end-of-batch value (*computed*)")] = 5_000
+    dp_warn_pa: P[int, L(300, 15_000, ">= 1.5 x end-of-batch value (computed by check)")] = 5_000
     dp_trip_pa: P[int, L(500, 25_000, "element collapse")] = 10_000
     dp_min_pa: P[int, L(0, 3_000, "a third of the new element at air-only: missing or torn under it")] = 500
     dp_mask_ms: P[int, L(0, 30_000, "after draw; the line starts empty and fast")] = 2_000
