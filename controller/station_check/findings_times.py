@@ -4,10 +4,10 @@ import math
 
 from controller.options import DRIVEN
 from controller.sequence.presets import Presets
-from controller.sequence.steps import BY_TIMES, BY_TRANSMITTER, VACUUM_HELD
+from controller.sequence.steps import BY_TIMES, BY_TRANSMITTER, FEEDBACK_CLOSED, VACUUM_HELD
 from controller.station_check.air import release_s
 from controller.station_check.cycle import open_line_m2, shut_again_s
-from controller.station_check.findings import Finding, place, preset
+from controller.station_check.findings import Finding, place, preset, quantity
 from controller.station_check.pneumatics import Flap
 from controller.station_check.prediction import Prediction
 from io_sim.parameters import PlantParameters
@@ -44,6 +44,7 @@ def _flap(presets: Presets, predicted: Prediction) -> list[Finding]:
     driven = [
         preset(presets, "flap_travel_ms", f"{RULE}: 4-5 x the travel", low=2.0 * moved, computed=4.5 * moved)
     ]
+    driven += _reopening(presets)
     if presets.flap_kind != VACUUM_HELD:
         return driven
     pulled = moved + presets.contact_debounce_ms
@@ -53,6 +54,28 @@ def _flap(presets: Presets, predicted: Prediction) -> list[Finding]:
             presets, "flap_pull_in_ms", f"{RULE}: 2 x the travel under vacuum; longer is a leak",
             low=2.0 * pulled, computed=3.0 * pulled,
         ),
+    ]  # fmt: skip
+
+
+def _reopening(presets: Presets) -> list[Finding]:
+    """With the closed switch alone open is proven by time, and no pulse comes before that."""
+    if (
+        presets.flap_kind != DRIVEN
+        or presets.flap_feedback != FEEDBACK_CLOSED
+        or not presets.flap_retries_max
+    ):
+        return []
+    proven = presets.flap_travel_ms + SCAN_MS
+    whole = proven + presets.pulse_ms
+    return [
+        preset(
+            presets, "flap_reopen_ms",
+            f"{place('flap_travel_ms')} and the pulse: without an open switch the flap is proven open after "
+            "that time, and the pulse that clears the seat waits for it",
+            change=f"set {place('flap_reopen_ms')} to {quantity(whole, 'ms')}, or fit the open switch: as it "
+            "is set the flap re-opens, and no whole pulse comes",
+            low=whole, computed=whole, fails="warning",
+        )
     ]  # fmt: skip
 
 

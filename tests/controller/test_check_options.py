@@ -222,6 +222,19 @@ def test_a_hanging_flap_ends_the_drain_itself_and_must_be_pulled_in() -> None:
     assert named(found(slow, hangs), "flap.flap_pull_in_ms").verdict == "error"
 
 
+def test_with_the_closed_switch_alone_a_reopening_must_last_the_travel_time_and_a_pulse() -> None:
+    """2,500 ms, a scan, a pulse of 120 ms; that it then pulses, and else does not, is seen on the bench."""
+    judged = named(found({}, {"flap_feedback": 1}), "flap.flap_reopen_ms")
+    assert (judged.verdict, judged.figure, judged.low, judged.computed) == ("warning", 1_500, 2_630, 2_630)
+    assert "set flap.flap_reopen_ms to 2630 ms, or fit the open switch" in judged.change
+    enough = found({}, {"flap_feedback": 1, "flap_reopen_ms": 2_630})
+    assert named(enough, "flap.flap_reopen_ms").verdict == "ok"
+    slow = found({}, {"flap_feedback": 1, "flap_reopen_ms": 5_000, "flap_travel_ms": 5_000})
+    assert named(slow, "flap.flap_reopen_ms").has_room is False
+    for other in ({}, {"flap_feedback": 2}, {"flap_feedback": 1, "flap_retries_max": 0}):
+        assert all(finding.what != "flap.flap_reopen_ms" for finding in found({}, other))
+
+
 def test_fluidising_air_empties_faster() -> None:
     """A factor of 0.9 in place of 0.4 on the rate of free fall."""
     plain, fluidised = (

@@ -3,6 +3,7 @@
 import pytest
 from bench import Bench
 
+from controller.sequence.presets import Presets
 from controller.sequence.steps import (
     CLEAR,
     CONVEY,
@@ -22,6 +23,9 @@ from controller.sequence.steps import (
     VENT,
     WARNING,
 )
+from controller.station_check.findings_times import time_findings
+from controller.station_check.prediction import predict
+from io_sim.parameters import PlantParameters
 
 TRAVEL_MS = 2_500
 TWO_COILS = {"flap_valve": 1}
@@ -283,3 +287,21 @@ def test_closed_switch_only_a_reopening_shorter_than_the_travel_time_gives_no_pu
     bench = fitted(**CLOSED_ONLY).at(SETTLE)
     bench.machine.seat_free = False
     assert pulses_of_the_reopening(bench) == 0
+
+
+def test_closed_switch_only_a_reopening_as_long_as_the_station_check_says_gives_a_whole_pulse(fitted):
+    """One scan less cuts the pulse short."""
+    presets = Presets(**CLOSED_ONLY)
+    plant = PlantParameters()
+    found = time_findings(plant, presets, predict(plant, presets))
+    said = next(finding.computed for finding in found if finding.what == "flap.flap_reopen_ms")
+    assert said is not None
+    for reopen_ms, pulsed_ms in ((said, presets.pulse_ms), (said - 10, presets.pulse_ms - 10)):
+        bench = fitted(**CLOSED_ONLY, flap_reopen_ms=int(reopen_ms)).at(SETTLE)
+        bench.machine.seat_free = False
+        bench.run_until(REOPEN, within_ms=8_000)
+        scans = 0
+        while bench.step is REOPEN:
+            scans += bench.outputs.pulse_1_cmd
+            bench.scan()
+        assert scans * 10 == pulsed_ms
