@@ -5,7 +5,7 @@ The recorded inputs are enough, as a scan is a function. Three engines look at t
 them in order, the columns work every fact out once more, the rules as written do so where something moved.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from controller.campaign.conditions import Reader
@@ -42,6 +42,7 @@ class Piece(NamedTuple):
     memory: list[int]  # before the first
     inputs: Any
     columns: Columns
+    readings: Mapping[str, Any]  # of the plant, one column each
 
 
 class Recording:
@@ -70,7 +71,7 @@ class Recording:
                 self.scan_ms,
                 part.readings,
             )
-            yield Piece(part.first_ms, memory, part.inputs, columns)
+            yield Piece(part.first_ms, memory, part.inputs, columns, part.readings)
             memory = [int(v) for v in done.memory[-1]]
 
     def scene(self, at_ms: int, engine: AsWritten) -> Scene | None:
