@@ -66,6 +66,16 @@ class _Makes:
         made = self._core.Z3_mk_ite(self._context.ref(), test.ast, yes.ast, no.ast)
         return self._of_kind(made, isinstance(yes, self._z3.BoolRef))
 
+    def value(self, model: Any, declared: Any, is_bool: bool) -> int | None:
+        """What a model gives an unknown; None if it leaves it open."""
+        core, context = self._core, self._context.ref()
+        found = core.Z3_model_get_const_interp(context, model.model, declared.ast)
+        if found.value is None:
+            return None
+        if is_bool:
+            return bool(core.Z3_get_bool_value(context, found) == self._z3.Z3_L_TRUE)
+        return int(core.Z3_get_numeral_string(context, found))
+
     def _of_kind(self, made: Any, is_bool: bool) -> Any:
         return (self._z3.BoolRef if is_bool else self._z3.ArithRef)(made, self._context)
 
@@ -86,7 +96,7 @@ class Scans:
         self.ranges: list[Any] = []  # of the unknowns made so far; grows with the terms
         self.bounds: list[Any] = []  # of the percentages left open; grows with the terms
         self.percents: dict[tuple[int, int], tuple[Any, Any, Any]] = {}  # a, p and their percent, by identity
-        self._unknowns: dict[str, tuple[int, Read, Any]] = {}
+        self._unknowns: list[tuple[int, Read, Any, Any]] = []  # the last two: its term, its declaration
         self._terms: dict[tuple[int, Read], Any] = {}
         self._percent = z3.Function("percent", z3.IntSort(), z3.IntSort(), z3.IntSort())
         for name, value in first.items():
@@ -162,7 +172,7 @@ class Scans:
         z3, d = self._z3, self.logic.definition
         name = f"{read}" if read.group == "set" else f"{read}@{scan}"
         made = (z3.Bool if self.logic.kinds[read] is bool else z3.Int)(name)
-        self._unknowns[name] = scan, read, made
+        self._unknowns.append((scan, read, made, made.decl()))
         limits = {"set": d.limits, "now": d.ranges, "this": {"dt_ms": DT_MS}}.get(read.group, {})
         if read.name in limits:
             low, high = limits[read.name][:2]
@@ -205,17 +215,17 @@ class Scans:
 
     def values(self, model: Any) -> dict[tuple[int, Read], int]:
         """What a model says of the unknowns, by scan and read; what it leaves open is not named."""
-        z3, found = self._z3, {}
-        for made in model:
-            if (known := self._unknowns.get(made.name())) is not None:
-                value = model[made]
-                found[known[:2]] = z3.is_true(value) if z3.is_bool(value) else int(value.as_long())
+        found = {}
+        for scan, read, made, declared in self._unknowns:
+            value = self._makes.value(model, declared, self._z3.is_bool(made))
+            if value is not None:
+                found[scan, read] = value
         return found
 
     def exactly(self, model: Any) -> Iterator[list[Any]]:
         """Terms that make every `percent` exact: at the percentages of a model, then at either limit."""
         z3, limits = self._z3, self.logic.definition.limits
-        of_preset = {t.get_id(): limits[r.name] for _, r, t in self._unknowns.values() if r.group == "set"}
+        of_preset = {t.get_id(): limits[r.name] for _, r, t, _ in self._unknowns if r.group == "set"}
         for end in None, 1, 0:
             terms = []
             for a, p, whole in self.percents.values():
