@@ -3,12 +3,13 @@
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 from controller.campaign.conditions import Condition, Reader
 from controller.campaign.scenario_file import Entry, Expectation, Head
 from controller.campaign.words import guarded, point_and_value, span
-from controller.options import impossible, misplaced
+from controller.options import WIRED_WHEN, impossible, misplaced
+from controller.points import ANALOGS, CONTACTS, Point
 from controller.problems import Problem, StationError, did_you_mean
 from controller.sequence.presets import Presets
 from controller.sequence.steps import STATES, Step
@@ -151,7 +152,7 @@ class Resolver:
     # ---- parts ---------------------------------------------------------------------------------------
     def _overridden(self, station: Station, plant: PlantParameters) -> tuple[Station, PlantParameters]:
         given: Any = self.head
-        receiver = station.receiver
+        station, receiver = self._wired(station), station.receiver
         presets = receiver.presets._replace(**typed_values(given.presets, preset_keys()))
         parameters = plant._replace(**typed_values(given.plant, plant_keys()))
         odd = [f"{name}: {why}" for name, why in impossible(presets, station.wired)]
@@ -161,6 +162,20 @@ class Resolver:
         self._say_all(("presets",), odd)
         self._say_all(("plant",), plant_problems(parameters))
         return station._replace(receiver=receiver._replace(presets=presets)), parameters
+
+    def _wired(self, station: Station) -> Station:
+        """The station with other points than its own, where the scenario fits other instruments."""
+        name = station.receiver.name
+        for word, listed in (("wired", self.head.wired), ("not_wired", self.head.not_wired)):
+            for n, point in enumerate(listed):
+                if point not in WIRED_WHEN:
+                    said = did_you_mean(point, WIRED_WHEN)
+                    self._say((word, n), f"{point!r} is no optional point{said}")
+                elif (point in station.wired) == (word == "wired"):
+                    self._say((word, n), f"{point} is {word.replace('_', ' ')} at {name} already")
+        points = [point for point in station.points.points if point.name not in self.head.not_wired]
+        points += [_point(point) for point in self.head.wired if point not in station.wired]
+        return station._replace(points=station.points._replace(points=tuple(points)))
 
     def _beat(self, n: int, entry: Entry) -> Beat:
         loc: Loc = ("timeline", n)
@@ -310,3 +325,11 @@ class Resolver:
     def _say_all(self, loc: Loc, texts: list[str]) -> None:
         for text in texts:
             self._say(loc, text)
+
+
+def _point(name: str) -> Point:
+    """A point that only a scenario wires."""
+    if name in CONTACTS:
+        return Point(name, "contact", "", "wired by the scenario", "", (0, 1), "", None, "")
+    kind: Literal["4-20 mA", "output"] = "4-20 mA" if name in ANALOGS else "output"
+    return Point(name, kind, "", "wired by the scenario", "", (0, 1), "", None, "")

@@ -7,9 +7,9 @@ What must follow stands under the entry it follows from, and is timed from that 
 
 from functools import cache
 from pathlib import Path
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from controller.settings import GROUPS as PRESET_GROUPS
 from controller.settings import keys as preset_keys
@@ -27,6 +27,10 @@ CONDITION = "a condition over facts, inputs, outputs, interlocks, presets and st
 SPAN = "written as 500ms, 12s or 2m30s"
 
 
+Range = Annotated[str, BeforeValidator(lambda given: str(given) if type(given) in (int, float) else given)]
+"""2 to 4, at least 2, at most 3s; a bare number may stand without quotes."""
+
+
 class Expectation(StrictModel):
     """One thing that must follow: reaches, keeps, counts, lasts, delivers_kg or first_out."""
 
@@ -34,9 +38,11 @@ class Expectation(StrictModel):
     keeps: str = Field(default="", description=f"{CONDITION}: must hold in every scan")
     counts: str = Field(default="", description=f"{CONDITION}: how often it comes true, see `range`")
     lasts: str = Field(default="", description=f"{CONDITION}: how long it holds the first time, see `range`")
-    delivers_kg: str = Field(default="", description="mass into the vessel below, as 20 to 24 or at least 20")
+    delivers_kg: Range = Field(
+        default="", description="mass into the vessel below, as 20 to 24 or at least 20"
+    )
     first_out: str = Field(default="", description="the interlock that trips first")
-    range: str = Field(default="", description="what is allowed, as 2 to 4, at least 2, at most 3s")
+    range: Range = Field(default="", description="what is allowed, as 2 to 4, at least 2, at most 3s")
     within: str = Field(default="", description=f"by when, from the moment on, {SPAN}; the end, if left out")
     not_before: str = Field(default="", description=f"not sooner, from the moment on, {SPAN}")
     because: str = Field(default="", description="why it must be so")
@@ -57,7 +63,7 @@ class Entry(StrictModel):
         default=[], max_length=20, description="points that no instrument drives: `plant_enable off`"
     )
     fail: str = Field(default="", description="a failure mode that begins")
-    amount: float = Field(default=1.0, gt=0, le=1, description="of the failure: 1 is whole")
+    amount: float = Field(default=1.0, ge=0.001, le=1, description="of the failure: 1 is whole")
     grows: str = Field(default="", description=f"it grows to that in so long, {SPAN}")
     during: str = Field(default="", description=f"it ends after so long, {SPAN}")
     every: str = Field(default="", description=f"it comes again after so long, {SPAN}")
@@ -83,6 +89,12 @@ class Head(StrictModel):
     )
     station: str = Field(min_length=1, max_length=200, description="a folder, or a station by name")
     seed: int = Field(default=1, ge=1, le=2_147_483_646, description="of the plant's chance")
+    wired: list[str] = Field(
+        default=[], max_length=20, description="points wired beside those of points.yaml, as `plant_enable`"
+    )
+    not_wired: list[str] = Field(
+        default=[], max_length=20, description="points of points.yaml that are not, as `vacuum_ua`"
+    )
     timeline: list[Entry] = Field(min_length=1, max_length=100, description="moments, from first to last")
     lasts: str = Field(default="1s", description=f"how long it runs on after the last moment, {SPAN}")
     never: list[str] = Field(default=[], max_length=40, description=f"{CONDITION}: in no scan")
