@@ -44,12 +44,15 @@ LEVEL_PROBES = (
 
 FLAP_SWITCHES = (
     R("flap_closed_switch_stuck_on", MID_FILL, AT_OPEN),
-    R("flap_closed_switch_stuck_off", MID_FILL, trip("FLAP_LOST_CLOSED", 0.6)),
+    # at the mill in a hold, where the flap stands closed and nobody moves it: it has moved
+    R("flap_closed_switch_stuck_off", {**MID_FILL, B: "260s"}, {B: trip("FLAP_MOVED", 0.5), S: trip("FLAP_LOST_CLOSED", 0.6), M: trip("FLAP_LOST_CLOSED", 0.6)},
+      beside={B: NOT_CONSUMING, S: (), M: ()}),
     # at 1 the debounce and the delay hold it; at 0.3 it is off for 0.2 s
     R("flap_closed_switch_chattering", MID_FILL, trip("FLAP_LOST_CLOSED", 1.2), amount=0.3),
     R("flap_closed_switch_delayed", MID_FILL, AT_OPEN),
     R("flap_open_switch_stuck_on", MID_FILL, trip("FLAP_DISAGREES", 0.6, may=("FLAP_LOST_CLOSED",))),
-    R("flap_open_switch_stuck_off", MID_FILL, {B: trip("FLAP_NOT_OPEN", 20), M: trip("FLAP_NOT_OPEN", 28)}),
+    # in mid fill it is missed when the flap should open; in drain open is lost
+    R("flap_open_switch_stuck_off", {**MID_FILL, M: "drain#3"}, {B: trip("FLAP_NOT_OPEN", 20), M: trip("FLAP_LOST_OPEN", 0.5)}),
     R("flap_open_switch_chattering", MID_FILL, trip("FLAP_DISAGREES", 1.2, may=("FLAP_LOST_CLOSED",)), amount=0.3),
     R("flap_open_switch_delayed", MID_FILL, {B: trip("FLAP_NOT_OPEN", 20), M: trip("FLAP_NOT_OPEN", 28)}),
 )
@@ -82,8 +85,9 @@ OTHER_CONTACTS = (
 SIGNALS = (
     R("vacuum_broken_wire", MID_FILL, trip("SIGNAL_BAD", 1)),
     R("vacuum_shorted", MID_FILL, trip("SIGNAL_BAD", 1)),
-    # it moved since seal, so it is not known as frozen; it stays over the release threshold
-    R("vacuum_frozen", MID_FILL, NOT_RELEASED),
+    # it moved since seal, so it is not known as frozen; that it stands with the source off is told, then it trips
+    R("vacuum_frozen", MID_FILL, {B: trip("VACUUM_NOT_RELEASED", 20, ("SIGNAL_BAD", 17)), S: trip("VACUUM_NOT_RELEASED", 21, ("SIGNAL_BAD", 20)),
+      M: trip("VACUUM_NOT_RELEASED", 34, ("SIGNAL_BAD", 29))}),
     R("vacuum_drifting", MID_FILL, NOT_RELEASED, amount=0.1),
     # seen at the next rest: a reading under -1 kPa
     R("vacuum_drifting_down", MID_FILL, {B: holds("vessel full", 200, ("VACUUM_IN_IDLE", 200)), S: holds("vessel full", 260, ("VACUUM_IN_IDLE", 260)), M: holds("vessel full", 520, ("VACUUM_IN_IDLE", 520))},
@@ -100,8 +104,8 @@ SIGNALS = (
     R("supply_pressure_noisy", MID_FILL, unseen("no value stays under a limit for its delay")),
     R("filter_dp_broken_wire", MID_FILL, warns(("SIGNAL_BAD", 1), run_s=130, delivers=True)),
     R("filter_dp_shorted", MID_FILL, warns(("SIGNAL_BAD", 1), run_s=130, delivers=True)),
-    # it does not fall at a clean
-    R("filter_dp_frozen", MID_FILL, warns(("CLEANING_WEAK", 280), delivers=True)),
+    # it stands with the source off as with it on: bad from the next batch on
+    R("filter_dp_frozen", MID_FILL, warns(("SIGNAL_BAD", 80), run_s=130, delivers=True)),
     # 4 kPa too much: over the warning, under the trip
     R("filter_dp_drifting", MID_FILL, warns(("FILTER_DP_HIGH", 100), delivers=True)),
     R("filter_dp_drifting_down", MID_FILL, trip("FILTER_DP_LOW", 4.5)),
