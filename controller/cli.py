@@ -119,7 +119,9 @@ def simulate(
         ),
     ] = None,
     seed: Annotated[int, typer.Option(help="For noise and feed variation.", min=0)] = 1,
-    out: Annotated[Path | None, typer.Option(help="Run folder to leave: journal, picture, run.json.")] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Run folder to leave: journal, trace, picture, run.json.")
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
     explain: Annotated[
         str | None, typer.Option(help="What the sequence waits for at this time (90s), or at the `end`.")
@@ -150,6 +152,7 @@ def simulate(
     _need_simulator("simulate")
     from controller.reporting.journal import JournalError
     from controller.simulate import command, tables
+    from controller.trace.header import TraceError
 
     try:
         ask = command.read_ask(
@@ -160,7 +163,7 @@ def simulate(
             _refuse(station, errors)
         with tables.progress(ask.for_ms, shown=not as_json) as told:
             outcome = command.simulate(ask, told)
-    except (command.WrongAsk, JournalError) as no:
+    except (command.WrongAsk, JournalError, TraceError) as no:
         _stop(str(no))
     if as_json:
         typer.echo(command.as_json(outcome))

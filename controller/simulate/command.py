@@ -20,12 +20,14 @@ from controller.simulate.alarm_desk import alarm_load
 from controller.simulate.operator import Operator
 from controller.simulate.parts_fitted import read_for
 from controller.simulate.picture import CyclePicture
+from controller.simulate.run_trace import RunTrace
 from controller.simulate.station_loop import Segment, StationLoop
 from controller.simulate.station_run import Explained, StationRun, Totals, Watcher
 from controller.simulate.times import milliseconds, typed
 from controller.station_check.findings import Finding
 from controller.station_check.findings_steps import sequence
 from controller.station_check.report import errors
+from controller.trace.header import Header, header_of
 from io_sim.constants import derived
 from io_sim.parameters import PlantParameters
 from io_sim.settings import load_plant
@@ -129,11 +131,11 @@ def read_ask(
 
 def simulate(ask: Ask, progress: Callable[[int], None]) -> Outcome:
     """
-    Runs what was asked; with `out`, leaves journal, picture and run.json there.
+    Runs what was asked; with `out`, leaves journal, trace, picture and run.json there.
 
     Raises:
         WrongAsk: The executor is not installed.
-        JournalError: The folder cannot be written; said before the run begins.
+        JournalError, TraceError: The folder cannot be written; said before the run begins.
     """
     software, clock, notes = version("vacuum-receiver"), WallClock(), list[str]()
     journal = Journal(ask.out) if ask.out else None
@@ -146,6 +148,7 @@ def simulate(ask: Ask, progress: Callable[[int], None]) -> Outcome:
     )  # fmt: skip
     cycles: list[CycleRecord] = []
     picture = CyclePicture(derived(ask.plant).air_pa) if ask.out else None
+    trace = RunTrace(ask.out, _header(ask, logic, software), loop) if ask.out else None
 
     def on_cycle(record: CycleRecord) -> None:
         cycles.append(record)
@@ -159,6 +162,8 @@ def simulate(ask: Ask, progress: Callable[[int], None]) -> Outcome:
             journal.add_events(records)
 
     def on_segment(segment: Segment) -> None:
+        if trace:
+            trace.take(segment)
         if picture:
             picture.take(segment)
 
@@ -167,7 +172,7 @@ def simulate(ask: Ask, progress: Callable[[int], None]) -> Outcome:
     run = StationRun(
         loop, ask.station.receiver.presets, Operator(ask.reset_after_ms), failures, watcher, software, end
     )
-    with journal or nullcontext():
+    with journal or nullcontext(), trace or nullcontext():
         if ask.out:
             _write_run_json(ask, ask.out, software, clock)
         totals = run.run(ask.for_ms, ask.explain_ms, progress)
@@ -220,6 +225,12 @@ def _executor(ask: Ask, logic: Logic, notes: list[str]) -> executors.Executor:
     except OSError as error:
         notes.append(f"compiled code cannot be kept ({error}); ran the generated scan interpreted instead")
         return executors.executor("generated", logic)
+
+
+def _header(ask: Ask, logic: Logic, software: str) -> Header:
+    """The header of the trace."""
+    receiver = ask.station.receiver
+    return header_of(logic, receiver, ask.folder, software=software, scan_ms=SCAN_MS, seed=ask.seed)
 
 
 def _write_run_json(ask: Ask, out: Path, software: str, clock: WallClock) -> None:

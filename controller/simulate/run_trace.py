@@ -1,7 +1,7 @@
 """The trace of a simulated run: what the closed loop ran, written segment by segment."""
 
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 from controller.simulate.station_loop import Segment, StationLoop
 from controller.trace.header import FILE, Header
@@ -10,7 +10,7 @@ from controller.trace.writer import TraceWriter
 
 class RunTrace:
     """
-    Leaves the trace of a run in its folder; close it at the end.
+    Leaves the trace of a run in its folder; a context manager.
 
     Raises:
         TraceError: The file cannot be written.
@@ -21,7 +21,12 @@ class RunTrace:
         self._places = [loop.places[name] for name in header.columns[1:]]
         self._split = len(header.inputs), len(header.inputs) + len(header.outputs)
         self._next_ms: int | None = None
-        self.close = self._writer.close
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._writer.close()
 
     def take(self, segment: Segment) -> None:
         """The scans of a segment; a new part where they do not follow on the last."""

@@ -68,7 +68,7 @@ def test_explain_names_what_each_row_waits_for(run):
 
 def test_the_run_folder_holds_journal_picture_and_what_is_needed_to_run_it_again(run):
     _, out = run
-    assert sorted(path.name for path in out.iterdir()) == ["cycle.svg", "journal.sqlite", "run.json"]
+    assert sorted(path.name for path in out.iterdir()) == ["cycle.svg", "journal.sqlite", "run.json", "trace.gz"]
     document = json.loads((out / "run.json").read_text())
     assert (document["station"], document["seed"], document["simulated"]) == ("R-101", 1, True)
     assert document["presets"]["fill_ms"] == 16_000
