@@ -1,0 +1,290 @@
+"""What the page of a run shows, as plain values: lanes by group, marks, verdicts with their windows."""
+
+from collections.abc import Iterable, Mapping
+from typing import Any, NamedTuple
+
+from controller.campaign.conditions import Condition
+from controller.campaign.recording import Recording
+from controller.campaign.results import Result
+from controller.campaign.runner import Outcome
+from controller.campaign.scenario import Scenario
+from controller.campaign.traces import analog, changes
+from controller.events import EVENTS
+from controller.image import FIELD_INPUTS, JOG, Inputs, Outputs
+from controller.points import Point
+from controller.sequence.steps import STATES, Step
+from io_sim.failures import CATALOGUE
+from io_sim.formulas_air import site_pressure_pa
+
+Document = dict[str, Any]
+FINE_MS = 5_000
+"""So long around each bad verdict every point of a trace stays, however long the run."""
+
+
+class Gauge(NamedTuple):
+    """A lane of readings: its lines by where they come from, and how they are shown."""
+
+    label: str
+    unit: str
+    per_unit: int  # what one unit is in the whole numbers of the column
+    decimals: int
+    lines: tuple[tuple[str, str], ...]  # column, what it is
+
+
+READ, PLANT = "as the sequence reads it", "in the simulated plant"
+# fmt: off
+GAUGES = (
+    Gauge("body vacuum", "kPa", 1_000, 2, (("vacuum_pa", READ), ("plant_vacuum_pa", PLANT))),
+    Gauge("supply air", "bar gauge", 100_000, 2, (("supply_pa_g", READ),)),
+    Gauge("filter pressure drop", "kPa", 1_000, 2, (("dp_pa", READ),)),
+    Gauge("mass in the receiver", "kg", 1_000, 2, (("plant_body_g", PLANT),)),
+    Gauge("mass in the vessel below", "kg", 1_000, 1, (("plant_vessel_g", PLANT),)),
+    Gauge("delivered since power-up", "kg", 1_000, 1, (("plant_delivered_g", PLANT),)),
+)
+# fmt: on
+WIRED_BY = {"vacuum_pa": "vacuum_ua", "supply_pa_g": "supply_air_ua", "dp_pa": "filter_dp_ua"}
+"""The transmitter without which a reading of the sequence says nothing."""
+
+
+class Table:
+    """All columns of a recording by name, each over the whole run."""
+
+    def __init__(self, recording: Recording, conditions: Iterable[Condition], names: Iterable[str]) -> None:
+        import numpy as np
+
+        rules = {c.text: c.rule for c in conditions}
+        logic, parts = recording.logic, list[dict[str, Any]]()
+        self.gaps: list[tuple[int, int]] = []
+        end_ms = 0
+        for piece in recording.pieces():
+            columns, scans = piece.columns, piece.columns.scans
+            if parts and piece.first_ms != end_ms + recording.scan_ms:
+                self.gaps.append((end_ms, piece.first_ms))
+            end_ms = piece.first_ms + (scans - 1) * recording.scan_ms
+            ran = columns.rescanned
+            found = {
+                "time": np.arange(scans, dtype=np.int64) + piece.first_ms // recording.scan_ms,
+                **{n: piece.inputs[:, k] for k, n in enumerate(Inputs._fields)},
+                **{n: ran.outputs[:, k] for k, n in enumerate(Outputs._fields)},
+                **{n: ran.acts[:, k] for k, n in enumerate(logic.interlock_names)},
+                **{n: np.broadcast_to(columns.this(n), (scans,)) for n in names if n in logic.facts},
+                **{text: columns.whole(rule) for text, rule in rules.items()},
+                **piece.readings,
+            }
+            parts.append(found)
+        joined = {name: [part[name] for part in parts] for name in parts[0]}
+        self._columns = {name: np.concatenate(columns) for name, columns in joined.items()}
+        self.times = self._columns["time"]
+
+    def __contains__(self, name: str) -> bool:
+        return name in self._columns
+
+    def __getitem__(self, name: str) -> Any:
+        return self._columns[name]
+
+    def moves(self, name: str) -> bool:
+        """Whether a column has more than one value."""
+        column = self._columns[name]
+        return bool((column != column[0]).any())
+
+    def changes(self, name: str) -> Document:
+        """Where a column changes."""
+        return dict(changes(self.times, self._columns[name]))
+
+
+def data_of(outcome: Outcome, result: Result) -> Document:
+    """All that the page shows; times in ms since power-up, traces as `changes` gives them."""
+    s, recording = outcome.scenario, outcome.recording
+    assert recording is not None, "a broken run has no page"
+    conditions = list({c.text: c for c in s.conditions()}.values())
+    read = list(dict.fromkeys(r.name for c in conditions for r in c.reads if r.group in ("this", "now")))
+    names = [*read, "step", "first_out", *WIRED_BY]
+    table = Table(recording, conditions, names)
+    fine = [(v.at_ms - FINE_MS, v.at_ms + FINE_MS) for v in result.bad]
+    scan_ms = recording.scan_ms
+    scans = [(first // scan_ms, last // scan_ms) for first, last in fine]
+    points = {p.name: p for p in s.station.points.points}
+    return {
+        **_head(s, result), "scan_ms": scan_ms, "end_ms": int(table.times[-1]) * scan_ms,
+        "gaps": table.gaps,
+        "states": {step.value: state for state, steps in STATES.items() for step in steps},
+        "lanes": [
+            *_sequence(table, recording),
+            *_failures(result),
+            *_interlocks(table, recording),
+            *_gauges(table, s, scans),
+            *_points(table, points, read),
+            *_facts(table, recording, read, points),
+        ],
+        "marks": _marks(s, result), "verdicts": _verdicts(table, s, result),
+        "why": list(result.why), "disagreements": list(result.disagreements),
+    }  # fmt: skip
+
+
+def _head(s: Scenario, result: Result) -> Document:
+    product = f"{s.station.receiver.name}, {s.station.receiver.product}"
+    return {
+        "title": result.title, "why_it_matters": s.head.why, "name": result.name, "path": result.path,
+        "verdict": result.verdict, "station": product, "seed": s.head.seed, "shows": s.head.shows,
+        "guards": s.head.guards,
+    }  # fmt: skip
+
+
+# ---- lanes ---------------------------------------------------------------------------------------------
+def _lane(group: str, kind: str, label: str, told: str = "", **more: Any) -> Document:
+    return {"group": group, "kind": kind, "label": label, "told": told, **more}
+
+
+def _sequence(table: Table, recording: Recording) -> Iterable[Document]:
+    names = [step.name for step in Step]
+    yield _lane("Sequence", "states", "state", "the six states", **table.changes("step"))
+    yield _lane(
+        "Sequence", "words", "step", "where the sequence stands", words=names, **table.changes("step")
+    )
+    if table.moves("first_out"):
+        words = ["", *recording.logic.interlock_names]
+        told = "the interlock that tripped first, until the reset"
+        yield _lane("Sequence", "words", "first-out", told, words=words, **table.changes("first_out"))
+
+
+def _failures(result: Result) -> Iterable[Document]:
+    """A bar for each failure mode that was set, from its begin to its end."""
+    effects = {mode.id: mode.effect for mode in CATALOGUE}
+    found: dict[str, tuple[list[int], list[int]]] = {}
+    for at_ms, what in result.done:
+        mode, _, move = what.partition(" ")
+        if mode in effects and move in ("begins", "ends"):
+            times, values = found.setdefault(mode, ([0], [0]))
+            times.append(at_ms - sum(times))
+            values.append(int(move == "begins"))
+    for mode, (times, values) in found.items():
+        yield _lane("Failures set", "bar", mode, effects[mode], ms=True, t=times, v=values)
+
+
+def _interlocks(table: Table, recording: Recording) -> Iterable[Document]:
+    for name in recording.logic.interlock_names:
+        if table.moves(name):
+            row = EVENTS.get(name)
+            told = f"{row.text} ({row.priority.name.lower()})" if row else ""
+            yield _lane("Interlocks that acted", "bar", name, told, **table.changes(name))
+
+
+def _gauges(table: Table, s: Scenario, fine: list[tuple[int, int]]) -> Iterable[Document]:
+    import numpy as np
+
+    extra = {}
+    if "plant_body_pa" in table:
+        extra["plant_vacuum_pa"] = round(site_pressure_pa(s.plant.site_altitude_m)) - table["plant_body_pa"]
+    for gauge in GAUGES:
+        quantum = gauge.per_unit // 10**gauge.decimals
+        lines = []
+        for name, what in gauge.lines:
+            if name in WIRED_BY and WIRED_BY[name] not in s.station.wired:
+                continue
+            if name in table or name in extra:
+                column = np.asarray(extra[name] if name in extra else table[name])
+                lines.append({"told": what, **analog(table.times, column, quantum, fine)})
+        if lines:
+            told = gauge.lines[0][1]
+            yield _lane(
+                "Readings", "analog", gauge.label, told,
+                unit=gauge.unit, decimals=gauge.decimals, per_unit=10**gauge.decimals, lines=lines,
+            )  # fmt: skip
+
+
+def _points(table: Table, points: Mapping[str, Point], read: list[str]) -> Iterable[Document]:
+    """Contacts and outputs that move, or that a condition reads."""
+    groups = {
+        "Outputs": Outputs._fields,
+        "Contacts of the field": FIELD_INPUTS,
+        "People, quality, control": [n for n in Inputs._fields if n not in FIELD_INPUTS],
+    }
+    analogs = set(WIRED_BY.values())
+    for group, names in groups.items():
+        for name in names:
+            if name in analogs or not (table.moves(name) or name in read):
+                continue
+            point = points.get(name)
+            tag = point.tag if point else ""
+            told = f"{point.description}; {_sense(point)}" if point else "from the shell"
+            kind = "words" if name == "jog" else "bool"
+            words = {"words": list(JOG)} if name == "jog" else {}
+            yield _lane(group, kind, name, told, tag=tag, **words, **table.changes(name))
+
+
+def _sense(point: Point) -> str:
+    return f"energised: {point.sense}" if point.kind == "output" else point.sense.replace("_", " ")
+
+
+def _facts(
+    table: Table, recording: Recording, read: list[str], points: Mapping[str, Point]
+) -> Iterable[Document]:
+    """What conditions read and no other lane shows."""
+    logic = recording.logic
+    gauged = {name for gauge in GAUGES for name, _ in gauge.lines}
+    others = {*Inputs._fields, *Outputs._fields, *gauged, "step", "first_out", "dt_ms"}
+    others |= {f"{name.lower()}_acts" for name in logic.interlock_names}
+    for name in read:
+        if name in others or name not in table:
+            continue
+        if name in logic.facts and logic.facts[name].kind is bool:
+            yield _lane("Read by expectations", "bool", name, "a fact", **table.changes(name))
+        else:
+            line = {"told": "whole number", **analog(table.times, table[name], 1)}
+            yield _lane(
+                "Read by expectations", "analog", name, "", unit="", decimals=0, per_unit=1, lines=[line]
+            )
+
+
+# ---- marks and verdicts --------------------------------------------------------------------------------
+def _marks(s: Scenario, result: Result) -> list[Document]:
+    """Moments of the timeline and what was done, in order of time."""
+    marks = [
+        {"at": at_ms, "kind": "moment", "text": beat.moment.text}
+        for beat, at_ms in zip(s.beats, result.moments, strict=False)
+        if at_ms is not None
+    ]
+    marks += [{"at": at_ms, "kind": _kind(what), "text": what} for at_ms, what in result.done]
+    return sorted(marks, key=lambda mark: int(str(mark["at"])))
+
+
+def _kind(what: str) -> str:
+    if what.endswith((" begins", " ends")):
+        return what.rpartition(" ")[2]
+    return "power" if what.startswith("power") else "set" if " = " in what else "command"
+
+
+class _Window(NamedTuple):
+    line: int
+    text: str
+    first_ms: int
+    last_ms: int
+    wrong: bool  # a condition that must not be true
+    because: str
+    condition: str
+
+
+def _windows(s: Scenario, result: Result, end_ms: int) -> Iterable[_Window]:
+    for beat, at_ms in zip(s.beats, result.moments, strict=False):
+        for e in beat.expected if at_ms is not None else ():
+            first, last = (at_ms or 0) + e.not_before_ms, min((at_ms or 0) + e.within_ms, end_ms)
+            condition = e.condition.text if e.condition else ""
+            yield _Window(e.line, e.text, first, last, False, e.because, condition)
+    for rule in s.rules:
+        yield _Window(rule.line, rule.text, 0, end_ms, not rule.wanted, "", rule.holds.text)
+
+
+def _verdicts(table: Table, s: Scenario, result: Result) -> list[Document]:
+    """All verdicts, each with its window and, where it has a condition, when that was true."""
+    end_ms = result.ran_ms
+    windows = list(_windows(s, result, end_ms))
+    found = []
+    for v in result.verdicts:
+        mine = [w for w in windows if w.line == v.line and w.text in v.wanted]
+        w = mine[0] if mine else _Window(v.line, "", 0, end_ms, False, "", "")
+        found.append({
+            "good": v.good, "wanted": v.wanted, "seen": v.seen, "at": v.at_ms, "line": v.line,
+            "first": w.first_ms, "last": w.last_ms, "wrong": w.wrong, "because": w.because,
+            "trace": table.changes(w.condition) if w.condition in table else None,
+        })  # fmt: skip
+    return found

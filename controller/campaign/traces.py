@@ -1,0 +1,82 @@
+"""Columns of a recording made small: only where something changes, or the extremes of short stretches."""
+
+from collections.abc import Iterable
+from typing import Any
+
+MOST = 20_000
+"""Points of a trace that changes more often are extremes of stretches instead."""
+Trace = dict[str, list[int]]
+
+
+def changes(times: Any, values: Any) -> Trace:
+    """
+    Where a column changes.
+
+    Args:
+        times: When each scan ended [scans since power-up], rising.
+        values: One whole number or boolean a scan.
+
+    Returns:
+        `t`, the first time and then what passed since the one before; `v`, the value from then on.
+
+    >>> import numpy as np
+    >>> changes(np.array([1, 2, 3, 7]), np.array([0, 0, 5, 5]))
+    {'t': [1, 2], 'v': [0, 5]}
+    """
+    import numpy as np
+
+    at = np.concatenate([[0], np.flatnonzero(values[1:] != values[:-1]) + 1])
+    return _trace(times[at], values[at])
+
+
+def analog(times: Any, values: Any, quantum: int, fine: Iterable[tuple[int, int]] = ()) -> Trace:
+    """
+    A column of readings in whole `quantum`s: points that lie at least one from the point before.
+
+    If there are too many, the least and the most of short stretches, but for the `fine` ones.
+
+    Args:
+        times: As of `changes`.
+        values: Whole numbers, one a scan.
+        quantum: What is seen of them.
+        fine: Stretches of time in which every point stays, first and last [scans].
+    """
+    import numpy as np
+
+    at = _apart(values, quantum)
+    if len(at) > MOST:
+        near = np.zeros(len(times), dtype=bool)
+        for first, last in fine:
+            near |= (times >= first) & (times <= last)
+        kept = [k for k in at if near[k]]
+        at = sorted({*kept, *_extremes(values, -(-2 * len(values) // MOST))})
+    whole = np.round(np.asarray(values)[at] / quantum).astype(np.int64)
+    return _trace(times[at], whole)
+
+
+def _apart(values: Any, quantum: int) -> list[int]:
+    at, last = [0], int(values[0])
+    for k, value in enumerate(values.tolist()):
+        if abs(value - last) >= quantum:
+            at.append(k)
+            last = value
+    return at
+
+
+def _extremes(values: Any, width: int) -> list[int]:
+    """The places of the least and the most of each stretch of so many scans; the first place too."""
+    import numpy as np
+
+    starts = range(0, len(values), width)
+    found = {0}
+    for start in starts:
+        part = values[start : start + width]
+        found |= {start + int(np.argmin(part)), start + int(np.argmax(part))}
+    return sorted(found)
+
+
+def _trace(times: Any, values: Any) -> Trace:
+    import numpy as np
+
+    passed = np.diff(times, prepend=0)
+    return {"t": passed.tolist(), "v": values.astype(np.int64).tolist()}
