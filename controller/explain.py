@@ -119,19 +119,20 @@ class Scene:
         """Down a chain of `or` to the first alternative that stands and has a name."""
         tree = self.logic.facts[fact].tree
         if isinstance(tree, ast.BoolOp) and isinstance(tree.op, ast.Or):
-            true = next(v for v in tree.values if self._value(v))
+            true = next(v for v in tree.values if self.value(v))
             read = read_of(true)
             if read is not None and read.group == "this":
                 return self._nearest(read.name)
         return fact
 
-    def _value(self, node: ast.expr) -> Any:
+    def value(self, node: ast.expr) -> Any:
+        """What an expression of the logic gives in this scan."""
         return reason(node, self._readings, self.logic.constants).value
 
     def _grounds(self, node: ast.expr) -> list[str]:
         match node:
             case ast.BoolOp(op, values):
-                decisive = [v for v in values if bool(self._value(v)) == isinstance(op, ast.Or)]
+                decisive = [v for v in values if bool(self.value(v)) == isinstance(op, ast.Or)]
                 if not decisive and isinstance(op, ast.Or) and len(values) > MANY:
                     return [f"none of its {len(values)} causes stands"]
                 told = decisive or values
@@ -140,7 +141,7 @@ class Scene:
             case ast.UnaryOp(ast.Not(), value):
                 return self._grounds(value)
             case ast.IfExp(test, a, b):
-                return self._grounds(a if self._value(test) else b)
+                return self._grounds(a if self.value(test) else b)
             case ast.Compare(a, [op], [b]):
                 return [self._comparison(node, a, op, b)]
             case ast.Constant(value):
@@ -150,7 +151,7 @@ class Scene:
         return self._grounds_of_read(node, read)
 
     def _grounds_of_read(self, node: ast.expr, read: Read) -> list[str]:
-        state = self._state(read, bool(self._value(node)))
+        state = self._state(read, bool(self.value(node)))
         if read.group != "this":
             return [state]
         fact = self.logic.facts[read.name]
@@ -196,15 +197,15 @@ class Scene:
         return f"for {held} of {limit}{self._in_brackets(compared.comparators[0])}"
 
     def _comparison(self, node: ast.expr, a: ast.expr, op: ast.cmpop, b: ast.expr) -> str:
-        stands = self._value(node)
+        stands = self.value(node)
         if isinstance(op, ast.In) or "step" in (_text(a), _text(b)):
-            return f"step is {self.logic.step_names[int(self._value(a))]}"
+            return f"step is {self.logic.step_names[int(self.value(a))]}"
         read = read_of(a)
         item = _typed_as().get(read.name) if read and read.group == "set" else None
         if item and item.limits.choices:
-            return f"{self._term(a)} is {typed(item, self._value(a))}"
+            return f"{self._term(a)} is {typed(item, self.value(a))}"
         if isinstance(b, ast.Name) and isinstance(op, ast.Eq | ast.NotEq):
-            same = self._value(a) == self._value(b)
+            same = self.value(a) == self.value(b)
             return f"{self._term(a)} is {'' if same else 'not '}{words(b.id.lower())}"
         sign = SIGNS[type(op)]
         value, limit = self._said(a, b)
@@ -212,7 +213,7 @@ class Scene:
 
     def _said(self, a: ast.expr, b: ast.expr) -> tuple[str, str]:
         """Both values in one unit, that of a preset first; with as many places as tell them apart."""
-        values = [self._value(a), self._value(b)]
+        values = [self.value(a), self.value(b)]
         unit, per = _unit_of([read.name for side in (a, b) for read in reads_of(side)], max(values))
         for places in (2, 3):
             shown = [_number(value, per, places) for value in values]
@@ -227,11 +228,11 @@ class Scene:
         """What is compared, by its names; of a choice the branch taken; without the time of the scan."""
         match node:
             case ast.Constant() | ast.Name():
-                return f"{value:,}" if (value := self._value(node)) else ""
+                return f"{value:,}" if (value := self.value(node)) else ""
             case ast.IfExp(test, yes, no):
-                return self._term(yes if self._value(test) else no)
+                return self._term(yes if self.value(test) else no)
             case ast.Call(ast.Name("min" | "max"), [yes, no]):
-                return self._term(yes if self._value(yes) == self._value(node) else no)
+                return self._term(yes if self.value(yes) == self.value(node) else no)
             case ast.BinOp(a, ast.Add(), b):
                 return " + ".join(filter(None, (self._term(a), self._term(b))))
             case ast.BinOp(a, ast.Sub(), b):
