@@ -43,4 +43,43 @@ def scenarios(
         raise typer.Exit(CHECK_FAILED)
 
 
-COMMANDS = (scenarios,)
+def replay(
+    run: Annotated[Path, typer.Argument(help="Run folder with a trace, or the trace itself.")],
+    vcd: Annotated[
+        Path | None, typer.Option(help="Write the trace as waveforms too (VCD of IEEE 1364).")
+    ] = None,
+    interpreted: Annotated[
+        bool, typer.Option("--interpreted", help="Without compiling: sooner there for a short trace.")
+    ] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
+) -> None:
+    """
+    Run a recorded trace through today's logic: identical, or the first difference and the facts behind it.
+
+    Exit codes: 0 identical; 1 different; 2 no trace, or a damaged one.
+    """
+    from rich.console import Console
+
+    from controller.trace.header import TraceError
+
+    try:
+        from controller.campaign import replay_command as command
+
+        path = command.trace_of(run)
+        if vcd:
+            command.draw(path, vcd)
+        done = command.replayed(path, interpreted)
+    except ModuleNotFoundError as error:
+        typer.echo(f"replay: needs {error.name}; run: {install_with('fast')}", err=True)
+        raise typer.Exit(WRONG_INPUT) from error
+    except TraceError as no:
+        typer.echo(str(no), err=True)
+        raise typer.Exit(WRONG_INPUT) from no
+    if as_json:
+        typer.echo(command.as_json(path, done))
+    else:
+        command.show(Console(highlight=False, soft_wrap=True), path, done)
+    raise typer.Exit(CHECK_FAILED if done.difference else 0)
+
+
+COMMANDS = (scenarios, replay)
