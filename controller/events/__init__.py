@@ -6,8 +6,11 @@ is a row that needs the operator: its priority is over INFO. The words are for t
 what can be isolated is isolated before anybody reaches into it.
 """
 
+from controller.events.definition import FITTED as FITTED
 from controller.events.definition import EventDef as EventDef
+from controller.events.definition import If as If
 from controller.events.definition import Priority as Priority
+from controller.events.definition import text_at as text_at
 from controller.events.machine import FLAP_AND_AIR, SAFETY_AND_SOURCE
 from controller.events.moves import MOVES
 from controller.events.process import LEVEL_AND_BATCH, VACUUM_AND_FILTER

@@ -6,6 +6,7 @@ fit one machine; from memory of that standard. Tag, limit, deadband and delay of
 interlock's own: they stand in its tables and presets.
 """
 
+from collections.abc import Container
 from enum import IntEnum
 from typing import NamedTuple
 
@@ -37,14 +38,47 @@ UPKEEP = AlarmClass("maintenance", 60_000, 24 * HOUR_MS, "one report for a whole
 NO_ALARM = AlarmClass("event", 0, 0, "nothing to do: written down, not announced")
 
 
+class If(NamedTuple):
+    """A piece of a text that is said only where the station has a part, one of `FITTED`."""
+
+    part: str
+    text: str
+
+
+Text = str | tuple[str | If, ...]
+"""A text, or its pieces in order; each piece brings its own comma or semicolon."""
+
+FITTED = (
+    "ejector", "motor", "bypass", "vent", "line purge", "driven flap", "hanging flap", "two coils",
+    "open switch", "vacuum transmitter", "clean side", "low probe", "delivered count",
+    "pulse groups",
+)  # fmt: skip
+"""The parts that texts ask for."""
+
+
+def text_at(text: Text, fitted: Container[str] = FITTED) -> str:
+    """
+    A text as it reads where these parts are fitted; without them, where all are.
+
+    >>> text_at(("hose off", If("motor", ", wrong rotation"), "; leak"), ("vent",))
+    'hose off; leak'
+    """
+    pieces = (text,) if isinstance(text, str) else text
+    return "".join(
+        piece if isinstance(piece, str) else piece.text
+        for piece in pieces
+        if isinstance(piece, str) or piece.part in fitted
+    )
+
+
 class EventDef(NamedTuple):
     """One row of the dictionary."""
 
     id: str
     priority: Priority
     text: str  # what is the case
-    cause: str  # what it usually comes from, the commonest first
-    action: str  # what the operator does
+    cause: Text  # what it usually comes from, the commonest first
+    action: Text  # what the operator does
     kind: AlarmClass = NO_ALARM
     consequence: str = ""  # what follows if nobody acts
     respond_min: int = 0  # time to respond: in it the consequence can still be kept off or small
@@ -52,6 +86,10 @@ class EventDef(NamedTuple):
     again_ms: int = 0  # re-alarm: acknowledged and standing for so long, it calls again; 0 = never
     quiet_in: tuple[str, ...] = ()  # states of the sequence in which it is suppressed by design
     followers: tuple[str, ...] = ()  # ids, by their beginning, that this one drags along for a while
+
+    def at(self, fitted: Container[str]) -> "EventDef":
+        """The row where these parts are fitted."""
+        return self._replace(cause=text_at(self.cause, fitted), action=text_at(self.action, fitted))
 
     @property
     def is_alarm(self) -> bool:

@@ -1,6 +1,6 @@
 """The dictionary's rows of the machine: safety circuit, I/O, program, source, flap, supply air."""
 
-from controller.events.definition import INSTRUMENT, NO_ALARM, PROCESS, STANDS, UPKEEP, Priority
+from controller.events.definition import INSTRUMENT, NO_ALARM, PROCESS, STANDS, UPKEEP, If, Priority
 from controller.events.definition import EventDef as E
 
 INFO, LOW, MEDIUM, HIGH = Priority
@@ -52,19 +52,25 @@ SAFETY_AND_SOURCE = (
 
 FLAP_AND_AIR = (
     E("FLAP_NOT_CLOSED", HIGH, "the flap is not proven closed",
-      "product on the seat; heap of the vessel under the flap; vessel backed up to the flap, if its level is "
-      "high; switch out of place; no air at the valve; hoses or cables swapped, if it moves the wrong way",
+      ("product on the seat; heap of the vessel under the flap; vessel backed up to the flap, if its level "
+       "is high; switch out of place",
+       If("hanging flap", "; hinge stiff"),
+       If("driven flap", "; no air at the valve; hoses or cables swapped, if it moves the wrong way")),
       "isolate; look under the flap and at the seat; empty the vessel if it is backed up; check the closed "
       "switch; then reset",
       STANDS, "no batch is drawn; the vessel below runs empty", 10),
     E("FLAP_LOST_CLOSED", HIGH, "the flap is no longer proven closed while vacuum is drawn",
-      "string or lump on the seat, loose switch or bracket, spring or supply weak",
+      ("string or lump on the seat, loose switch or bracket", If("driven flap", ", spring or supply weak")),
       "read the vacuum at the trip: if it stood, suspect the switch, if it fell, the seat; isolate; look at "
       "the seat and at the switch; then reset",
       STANDS, "the receiver stands, product hangs in the line", 10),
     E("FLAP_NOT_OPEN", HIGH, "the flap did not open in its time, the second try included",
-      "seal sticking after a long stand, vacuum left in the body, open switch out of place, no air",
-      "isolate; free the seal, check the open switch and the cylinder's air; then reset",
+      ("seal sticking after a long stand, vacuum left in the body",
+       If("open switch", ", open switch out of place"), If("driven flap", ", no air"),
+       If("hanging flap", ", product bridging over the flap, hinge stiff")),
+      ("isolate; free the seal", If("open switch", ", check the open switch"),
+       If("driven flap", ", check the cylinder's air"), If("hanging flap", ", free the bridge and the hinge"),
+       "; then reset"),
       STANDS, "the batch stands on board and may set", 10),
     E("FLAP_LOST_OPEN", HIGH, "the flap left its open place while the batch dropped or the filter was pulsed",
       "supply fell, the open switch came loose, something moves the flap from below",
@@ -75,8 +81,8 @@ FLAP_AND_AIR = (
       "isolate; move the flap by hand and watch both switches; then reset",
       STANDS, "the receiver stands: nobody knows where the flap is", 10),
     E("FLAP_MOVED", HIGH, "the flap left its place without a command",
-      "air came back to a valve of two coils, which keeps its last place; somebody worked at the valve; a "
-      "switch moved",
+      (If("two coils", "air came back to a valve of two coils, which keeps its last place; "),
+       "somebody worked at the valve; a switch moved"),
       "isolate; see who is at the machine, check valve and switches; then reset",
       STANDS, "the flap may move again and nip", 5),
     E("FLAP_SLOW", LOW, "the flap takes longer than it used to, several times in a row",
@@ -86,7 +92,8 @@ FLAP_AND_AIR = (
       UPKEEP, "it ends as a trip: not closed or not open in its time", 480),
     E("SUPPLY_AIR_LOST", HIGH, "supply air is so low that the flap can no longer be trusted",
       "isolating valve shut, air dumped by the safety circuit, hose burst, compressor down",
-      "bring the air back and find out who took it; the flap may move when it returns; then reset",
+      ("bring the air back and find out who took it; ",
+       If("driven flap", "the flap may move when it returns; "), "then reset"),
       STANDS, "the receiver stands; the flap may move by itself", 10, followers=("SUPPLY_",)),
     E("SUPPLY_AIR_LOW", MEDIUM, "supply air is under its low limit",
       "isolating valve half shut, air filter clogged, line too thin, a neighbour drawing",

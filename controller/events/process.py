@@ -1,6 +1,6 @@
 """The dictionary's rows of the process: level and batch, vacuum and line, filter."""
 
-from controller.events.definition import HOUR_MS, INSTRUMENT, NO_ALARM, PROCESS, STANDS, UPKEEP, Priority
+from controller.events.definition import HOUR_MS, INSTRUMENT, NO_ALARM, PROCESS, STANDS, UPKEEP, If, Priority
 from controller.events.definition import EventDef as E
 
 INFO, LOW, MEDIUM, HIGH = Priority
@@ -11,8 +11,9 @@ LEVEL_AND_BATCH = (
       "none while the vessel empties; if it is not full, clean the probe",
       NO_ALARM),
     E("LEVEL_NEVER_CLEARS", MEDIUM, "the vessel below has been called full for too long",
-      "process below stopped; probe caked (above all if it starves, or the low probe is free), rat-hole "
-      "beside the probe, outlet bridged or shut",
+      ("process below stopped; probe caked (above all if it starves",
+       If("low probe", ", or the low probe is free"),
+       "), rat-hole beside the probe, outlet bridged or shut"),
       "look into the vessel: empty at the outlet and full at the probe is a caked probe or a rat-hole",
       PROCESS, "the process starves beside a vessel that is called full", 30, again_ms=HOUR_MS),
     E("LEVEL_DISAGREES", MEDIUM, "the high probe is covered while the low one is free",
@@ -28,7 +29,8 @@ LEVEL_AND_BATCH = (
       "clean and set the probe, or move it out of the stream; a longer on-delay helps at the edge",
       INSTRUMENT, "false holds; the day it sticks, nobody knows the level", 480, quiet_in=("IDLE",)),
     E("BATCH_HELD", MEDIUM, "a batch stands on board for too long",
-      "process below stopped, vessel full, or nobody confirmed that it was looked at",
+      ("process below stopped, vessel full",
+       If("delivered count", ", or nobody confirmed that it was looked at")),
       "let the vessel take it or empty the receiver; a batch held overnight sets",
       PROCESS, "product sets or bridges in the receiver", 30, again_ms=HOUR_MS),
     E("RECEIVER_OVERFULL", HIGH, "the receiver-full probe is still covered after the drain",
@@ -54,11 +56,15 @@ LEVEL_AND_BATCH = (
 
 VACUUM_AND_FILTER = (
     E("NO_VACUUM", HIGH, "the body does not come to vacuum, or lost it",
-      "hose off or leaking, flap seat dirty, vent or bypass valve open, source dead or iced, motor turning "
-      "the wrong way (wrong rotation, after work on its cable); transmitter frozen or its zero drifted",
-      "see if supply dips when the source starts: a dip, and the source works: look for the leak at hose, "
-      "couplings, seat, vent; no dip, and the source is dead; of a motor check rotation and bypass; compare "
-      "the transmitter with a gauge; then reset",
+      ("hose off or leaking, flap seat dirty", If("vent", ", vent valve open"),
+       If("bypass", ", bypass valve open"), If("ejector", ", ejector or its valve dead, or iced"),
+       If("motor", ", motor turning the wrong way (wrong rotation, after work on its cable)"),
+       If("vacuum transmitter", "; transmitter frozen or its zero drifted")),
+      (If("ejector", "see if supply dips when the source starts: a dip, and the source works: look for the "
+          "leak; no dip, and the source is dead; "),
+       If("motor", "check the rotation of the motor; "), If("bypass", "check the bypass; "),
+       "look at hose, couplings and seat", If("vent", " and vent"),
+       If("vacuum transmitter", "; compare the transmitter with a gauge"), "; then reset"),
       STANDS, "the receiver stands, product hangs in the line", 10),
     E("LINE_BLOCKED", HIGH, "the conveying line does not clear",
       "plug at the pick-up or in the foot bend, lance buried; vessel below full or its probe failed, product "
@@ -66,27 +72,28 @@ VACUUM_AND_FILTER = (
       "isolate; open the foot of the riser and the pick-up, the riser's content will fall; then reset",
       STANDS, "the plug sets and hardens", 10),
     E("VACUUM_TOO_HIGH", MEDIUM, "body vacuum is over its high limit",
-      "line filling up: too much feed, too little air; a liner on the lance; recipe not changed with the "
-      "product; vessel below full or its probe failed, product backed up into the receiver; measured on the "
-      "clean side and with a high dp: filter blinded",
-      "take feed away or give air at the pick-up; with a high dp look at the filter; after two of three "
-      "batches the receiver trips",
+      ("line filling up: too much feed, too little air; a liner on the lance; recipe not changed with the "
+       "product; vessel below full or its probe failed, product backed up into the receiver",
+       If("clean side", "; filter blinded, which is measured with the line")),
+      ("take feed away or give air at the pick-up; ", If("clean side", "look at the filter; "),
+       "after two of three batches the receiver trips"),
       PROCESS, "a plug in the line, and a trip", 10),
     E("VACUUM_NOT_RELEASED", HIGH, "the body stays under vacuum with the source off and the vent open",
-      "vent valve stuck or its filter blocked, source valve passing, line plugged; transmitter frozen or its "
-      "zero drifted",
-      "do not open the flap by hand: let air in at the vent first; check vent, source valve and, against a "
-      "gauge, the transmitter; then reset",
+      (If("vent", "vent valve stuck or its filter blocked, "), "source valve passing, line plugged",
+       If("vacuum transmitter", "; transmitter frozen or its zero drifted")),
+      ("do not open the flap by hand: let air in first; check the source valve", If("vent", " and the vent"),
+       If("vacuum transmitter", "; compare the transmitter with a gauge"), "; then reset"),
       STANDS, "the batch stands on board; whoever opens the body is drawn at", 10),
     E("VACUUM_IN_IDLE", LOW, "body vacuum is not near zero at rest",
-      "transmitter zero moved, source valve passing, shared extraction, vessel below under pressure",
+      (If("vacuum transmitter", "transmitter zero moved, "),
+       "source valve passing, shared extraction, vessel below under pressure"),
       "compare with a gauge; set the zero or find the leak; start stays refused until it is near zero",
       PROCESS, "start is refused", 240, on_ms=2_000),
     E("NO_MATERIAL", LOW, "the line runs empty before the fill time is over",
-      "sack or bin empty, lance lifted, product bridging above the pick-up, line-purge valve stuck open "
-      "(false air at the feed)",
-      "refill or free the feed point; see that the line-purge valve is shut; after some short batches the "
-      "receiver pauses and tries again",
+      ("sack or bin empty, lance lifted, product bridging above the pick-up",
+       If("line purge", ", line-purge valve stuck open (false air at the feed)")),
+      ("refill or free the feed point; ", If("line purge", "see that the line-purge valve is shut; "),
+       "after some short batches the receiver pauses and tries again"),
       PROCESS, "small batches, then it pauses; the vessel below runs empty", 60),
     E("FILTER_DP_HIGH", MEDIUM, "the pressure drop over the filter is over its limit",
       "filter blinded, wet or overloaded; pulse valve or its supply weak; settling time too short",
@@ -98,8 +105,8 @@ VACUUM_AND_FILTER = (
       "stop, isolate; look for product at the exhaust; fit the elements and their seals",
       PROCESS, "product goes through the source and out of its exhaust: loss, dust, a worn source", 15),
     E("CLEANING_WEAK", LOW, "the pulses do not clean the filter",
-      "wet elements (water in the air, worst in the morning), pulse valve diaphragm dead, pulse wires "
-      "swapped, tank not charging",
+      ("wet elements (water in the air, worst in the morning), pulse valve diaphragm dead",
+       If("pulse groups", ", pulse wires swapped"), ", tank not charging"),
       "drain the separator of the supply; listen to each pulse valve; change the diaphragm or dry the "
       "elements",
       UPKEEP, "the filter blinds", 240),

@@ -12,10 +12,11 @@ from collections.abc import Container, Sequence
 from dataclasses import asdict, dataclass
 
 from controller.engines.matrix import steps_text
-from controller.events import EVENTS, EventDef
+from controller.events import EVENTS, EventDef, text_at
 from controller.sequence.logic import Logic
 from controller.settings import Station
 from controller.sheets.cause_effect import Effect, cause_effect
+from controller.sheets.fitted import fitted
 from controller.sheets.io_list import fixed_here
 
 
@@ -63,7 +64,8 @@ def alarm_sheet(logic: Logic, station: Station) -> AlarmSheet:
     effects = [line for line in cause_effect(logic, station) if line.acts]
     here = [name for name in EVENTS if any(line.interlock == name for line in effects)]
     reached = fixed_here(logic, station).steps
-    entries = [_entry(logic, EVENTS[name], effects, here, reached) for name in here]
+    parts = fitted(station)
+    entries = [_entry(logic, EVENTS[name].at(parts), effects, here, reached) for name in here]
     entries.sort(key=lambda entry: -EVENTS[entry.id].priority)
     never = tuple(name for name in logic.interlock_names if name not in here)
     return AlarmSheet(tuple(entries), never)
@@ -98,8 +100,8 @@ def _entry(
         priority=row.priority.name.lower() if row.is_alarm else "event",
         text=row.text,
         acts=tuple(dict.fromkeys(ways)),
-        cause=row.cause,
-        action=row.action,
+        cause=text_at(row.cause),
+        action=text_at(row.action),
         alarm_class=row.kind.name,
         consequence=row.consequence,
         respond_min=row.respond_min,

@@ -11,6 +11,9 @@ from controller.settings import Station
 from controller.sheets.alarm_sheet import AlarmSheet
 from controller.sheets.io_list import Entry
 
+WIDE = {"filter": 21, "decides": 20}
+"""Columns that names of some length must fit in, unbroken."""
+
 
 def show(station: Station, entries: Sequence[Entry], console: Console) -> None:
     """Print the inputs, the outputs, and what a person must know who wires them."""
@@ -25,9 +28,9 @@ def show(station: Station, entries: Sequence[Entry], console: Console) -> None:
 
 
 def _table(title: str, *columns: str) -> Table:
-    table = Table(title=title, box=SIMPLE_HEAD, title_justify="left", pad_edge=False)
+    table = Table(title=title, box=SIMPLE_HEAD, title_justify="left", pad_edge=False, padding=(0, 1, 0, 0))
     for n, column in enumerate(columns):
-        table.add_column(column, no_wrap=n < 2)
+        table.add_column(column, no_wrap=n < 2, min_width=WIDE.get(column), overflow="fold")
     return table
 
 
@@ -35,7 +38,8 @@ def _inputs(entries: Iterable[Entry]) -> Table:
     columns = ("description", "signal", "terminal", "filter", "a broken wire reads", "decides")
     table = _table("Inputs", "tag", "name", *columns)
     for e in entries:
-        signal = f"{e.signal}, {f'{e.range} {e.unit}' if e.unit else e.sense.replace('_', ' ')}"
+        how = f"{e.range} {e.unit}" if e.unit else e.sense.replace("_", " ")
+        signal = f"{e.signal.replace(' input', '')}, {how}"
         decides = ", ".join(e.interlocks or dict.fromkeys(map(phrase, e.facts)))
         table.add_row(e.tag, e.name, e.description, signal, e.terminal, e.filter, e.broken_wire, decides)
     return table
@@ -47,7 +51,7 @@ def _outputs(entries: Iterable[Entry]) -> Table:
     for e in entries:
         never = ", ".join(map(phrase, e.last_word))
         table.add_row(
-            e.tag, e.name, e.description, e.signal, e.terminal, e.sense, e.safe_value, e.steps, never
+            e.tag, e.name, e.description, "digital", e.terminal, e.sense, e.safe_value, e.steps, never
         )  # fmt: skip
     return table
 

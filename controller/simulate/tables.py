@@ -1,6 +1,6 @@
 """A run on the screen: the cycles, the totals, each trip in words, and what the sequence waited for."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Container, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from textwrap import wrap
@@ -10,9 +10,10 @@ from rich.console import Console
 from rich.progress import Progress
 from rich.table import Table
 
-from controller.events import EVENTS
+from controller.events import EVENTS, text_at
 from controller.records import CycleRecord
 from controller.sequence.steps import EMPTYING, SUCTION
+from controller.sheets.fitted import fitted
 from controller.simulate.alarm_desk import load_words
 from controller.simulate.command import NOTICE, Outcome, check_errors
 from controller.simulate.station_run import Explained, Totals, Trip
@@ -40,7 +41,7 @@ def show(outcome: Outcome, console: Console) -> None:
         console.print(f"Check finds {_counted(errors, 'error')}: see receiver check {shown}", soft_wrap=True)
     cycles(outcome.cycles, console)
     for trip in outcome.totals.trips:
-        tripped(trip, console)
+        tripped(trip, fitted(ask.station), console)
     totals(outcome.totals, len(outcome.cycles), console)
     if outcome.explained:
         explained(outcome.explained, console)
@@ -80,18 +81,30 @@ def cycles(records: Sequence[CycleRecord], console: Console) -> None:
 def _row(record: CycleRecord, columns: Sequence[str]) -> list[str]:
     times = [f"{ms}" if (ms := record.step_ms(*COLUMNS[head])) else "" for head in columns]
     peak = "" if record.vacuum_peak_pa is None else f"{record.vacuum_peak_pa / 1_000:.1f}"
-    minutes, seconds = divmod(record.start_ms // 1_000, 60)
     said = [record.fill_ended_by] if record.fill_ended_by not in ("", "trip", "halt") else []
     said += [record.kind] if record.kind != "batch" else []
     said += [record.result.removeprefix("trip ")] if record.result != "complete" else []
     amounts = [peak, f"{record.delivered_kg:.2f}", f"{record.air_nm3:.3f}"]
-    return [str(record.number), f"{minutes}:{seconds:02}", *times, str(record.ms), *amounts, ", ".join(said)]
+    return [str(record.number), _clock(record.start_ms), *times, str(record.ms), *amounts, ", ".join(said)]
+
+
+def _clock(ms: int) -> str:
+    """
+    A time of the run in minutes and seconds, from one hour on with the hours.
+
+    >>> _clock(59_000), _clock(3_599_999), _clock(3_600_000), _clock(86_382_000)
+    ('0:59', '59:59', '1:00:00', '23:59:42')
+    """
+    minutes, seconds = divmod(ms // 1_000, 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours}:{minutes:02}:{seconds:02}" if hours else f"{minutes}:{seconds:02}"
 
 
 def _mean(records: Sequence[CycleRecord], columns: Sequence[str]) -> list[str]:
     """The line for those not shown: mean times and amounts."""
     n = len(records)
-    times = [f"{round(sum(r.step_ms(*COLUMNS[head]) for r in records) / n)}" for head in columns]
+    sums = [sum(r.step_ms(*COLUMNS[head]) for r in records) for head in columns]
+    times = [f"{round(ms / n)}" if ms else "-" for ms in sums]
     whole = f"{round(sum(r.ms for r in records) / n)}"
     kg = f"{sum(r.delivered_kg for r in records) / n:.2f}"
     nm3 = f"{sum(r.air_nm3 for r in records) / n:.3f}"
@@ -128,14 +141,21 @@ def _times(count: int) -> str:
 
 def _minutes(ms: int) -> str:
     minutes, seconds = divmod(round(ms / 1_000), 60)
+    hours, minutes = divmod(minutes, 60)
+    if hours:
+        return f"{hours} h {minutes} min"
     return f"{minutes} min {seconds} s" if minutes else f"{seconds} s"
 
 
-def tripped(trip: Trip, console: Console) -> None:
+def tripped(trip: Trip, parts: Container[str], console: Console) -> None:
     """A trip in words: what, the facts behind it, where it usually comes from, what to do."""
-    row = EVENTS[trip.id]
+    row = EVENTS[trip.id].at(parts)
     console.print(f"[bold]TRIP {trip.id}[/bold] at {typed(trip.at_ms)} in {trip.step}: {row.text}.")
-    said = {"facts": "; ".join(trip.grounds) or "none known", "cause": row.cause, "to do": row.action}
+    said = {
+        "facts": "; ".join(trip.grounds) or "none known",
+        "cause": text_at(row.cause),
+        "to do": text_at(row.action),
+    }
     if trip.followers:
         said["with it"] = ", ".join(trip.followers)
     for head, text in said.items():

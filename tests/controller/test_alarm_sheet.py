@@ -9,12 +9,14 @@ import pytest
 from typer.testing import CliRunner
 
 from controller.cli import app, station_folder
-from controller.events import ALARM_IDS, EVENTS
+from controller.events import ALARM_IDS, EVENTS, FITTED
 from controller.sequence.logic import Logic
 from controller.sequence.receiver import RECEIVER
 from controller.sequence.steps import BY_TIMES, MOTOR_KIND, VACUUM_HELD
 from controller.settings import load_station
 from controller.sheets.alarm_sheet import alarm_sheet, as_csv
+from controller.sheets.fitted import HAS
+from controller.sheets.fitted import fitted as fitted_parts
 from controller.sheets.io_list import NEEDS, io_list
 
 
@@ -126,6 +128,28 @@ def test_steps_that_a_station_never_reaches_are_no_exceptions(logic):
     texts = [way.looked_at_in for entry in sheet.entries for way in entry.acts]
     assert any(text.startswith("all but ") for text in texts)
     assert not [text for text in texts if "REOPEN" in text]
+
+
+def test_a_text_names_no_part_that_the_station_has_not(logic, station):
+    """Each part, and a word of it that only a station with it may read."""
+    words = {"motor": "motor", "bypass": "bypass", "two coils": "two coils", "driven flap": "at the valve;",
+             "hanging flap": "hinge", "ejector": "ejector", "line purge": "line-purge", "vent": "vent valve"}  # fmt: skip
+    stations = [
+        load_station(station_folder(n)) for n in ("sugar_kitchen", "buckwheat_mill", "milk_powder_hall")
+    ]
+    told = {part: [] for part in words}
+    for there in stations:
+        read = " ".join(f"{entry.cause} {entry.action}" for entry in alarm_sheet(logic, there).entries)
+        for part, word in words.items():
+            told[part].append((word in read, part in fitted_parts(there)))
+    for part, both in told.items():
+        assert all(read <= has for read, has in both), part
+    assert told["motor"] == [(False, False), (False, False), (True, True)]
+    assert [read for read, _ in told["hanging flap"]] == [True, False, False]
+
+
+def test_every_part_of_the_texts_is_known_of_a_station():
+    assert set(HAS) == set(FITTED)
 
 
 def test_csv_has_one_line_a_way_of_acting(logic, station):

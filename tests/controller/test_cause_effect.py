@@ -178,7 +178,7 @@ def test_the_last_word_is_a_sentence_with_the_values_of_the_station(name):
     pulses = next(row for row in rows if row[:2] == ["pulse_1_cmd", "PULSE"])
     presets = station.receiver.presets
     assert f"the smaller of {presets.pulse_ms} ms (pulse_ms) and 500 ms" in pulses[3]
-    assert "or the source is drawing" in pulses[3]
+    assert "the source is drawing" in pulses[3]
     for row in rows:
         told = re.sub(r"\([a-z_]+\)|\b[A-Z_]+\b", "", " ".join(row[2:]))
         assert not re.search(r"_|[<>=]|\bs\.", told), row

@@ -120,5 +120,12 @@ def test_table_csv_and_json_list_the_same_points(entries):
         assert row["interlocks"].split() == point["interlocks"]
 
 
+def test_no_name_in_the_table_is_cut(entries):
+    table = printed()
+    assert "…" not in table
+    for entry in entries.values():
+        assert not [name for name in entry.interlocks if name not in table]
+
+
 def test_csv_and_json_at_once_are_refused():
     assert CliRunner().invoke(app, ["points", "buckwheat_mill", "--csv", "--json"]).exit_code == 2
