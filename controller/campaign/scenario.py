@@ -18,7 +18,7 @@ from controller.settings import keys as preset_keys
 from controller.simulate.parts_fitted import has_part, lack
 from controller.simulate.times import milliseconds
 from controller.station_file import Document
-from controller.station_keys import typed_values
+from controller.station_keys import typed, typed_values
 from controller.strict_yaml import Loc
 from io_sim.failures import CATALOGUE, SLOTS
 from io_sim.parameters import PlantParameters
@@ -155,12 +155,16 @@ class Resolver:
         station, receiver = self._wired(station), station.receiver
         presets = receiver.presets._replace(**typed_values(given.presets, preset_keys()))
         parameters = plant._replace(**typed_values(given.plant, plant_keys()))
-        odd = [f"{name}: {why}" for name, why in impossible(presets, station.wired)]
+        odd = list(impossible(presets, station.wired))
         odd += [
-            f"{name} and the point {point} do not fit" for point, name, _ in misplaced(presets, station.wired)
+            (name, f"{point} is {'not wired' if needed else 'wired, and nothing uses it'}")
+            for point, name, needed in misplaced(presets, station.wired)
         ]
-        self._say_all(("presets",), odd)
-        self._say_all(("plant",), plant_problems(parameters))
+        for name, why in odd:
+            item = next(item for item in preset_keys() if item.name == name)
+            self._say(("presets", *item.loc), f"is {str(typed(item, getattr(presets, name))).lower()}: {why}")
+        for said in plant_problems(parameters):
+            self._say(("plant",), said)
         return station._replace(receiver=receiver._replace(presets=presets)), parameters
 
     def _wired(self, station: Station) -> Station:
@@ -321,10 +325,6 @@ class Resolver:
 
     def _say(self, loc: Loc, text: str) -> None:
         self.problems.append(self.document.problem(loc, text))
-
-    def _say_all(self, loc: Loc, texts: list[str]) -> None:
-        for text in texts:
-            self._say(loc, text)
 
 
 def _point(name: str) -> Point:
