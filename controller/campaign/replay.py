@@ -120,7 +120,7 @@ class Versions:
             found["step"] = self._steps[step] if 0 <= step < len(self._steps) else -1
             if found["step"] < 0:
                 name = self.header.steps[step] if 0 <= step < len(self.header.steps) else str(step)
-                msg = f"{self.path}: a part begins in step {name}, which today's logic has not: nothing can be replayed"
+                msg = f"{self.path}: a part begins in step {name}, which today's logic has not: it cannot run"
                 raise TraceError(msg)
         if first_out := found.get("first_out"):
             names = self.header.interlocks
