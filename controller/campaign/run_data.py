@@ -202,9 +202,10 @@ def _points(table: Table, points: Mapping[str, Point], read: list[str]) -> Itera
     analogs = set(WIRED_BY.values())
     for group, names in groups.items():
         for name in names:
-            if name in analogs or not (table.moves(name) or name in read):
-                continue
             point = points.get(name)
+            loose = point is None and name in FIELD_INPUTS  # moves, and no wire carries it
+            if name in analogs or not (name in read or (table.moves(name) and not loose)):
+                continue
             tag = point.tag if point else ""
             told = f"{point.description}; {_sense(point)}" if point else "from the shell"
             kind = "words" if name == "jog" else "bool"

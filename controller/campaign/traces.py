@@ -31,9 +31,9 @@ def changes(times: Any, values: Any) -> Trace:
 
 def analog(times: Any, values: Any, quantum: int, fine: Iterable[tuple[int, int]] = ()) -> Trace:
     """
-    A column of readings in whole `quantum`s: points that lie at least one from the point before.
+    A column of readings in whole `quantum`s: the points that lie at least one from the point kept before.
 
-    If there are too many, the least and the most of short stretches, but for the `fine` ones.
+    If it moves too often, the least and the most of short stretches; all points of the `fine` ones.
 
     Args:
         times: As of `changes`.
@@ -43,15 +43,16 @@ def analog(times: Any, values: Any, quantum: int, fine: Iterable[tuple[int, int]
     """
     import numpy as np
 
-    at = _apart(values, quantum)
-    if len(at) > MOST:
+    values = np.asarray(values)
+    cells = values // quantum
+    if np.count_nonzero(cells[1:] != cells[:-1]) <= MOST:
+        at = np.array(_apart(values, quantum))
+    else:
         near = np.zeros(len(times), dtype=bool)
         for first, last in fine:
             near |= (times >= first) & (times <= last)
-        kept = [k for k in at if near[k]]
-        at = sorted({*kept, *_extremes(values, -(-2 * len(values) // MOST))})
-    whole = np.round(np.asarray(values)[at] / quantum).astype(np.int64)
-    return _trace(times[at], whole)
+        at = np.union1d(_extremes(values, -(-2 * len(values) // MOST)), np.flatnonzero(near))
+    return _trace(times[at], np.round(values[at] / quantum))
 
 
 def _apart(values: Any, quantum: int) -> list[int]:
@@ -63,16 +64,13 @@ def _apart(values: Any, quantum: int) -> list[int]:
     return at
 
 
-def _extremes(values: Any, width: int) -> list[int]:
-    """The places of the least and the most of each stretch of so many scans; the first place too."""
+def _extremes(values: Any, width: int) -> Any:
+    """The places of the least and the most of each stretch of so many scans; the first and last place too."""
     import numpy as np
 
-    starts = range(0, len(values), width)
-    found = {0}
-    for start in starts:
-        part = values[start : start + width]
-        found |= {start + int(np.argmin(part)), start + int(np.argmax(part))}
-    return sorted(found)
+    starts = np.arange(0, len(values) - width + 1, width)
+    table = values[: len(starts) * width].reshape(-1, width)
+    return np.unique([0, *(starts + table.argmin(1)), *(starts + table.argmax(1)), len(values) - 1])
 
 
 def _trace(times: Any, values: Any) -> Trace:

@@ -8,10 +8,13 @@ function unpacked(trace, unit) {
 
 for (const lane of run.lanes) {
   const unit = lane.ms ? 1 : run.scan_ms;
-  lane.lines = (lane.lines || [lane]).map(line => ({ told: line.told, ...unpacked(line, unit) }));
+  lane.lines = (lane.lines || [lane]).map(line => ({ told: line.told, whole: lane.ms, ...unpacked(line, unit) }));
   lane.title = [lane.label, lane.tag, lane.told].filter(Boolean).join(' · ');
 }
 for (const verdict of run.verdicts) if (verdict.trace) verdict.trace = unpacked(verdict.trace, run.scan_ms);
+for (const mark of run.marks) { // a moment at which something was done needs no label of its own
+  mark.dull = mark.kind === 'moment' && run.marks.some(other => other.at === mark.at && other.kind !== 'moment');
+}
 run.from_ms = 0;
 run.state = run.lanes.find(lane => lane.kind === 'states').lines[0];
 run.step = run.lanes.find(lane => lane.label === 'step');

@@ -1,7 +1,8 @@
 // Lanes as SVG: each group of lanes is one drawing, made anew for the stretch of time that is shown.
-const HEIGHTS = { states: 24, words: 24, bool: 19, bar: 19, analog: 66, verdict: 22, marks: 56 };
+const HEIGHTS = { states: 24, words: 24, bool: 19, bar: 19, analog: 66, verdict: 22, marks: 80 };
 const RIGHT = 12;
-const shown = { from: run.from_ms, to: run.end_ms, width: 900, gutter: 230 };
+const shown = { from: run.from_ms, to: run.end_ms, width: 900, gutter: 230, stacked: false };
+const STACKED = 15; // a narrow page has the labels over the lanes
 const pen = document.createElement('canvas').getContext('2d');
 
 const x = ms => shown.gutter + (ms - shown.from) / (shown.to - shown.from) * (shown.width - shown.gutter - RIGHT);
@@ -17,12 +18,18 @@ function fitted(text, px, font = '12px system-ui, "DejaVu Sans", sans-serif') {
   return kept > 1 ? text.slice(0, kept) + '…' : '';
 }
 
-// Stretches of one value inside what is shown: [from, to, value].
+// Stretches of one value inside what is shown: [from, to, value]; none lies in a gap without power.
 function* stretches(line) {
   const last = Math.min(run.end_ms, shown.to);
   for (let k = Math.max(0, placeAt(line, shown.from)); k < line.t.length && line.t[k] <= shown.to; k++) {
-    const to = k + 1 < line.t.length ? line.t[k + 1] : last;
-    yield [Math.max(line.t[k], shown.from), Math.min(to, shown.to), line.v[k]];
+    let from = Math.max(line.t[k], shown.from);
+    const to = Math.min(k + 1 < line.t.length ? line.t[k + 1] : last, shown.to);
+    for (const [dark, light] of line.whole ? [] : run.gaps) {
+      if (dark >= to || light <= from) continue;
+      if (dark > from) yield [from, dark, line.v[k]];
+      from = light;
+    }
+    if (from < to || to === shown.from) yield [from, to, line.v[k]];
   }
 }
 
@@ -89,7 +96,7 @@ function analogLane(lane, y, h) {
   let out = '';
   for (const value of low < 0 ? [low, 0, high] : [low, high]) {
     out += `<path class="grid" d="M${shown.gutter} ${round(height(value))}H${shown.width - RIGHT}"/>`;
-    out += `<text class="small" text-anchor="end" x="${shown.gutter - 5}" y="${round(height(value) + 4)}">${number(value)}</text>`;
+    out += `<text class="small" text-anchor="${shown.stacked ? 'start' : 'end'}" x="${shown.gutter + (shown.stacked ? 3 : -5)}" y="${round(height(value) + 4)}">${number(value)}</text>`;
   }
   lane.lines.map((line, n) => [line, n]).reverse().forEach(([line, n]) => {
     out += `<path class="plot${n ? ' second' : ''}" d="${curve(line, height)}"/>`;
@@ -110,25 +117,28 @@ function verdictLane(verdict, y, h) {
 const SHAPES = { moment: 'm-4 0l4 -5l4 5l-4 5z', command: 'm-3 -5l7 5l-7 5z', begins: 'm-5 4l5 -9l5 9z', ends: 'm-5 -4l5 9l5 -9z',
   set: 'm-4 -4h8v8h-8z', power: 'm-5 -1.5h10v3h-10z' };
 
+// Labels in as many rows as there is room for; what finds none is a shape in the last row, named by the list below.
 function marksLane(y) {
-  const ends = [0, 0, 0];
+  const ends = [0, 0, 0, 0];
   let out = '';
   for (const mark of run.marks) {
-    if (mark.at < shown.from || mark.at > shown.to) continue;
-    const left = x(mark.at), wide = pen.measureText(mark.text).width + 18;
-    const row = ends.findIndex(end => end <= left - 4);
-    const at = y + 10 + 17 * Math.max(row, 0);
+    if (mark.at < shown.from || mark.at > shown.to || mark.dull) continue;
+    const left = x(mark.at), text = fitted(mark.text, shown.width - RIGHT - left - 8);
+    const wide = pen.measureText(text).width, row = ends.findIndex(end => end <= left - 6);
+    const at = y + 9 + 16 * (row < 0 || !text ? ends.length : row);
     out += `<path class="mark ${mark.kind}" d="M${round(left)} ${at}${SHAPES[mark.kind]}"><title>${safe(`${clock(mark.at)} ${mark.text}`)}</title></path>`;
-    const text = fitted(mark.text, shown.width - RIGHT - left - 8);
-    if (row >= 0 && text) {
-      out += `<text x="${round(left + 8)}" y="${at + 4}">${safe(text)}</text>`;
-      ends[row] = left + wide;
-    }
+    if (row < 0 || !text) continue;
+    out += `<text x="${round(left + 8)}" y="${at + 4}">${safe(text)}</text>`;
+    ends[row] = left + wide + 14;
   }
   return out;
 }
 
 function laneLabel(text, sub, title, y, h, name = '') {
+  if (shown.stacked) {
+    const whole = fitted([text, sub].filter(Boolean).join(', '), shown.width - 6);
+    return `<text class="${name}" x="2" y="${y - 3}">${safe(whole)}</text>`;
+  }
   const room = shown.gutter - (h > 40 ? 44 : 8), tag = sub && room > 130 ? pen.measureText(sub).width + 10 : 0;
   const middle = h > 40 ? y + h / 2 - 2 : y + h / 2 + 4;
   let out = `<g><title>${safe(title)}</title><text class="${name}" x="2" y="${middle}">${safe(fitted(text, room - tag))}</text>`;
@@ -155,12 +165,17 @@ const HATCHES = `<defs><pattern id="hatch" width="7" height="7" patternUnits="us
 <pattern id="fault" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(-45)">
 <path d="M0 0V6" stroke="var(--ink)" stroke-opacity=".28" stroke-width="1.6"/></pattern></defs>`;
 
-function drawGroup(svg, lanes) {
+function clip(id, more, h) {
+  return `<clipPath id="${id}"><rect x="${shown.gutter - more}" y="0" width="${shown.width - shown.gutter - RIGHT + 2 * more}" height="${h}"/></clipPath>`;
+}
+
+function drawGroup(svg, lanes, n) {
   let y = 2, out = '';
   for (const lane of lanes) {
     const h = HEIGHTS[lane.kind];
+    if (shown.stacked) y += STACKED;
     out += laneLabel(lane.label, lane.sub || lane.unit || lane.tag, lane.title, y, h, lane.name);
-    out += `<g clip-path="url(#plot)">${laneBody(lane, y, h)}</g><path class="grid" d="M0 ${y + h - 0.5}H${shown.width}"/>`;
+    out += `<g clip-path="url(#${lane.kind === 'verdict' || lane.kind === 'marks' ? 'wide' : 'plot'}-${n})">${laneBody(lane, y, h)}</g><path class="grid" d="M0 ${y + h - 0.5}H${shown.width}"/>`;
     y += h;
   }
   for (const [first, last] of run.gaps) {
@@ -168,7 +183,7 @@ function drawGroup(svg, lanes) {
     if (right > left) out += `<rect class="gap" x="${round(left)}" y="0" width="${round(right - left)}" height="${y}"><title>no power</title></rect>`;
   }
   svg.setAttribute('viewBox', `0 0 ${shown.width} ${y + 2}`);
-  svg.innerHTML = `${HATCHES}<clipPath id="plot"><rect x="${shown.gutter}" y="0" width="${shown.width - shown.gutter - RIGHT}" height="${y + 2}"/></clipPath>${out}`;
+  svg.innerHTML = clip(`plot-${n}`, 0, y + 2) + clip(`wide-${n}`, 7, y + 2) + out;
 }
 
 // A round stretch of time for the axis, at least so many pixels apart.
@@ -180,10 +195,10 @@ function tick() {
 
 function drawAxis(svg) {
   const step = tick(), digits = step < 100 ? 2 : step < 1000 ? 1 : 0;
-  let out = `<text class="small" x="2" y="15">time since power-up</text>`;
+  let out = shown.stacked ? '' : '<text class="small" x="2" y="15">time since power-up</text>';
   for (let ms = Math.ceil(shown.from / step) * step; ms <= shown.to; ms += step) {
     const px = round(x(ms));
-    out += `<path class="rule" d="M${px} 0v5"/><text class="small" text-anchor="middle" x="${Math.min(px, shown.width - 22)}" y="16">${clock(ms, digits)}</text>`;
+    out += `<path class="rule" d="M${px} 0v5"/><text class="small" text-anchor="middle" x="${Math.max(18, Math.min(px, shown.width - 22))}" y="16">${clock(ms, digits)}</text>`;
   }
   svg.setAttribute('viewBox', `0 0 ${shown.width} 20`);
   svg.innerHTML = out;
@@ -192,12 +207,12 @@ function drawAxis(svg) {
 function drawOverview(svg) {
   const now = { from: shown.from, to: shown.to };
   Object.assign(shown, { from: run.from_ms, to: run.end_ms });
-  let out = `<text class="small" x="2" y="19">whole run, ${clock(run.end_ms)}</text>`;
+  let out = shown.stacked ? '' : `<text class="small" x="2" y="19">whole run, ${clock(run.end_ms)}</text>`;
   out += blocks(run.state, 8, 16, value => run.states[value], value => run.states[value]).replace(/<text.*?<\/text>/g, '');
   const left = round(x(now.from)), width = round(Math.max(x(now.to) - x(now.from), 2));
   out += `<rect class="frame" x="${left}" y="5" width="${width}" height="22"/>`;
   for (const verdict of run.failed) out += `<path class="badmark" d="M${round(x(verdict.at)) - 6} 0h12l-6 11z"/>`;
   Object.assign(shown, now);
   svg.setAttribute('viewBox', `0 0 ${shown.width} 29`);
-  svg.innerHTML = HATCHES + out;
+  svg.innerHTML = HATCHES + out; // always in sight: the patterns of all drawings are here
 }

@@ -25,11 +25,12 @@ function writeFailed() {
   const place = document.getElementById('failed');
   if (!run.failed.length && !run.disagreements.length) return;
   place.append(element('h2', {}, `Failed: ${run.failed.length} of ${run.verdicts.length}`));
-  const items = run.failed.map((verdict, n) => element('li', {},
+  const explained = run.verdicts.find(verdict => !verdict.good);
+  const items = run.failed.map(verdict => element('li', {},
     element('strong', {}, verdict.wanted), ` · seen: ${verdict.seen} · line ${verdict.line || '–'} `,
     jumpButton(`show ${clock(verdict.at)}`, () => jump(verdict)),
     verdict.because ? element('div', { class: 'faint' }, verdict.because) : '',
-    n === 0 && run.why.length ? element('ul', {}, ...run.why.map(said => element('li', {}, said))) : ''));
+    verdict === explained && run.why.length ? element('ul', {}, ...run.why.map(said => element('li', {}, said))) : ''));
   place.append(element('ol', {}, ...items));
   if (run.disagreements.length) {
     place.append(element('p', {}, 'The engines differ:'),
@@ -42,7 +43,7 @@ function writeVerdicts() {
     element('td', { class: verdict.good ? 'good' : 'bad' }, verdict.good ? '✓ passed' : '✗ FAILED'),
     element('td', {}, verdict.wanted, verdict.because ? element('div', { class: 'faint' }, verdict.because) : ''),
     element('td', {}, verdict.seen),
-    element('td', {}, `${clock(verdict.first)} to ${clock(verdict.last)}`),
+    element('td', { class: 'time' }, `${clock(verdict.first)} to ${clock(verdict.last)}`),
     element('td', {}, jumpButton(clock(verdict.at), () => jump(verdict)))));
   const names = ['verdict', 'wanted', 'seen', 'looked at', 'show'];
   document.getElementById('verdicts').append(element('table', {},

@@ -39,7 +39,7 @@ function draw() {
 
 function drawNow() {
   waiting = false;
-  for (const { svg, lanes, place } of groups) if (place.open) drawGroup(svg, lanes);
+  groups.forEach(({ svg, lanes, place }, n) => { if (place.open) drawGroup(svg, lanes, n); });
   drawOverview(page('overview'));
   drawAxis(page('axis'));
   page('range').textContent = `${clock(shown.from)} to ${clock(shown.to)}`;
@@ -193,7 +193,8 @@ function overviewTo(event) {
 
 function sized(width) {
   shown.width = Math.max(width, 280);
-  shown.gutter = Math.round(Math.min(250, Math.max(108, shown.width * 0.24)));
+  shown.stacked = shown.width < 560;
+  shown.gutter = shown.stacked ? 8 : Math.round(Math.min(250, shown.width * 0.27));
   drawNow();
 }
 
