@@ -32,8 +32,11 @@ SYMBOLS: dict[type, str] = {
 class _Text:
     """Writes the generated function."""
 
-    def __init__(self, logic: Logic, branch_free: bool, options: Mapping[str, int]) -> None:
+    def __init__(
+        self, logic: Logic, branch_free: bool, options: Mapping[str, int], named: bool = True
+    ) -> None:
         self.logic, self.branch_free = logic, branch_free
+        self.named = named
         self.trees = folded(logic, options) if options else {n: f.tree for n, f in logic.facts.items()}
         d = logic.definition
         self.places = {
@@ -43,8 +46,9 @@ class _Text:
         }
         self.acts = [f"{n.lower()}_acts" for n in logic.interlock_names]
         self.needed = self._needed()
+        self.inner = frozenset[str]() if named else self._used_once()
         times = Counter(r for f in self.needed for r in self.reads(f.name) if r.group != "this")
-        self.local = {r: f"_{r.group}_{r.name}" for r, n in times.items() if n > 2}
+        self.local = {r: f"_{r.group}_{r.name}" for r, n in times.items() if n > 2 or not named}
 
     def reads(self, name: str) -> tuple[Read, ...]:
         if name == "step":
@@ -61,28 +65,61 @@ class _Text:
                 wanted |= {r.name for r in self.reads(name) if r.group == "this"}
         return [f for f in facts.values() if f.name in wanted]
 
+    def _used_once(self) -> frozenset[str]:
+        """Facts that stand in one place only and are not kept: written there, they need no name."""
+        uses = Counter(row.guard.name for k in self.logic.steps for row in self.logic.rows_from(k))
+        for f in self.needed:
+            if f.name != "step":
+                reads = filter(None, map(read_of, ast.walk(self.trees[f.name])))
+                uses.update(r.name for r in reads if r.group == "this")
+        kept = {*self.logic.memory, *self.logic.definition.outputs._fields, *self.acts}
+        # a whole number is quicker as statements
+        return frozenset(f.name for f in self.needed if uses[f.name] == 1 and f.kind is bool) - kept
+
     def whole(self) -> str:
         lines = ["def scan(memory, inputs, presets, dt_ms, outputs, acts):"]
-        lines += [f"    {name} = {self.fetch(r)}" for r, name in self.local.items()]
+        if self.named:
+            lines += [f"    {name} = {self.fetch(r)}" for r, name in self.local.items()]
+        else:
+            lines += self.unpacked()
         lines += [f"    _was_at = 1 << memory[{self.places[Read('was', 'step')]}]"]
         for f in self.needed:
-            lines += self.step() if f.name == "step" else self.assign("    ", f.name, self.trees[f.name])
+            if f.name not in self.inner:
+                lines += self.step() if f.name == "step" else self.assign("    ", f.name, self.trees[f.name])
         for target, names in (
             ("memory", self.logic.memory),
             ("outputs", self.logic.definition.outputs._fields),
             ("acts", self.acts),
         ):
-            lines += [f"    {target}[{n}] = {self.stored(name)}" for n, name in enumerate(names)]
+            stored = list(map(self.stored, names))
+            if self.named:
+                lines += [f"    {target}[{n}] = {value}" for n, value in enumerate(stored)]
+            elif stored:
+                lines.append(f"    {target}[:] = ({', '.join(stored)},)")
         return "\n".join([*lines, ""])
+
+    def unpacked(self) -> list[str]:
+        """All that is read, taken out of its sequence at once: quicker than one by one."""
+        lines = []
+        for group, source in SOURCES.items():
+            names = [self.local.get(r, "_") for r in self.places if r.group == group]
+            if set(names) - {"_"}:
+                lines.append(f"    ({', '.join(names)},) = {source}")
+        return lines
 
     def stored(self, name: str) -> str:
         if self.logic.facts[name].kind is int:
             return name
+        if not self.named:
+            return f"+{name}"  # a whole number
         return f"{name} & 1" if self.branch_free else f"1 if {name} else 0"
 
     def fetch(self, r: Read) -> str:
         place = f"{SOURCES[r.group]}[{self.places[r]}]"
         return f"({place} != 0)" if self.logic.kinds[r] is bool else place
+
+    def guard(self, name: str) -> str:
+        return self.text(self.trees[name]) if name in self.inner else name
 
     def step(self) -> list[str]:
         was = self.text(ast.parse("s.was.step", mode="eval").body)
@@ -93,7 +130,7 @@ class _Text:
                 lines.append(f"    {word} {was} == {int(k)}:")
                 word = "elif"
                 for n, row in enumerate(rows):
-                    lines.append(f"        {'elif' if n else 'if'} {row.guard.name}:")
+                    lines.append(f"        {'elif' if n else 'if'} {self.guard(row.guard.name)}:")
                     lines.append(f"            step = {int(row.to)}")
         return [*lines, "    _at = 1 << step"]
 
@@ -135,7 +172,7 @@ class _Text:
             case ast.IfExp(test, a, b):
                 return self.chosen(node, t(test), t(a), t(b))
             case ast.Call(ast.Name("percent"), [a, p]):
-                return f"(max({t(a)}, 0) * max({t(p)}, 0) // 100)"
+                return f"({self.at_least_0(t(a))} * {self.at_least_0(t(p))} // 100)"
             case ast.Call(ast.Name(name), [a, b]):
                 return f"{name}({t(a)}, {t(b)})"
             case ast.Compare(a, [ast.In()], [ast.Tuple(steps)]):
@@ -144,7 +181,13 @@ class _Text:
                 return f"({t(a)} {SYMBOLS[type(op)]} {t(b)})"
         read = read_of(node)
         assert read is not None, ast.dump(node)
-        return read.name if read.group == "this" else self.local.get(read) or self.fetch(read)
+        return self.guard(read.name) if read.group == "this" else self.local.get(read) or self.fetch(read)
+
+    def at_least_0(self, text: str) -> str:
+        if text.isdigit():
+            return text
+        quickly = text.isidentifier() and not self.named
+        return f"({text} if {text} > 0 else 0)" if quickly else f"max({text}, 0)"
 
     def joined(self, by_and: bool) -> str:
         if self.branch_free:
@@ -180,7 +223,9 @@ class _Text:
         return "(" + self.joined(False).join(f"({self.text(step)} == {k})" for k in steps) + ")"
 
 
-def source(logic: Logic, branch_free: bool = False, options: Mapping[str, int] | None = None) -> str:
+def source(
+    logic: Logic, branch_free: bool = False, options: Mapping[str, int] | None = None, named: bool = True
+) -> str:
     """
     The text of the scan: one function `scan`, without imports.
 
@@ -188,14 +233,16 @@ def source(logic: Logic, branch_free: bool = False, options: Mapping[str, int] |
         logic: What it scans.
         branch_free: For Numba.
         options: Presets that are always so; what they settle is left out. Only for these, from power-up on.
+        named: Every fact has its line, every value its place. Else quicker, for plain Python alone: a fact
+            that is used in one place is written there; all is read at once, and stored at once.
     """
-    return _Text(logic, branch_free, options or {}).whole()
+    return _Text(logic, branch_free, options or {}, named).whole()
 
 
 def interpreted(logic: Logic, options: Mapping[str, int] | None = None) -> FlatScan:
     """The generated scan on plain Python, quickest over lists of int; `options` as in `source`."""
     names: dict[str, Any] = {}
-    exec(compile(source(logic, options=options), "<generated scan>", "exec"), names)
+    exec(compile(source(logic, options=options, named=False), "<generated scan>", "exec"), names)
     scan: FlatScan = names["scan"]
     return scan
 
