@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from controller.campaign.scenario_file import scenario_model
 from controller.points import points_model
 from controller.schemas import schema_text
 from controller.settings import receiver_model
@@ -12,6 +13,7 @@ FOLDER = Path(__file__).parents[1] / "configs" / "schemas"
 
 def texts() -> dict[str, str]:
     models = {"receiver": receiver_model(), "points": points_model(), "plant": plant_model()}
+    models["scenario"] = scenario_model()
     return {f"{name}.schema.json": schema_text(model) for name, model in models.items()}
 
 

@@ -33,6 +33,13 @@ def test_the_files_of_a_station_satisfy_their_schema(station: Path, kind: str):
     assert (station / ".." / "schemas" / f"{kind}.schema.json").is_file()
 
 
+@pytest.mark.parametrize("file", sorted((FOLDER.parent / "scenarios").glob("*.yaml")), ids=lambda file: file.stem)
+def test_a_scenario_satisfies_its_schema(file: Path):
+    text = file.read_text(encoding="utf-8")
+    jsonschema.validate(yaml.safe_load(text), json.loads(texts()["scenario.schema.json"]))
+    assert text.splitlines()[0] == "# yaml-language-server: $schema=../schemas/scenario.schema.json"
+
+
 def test_a_number_out_of_range_and_a_strange_key_are_refused_by_the_schema():
     schema = json.loads(texts()["receiver.schema.json"])
     station = {"name": "R-101", "description": "x", "product": "flour"}

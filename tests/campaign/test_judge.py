@@ -96,7 +96,7 @@ def test_the_three_engines_agree_and_a_fourth_that_lies_is_told(tmp_path: Path) 
 
 def test_a_row_taken_away_is_noticed(tmp_path: Path) -> None:
     logic = Logic(RECEIVER)
-    runner = Runner(without(logic, guarded(logic, "row warned")), name="generated", check=False)
+    runner = Runner(without(logic, guarded(logic, "row warned_with_batch")), name="generated", check=False)
     assert run(tmp_path, FIRST + RIGHT, runner).verdict == "failed"
 
 
