@@ -15,7 +15,7 @@ demo: $(VENV)/.demo ## one hour of plant time of the example station, in seconds
 test: $(VENV)/.dev ## every test
 # the scenarios beside the others, in one process: their last page sums up all of them
 	$(BIN)/python -m pytest tests/scenarios & scenarios=$$!; \
-	  $(BIN)/python -m pytest -n auto --dist loadfile --ignore tests/scenarios; others=$$?; \
+	  $(BIN)/python -m pytest -n auto --dist loadfile --no-loadscope-reorder --ignore tests/scenarios; others=$$?; \
 	  wait $$scenarios && exit $$others
 
 bench: $(VENV)/.dev ## the figures of this machine; never part of the tests
