@@ -1,7 +1,7 @@
 """The commands of the command line that test a receiver: scenarios and what belongs to them."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
@@ -18,6 +18,12 @@ def scenarios(
     ] = None,
     match: Annotated[str | None, typer.Option(help="Only files with this in their name.")] = None,
     jobs: Annotated[int | None, typer.Option(min=1, help="Side by side; all processors unless told.")] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Folder for pages: what each failed scenario did, over time.")
+    ] = None,
+    pages: Annotated[
+        Literal["failed", "all"], typer.Option(help="Which scenarios leave a page in --out.")
+    ] = "failed",
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
 ) -> None:
     """Run fault scenarios on the simulated station and judge each: what must follow, what never may."""
@@ -31,7 +37,7 @@ def scenarios(
         typer.echo(f"scenarios: needs {error.name}; run: {install_with('fast')}", err=True)
         raise typer.Exit(WRONG_INPUT) from error
     clock, console = WallClock(), Console(highlight=False, soft_wrap=True)
-    ask = command.Ask(command.found(paths, match), station, jobs or command.processors())
+    ask = command.Ask(command.found(paths, match), station, jobs or command.processors(), out, pages)
     command.check(ask, station_folder)
     done = []
     for result in command.results(ask, station_folder):

@@ -9,7 +9,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from controller.campaign.results import Result, result_of
+from controller.campaign.run_page import page_of
 from controller.campaign.runner import Runner
+from controller.campaign.timing_diagram import ASCII
 from controller.problems import Problem, StationError
 from controller.simulate.times import typed
 
@@ -27,6 +29,8 @@ class Ask(NamedTuple):
     files: list[Path]
     station: str | None
     jobs: int
+    out: Path | None = None  # where pages go
+    pages: str = "failed"  # of which runs: failed or all
 
     @property
     def few(self) -> bool:
@@ -74,13 +78,28 @@ def check(ask: Ask, folder_of: FolderOf) -> None:
 
 
 def results(ask: Ask, folder_of: FolderOf) -> Iterator[Result]:
-    """The results, in the order of the files."""
-    work = partial(_one, few=ask.few, station=ask.station, folder_of=folder_of)
+    """The results, in the order of the files; pages are written where the runs are."""
+    if ask.out is not None:
+        ask.out.mkdir(parents=True, exist_ok=True)
+    work = partial(_one, ask=ask._replace(files=[]), few=ask.few, folder_of=folder_of)
+    pages = _page_files(ask)
     if ask.jobs == 1 or len(ask.files) == 1:
-        yield from map(work, ask.files)
+        yield from map(work, ask.files, pages)
         return
     with ProcessPoolExecutor(min(ask.jobs, len(ask.files))) as pool:
-        yield from pool.map(work, ask.files)
+        yield from pool.map(work, ask.files, pages)
+
+
+def _page_files(ask: Ask) -> list[Path | None]:
+    """Where the page of each file goes: by its name, numbered where two files have the same."""
+    if ask.out is None:
+        return [None] * len(ask.files)
+    stems = [file.stem for file in ask.files]
+    earlier = [stems[:k].count(stem) for k, stem in enumerate(stems)]
+    return [
+        ask.out / (f"{stem}_{n + 1}.html" if n else f"{stem}.html")
+        for stem, n in zip(stems, earlier, strict=True)
+    ]
 
 
 def processors() -> int:
@@ -93,10 +112,15 @@ def _runner(few: bool) -> Runner:
     return Runner(few=few)
 
 
-def _one(file: Path, few: bool, station: str | None, folder_of: FolderOf) -> Result:
+def _one(file: Path, page: Path | None, ask: Ask, few: bool, folder_of: FolderOf) -> Result:
     runner = _runner(few)
     assert runner.engine is not None
-    return result_of(runner.run(runner.load(file, folder_of, station)), runner.engine)
+    outcome = runner.run(runner.load(file, folder_of, ask.station))
+    result = result_of(outcome, runner.engine)
+    if page is None or outcome.recording is None or (ask.pages == "failed" and result.verdict == "passed"):
+        return result
+    page.write_text(page_of(outcome, result), encoding="utf-8")
+    return result._replace(page=str(page))
 
 
 # ---- what is printed -----------------------------------------------------------------------------------
@@ -117,6 +141,11 @@ def show(console: "Console", result: Result) -> None:
         console.print(f"          {said}")
     for said in result.disagreements:
         console.print(f"        the engines differ at {said}")
+    for line in result.diagram:
+        shown = line if console.encoding.startswith("utf") else line.translate(ASCII)
+        console.print(f"        {shown}", markup=False)
+    if result.page:
+        console.print(f"        page: {result.page}", markup=False)
     console.print(f"        again: receiver scenarios {result.path}")
 
 

@@ -4,6 +4,7 @@ from typing import Any, NamedTuple
 
 from controller.campaign.judge import Verdict
 from controller.campaign.runner import Outcome
+from controller.campaign.timing_diagram import timing_diagram
 from controller.engines.as_written import AsWritten
 from controller.explain import Scene
 from controller.simulate.times import typed
@@ -26,6 +27,8 @@ class Result(NamedTuple):
     broken: str
     ran_ms: int  # of virtual time
     took_s: float
+    diagram: tuple[str, ...] = ()  # around the first bad verdict, in lines
+    page: str = ""  # where the page of the run was written
 
     @property
     def bad(self) -> tuple[Verdict, ...]:
@@ -51,6 +54,8 @@ def result_of(outcome: Outcome, engine: AsWritten) -> Result:
         tuple(judged.acts.items()) if judged else (), tuple(driven.done) if driven else (),
         tuple(driven.moments) if driven else (), outcome.broken,
         driven.end_ms if driven else 0, outcome.took_s,
+        timing_diagram(s, outcome.recording, driven.moments, driven.end_ms, bad)
+        if bad and driven and outcome.recording else (),
     )  # fmt: skip
 
 

@@ -3,12 +3,13 @@
 from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 
-from controller.campaign.conditions import Condition
 from controller.campaign.recording import Recording
 from controller.campaign.results import Result
+from controller.campaign.run_table import Table
 from controller.campaign.runner import Outcome
 from controller.campaign.scenario import Scenario
-from controller.campaign.traces import analog, changes
+from controller.campaign.traces import analog
+from controller.campaign.windows import window_of
 from controller.events import EVENTS
 from controller.image import FIELD_INPUTS, JOG, Inputs, Outputs
 from controller.points import Point
@@ -44,52 +45,6 @@ GAUGES = (
 # fmt: on
 WIRED_BY = {"vacuum_pa": "vacuum_ua", "supply_pa_g": "supply_air_ua", "dp_pa": "filter_dp_ua"}
 """The transmitter without which a reading of the sequence says nothing."""
-
-
-class Table:
-    """All columns of a recording by name, each over the whole run."""
-
-    def __init__(self, recording: Recording, conditions: Iterable[Condition], names: Iterable[str]) -> None:
-        import numpy as np
-
-        rules = {c.text: c.rule for c in conditions}
-        logic, parts = recording.logic, list[dict[str, Any]]()
-        self.gaps: list[tuple[int, int]] = []
-        end_ms = 0
-        for piece in recording.pieces():
-            columns, scans = piece.columns, piece.columns.scans
-            if parts and piece.first_ms != end_ms + recording.scan_ms:
-                self.gaps.append((end_ms, piece.first_ms))
-            end_ms = piece.first_ms + (scans - 1) * recording.scan_ms
-            ran = columns.rescanned
-            found = {
-                "time": np.arange(scans, dtype=np.int64) + piece.first_ms // recording.scan_ms,
-                **{n: piece.inputs[:, k] for k, n in enumerate(Inputs._fields)},
-                **{n: ran.outputs[:, k] for k, n in enumerate(Outputs._fields)},
-                **{n: ran.acts[:, k] for k, n in enumerate(logic.interlock_names)},
-                **{n: np.broadcast_to(columns.this(n), (scans,)) for n in names if n in logic.facts},
-                **{text: columns.whole(rule) for text, rule in rules.items()},
-                **piece.readings,
-            }
-            parts.append(found)
-        joined = {name: [part[name] for part in parts] for name in parts[0]}
-        self._columns = {name: np.concatenate(columns) for name, columns in joined.items()}
-        self.times = self._columns["time"]
-
-    def __contains__(self, name: str) -> bool:
-        return name in self._columns
-
-    def __getitem__(self, name: str) -> Any:
-        return self._columns[name]
-
-    def moves(self, name: str) -> bool:
-        """Whether a column has more than one value."""
-        column = self._columns[name]
-        return bool((column != column[0]).any())
-
-    def changes(self, name: str) -> Document:
-        """Where a column changes."""
-        return dict(changes(self.times, self._columns[name]))
 
 
 def data_of(outcome: Outcome, result: Result) -> Document:
@@ -255,37 +210,15 @@ def _kind(what: str) -> str:
     return "power" if what.startswith("power") else "set" if " = " in what else "command"
 
 
-class _Window(NamedTuple):
-    line: int
-    text: str
-    first_ms: int
-    last_ms: int
-    wrong: bool  # a condition that must not be true
-    because: str
-    condition: str
-
-
-def _windows(s: Scenario, result: Result, end_ms: int) -> Iterable[_Window]:
-    for beat, at_ms in zip(s.beats, result.moments, strict=False):
-        for e in beat.expected if at_ms is not None else ():
-            first, last = (at_ms or 0) + e.not_before_ms, min((at_ms or 0) + e.within_ms, end_ms)
-            condition = e.condition.text if e.condition else ""
-            yield _Window(e.line, e.text, first, last, False, e.because, condition)
-    for rule in s.rules:
-        yield _Window(rule.line, rule.text, 0, end_ms, not rule.wanted, "", rule.holds.text)
-
-
 def _verdicts(table: Table, s: Scenario, result: Result) -> list[Document]:
     """All verdicts, each with its window and, where it has a condition, when that was true."""
-    end_ms = result.ran_ms
-    windows = list(_windows(s, result, end_ms))
     found = []
     for v in result.verdicts:
-        mine = [w for w in windows if w.line == v.line and w.text in v.wanted]
-        w = mine[0] if mine else _Window(v.line, "", 0, end_ms, False, "", "")
+        w = window_of(s, result.moments, result.ran_ms, v)
+        condition = w.condition.text if w.condition else ""
         found.append({
             "good": v.good, "wanted": v.wanted, "seen": v.seen, "at": v.at_ms, "line": v.line,
             "first": w.first_ms, "last": w.last_ms, "wrong": w.wrong, "because": w.because,
-            "trace": table.changes(w.condition) if w.condition in table else None,
+            "trace": table.changes(condition) if condition in table else None,
         })  # fmt: skip
     return found
