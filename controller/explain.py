@@ -172,7 +172,7 @@ class Scene:
             return f"{_typed_as()[read.name].loc[-1]} is {'true' if on else 'false'}"
         text = said(read.name, on)
         changed = read.group == "was" and bool(self.facts.get(read.name, on)) != on
-        return f"{text} (in the scan before)" if changed else text
+        return f"{text} until now" if changed else text
 
     def _is_fixed(self, node: ast.expr) -> bool:
         """Whether it never changes here: what is fitted explains nothing that happens."""

@@ -155,11 +155,11 @@ def test_every_fact_of_every_step_can_be_explained(engine):
                 assert found.grounds_of(name), name
 
 
-def test_memory_that_this_scan_changed_is_said_to_be_of_the_scan_before(engine):
+def test_memory_that_this_scan_changed_is_said_to_hold_until_now(engine):
     was = {"step": CLEAR, "proved": True, "flap_closed": False}
     found = scene(engine, Inputs(vacuum_ua=4_000, supply_air_ua=15_200), **was)
     assert not found.facts["proved"]
-    assert "vacuum has been proved (in the scan before)" in found.grounds_of("has_vacuum")
+    assert "vacuum has been proved until now" in found.grounds_of("has_vacuum")
 
 
 def without_keys(ground):
