@@ -30,6 +30,7 @@ from controller.simulate.station_loop import StationLoop
 from controller.simulate.station_run import StationRun, Watcher
 from io_sim.parameters import PlantParameters
 from io_sim.plant import Plant
+from io_sim.put_in import put_in
 
 STATION = Path(__file__).parents[1] / "configs" / "buckwheat_mill"
 LOGIC = Logic(RECEIVER)
@@ -55,9 +56,14 @@ def wall_s(*arguments, **environment):
     return time.monotonic() - began
 
 
+def for_station(name):
+    """The executor as `simulate` makes it: for the options of the station alone."""
+    return executors.executor(name, LOGIC, options=executors.options_of(Presets()))
+
+
 def whole_path(name, minutes):
     """Plant time over CPU time from the press of start on: trace, records, events, journal; start-up apart."""
-    loop = StationLoop(LOGIC, Presets(), PlantParameters(), executors.executor(name, LOGIC))
+    loop = StationLoop(LOGIC, Presets(), PlantParameters(), for_station(name))
     loop.run(1)  # compiled or found compiled
     with tempfile.TemporaryDirectory() as folder, Journal(Path(folder)) as journal:
         watcher = Watcher(journal.add_cycle, journal.add_events, lambda segment: None)
@@ -67,7 +73,7 @@ def whole_path(name, minutes):
 
 def bare_loop(name, minutes):
     """Plant time over CPU time of the loop alone, traced, nobody looking at it."""
-    loop = StationLoop(LOGIC, Presets(), PlantParameters(), executors.executor(name, LOGIC))
+    loop = StationLoop(LOGIC, Presets(), PlantParameters(), for_station(name))
     loop.run(100)
     loop.press("start_pb", 1)
 
@@ -119,11 +125,12 @@ def compiled_ns(scan, array, scans=500_000):
     return cpu_s(many, scans, *values) / scans * 1e9
 
 
-def plant_step_us(compiled, steps):
+def plant_step_us(steps, compiled=False, advance=None):
     """One plant step while it conveys, called in blocks so that the call itself does not count."""
     plant = Plant(PlantParameters(), compiled=compiled)
+    plant._advance = advance or plant._advance
     drawing = Outputs(source_cmd=True, vent_close_cmd=True, feed_cmd=True)
-    plant.advance(drawing, 5_000)  # compiled, and conveying
+    plant.advance(drawing, steps * 5)  # compiled or written anew, and conveying
     return cpu_s(plant.advance, drawing, steps * 5) / steps * 1e6
 
 
@@ -146,9 +153,10 @@ def main():
         shutil.rmtree(cache)
     line("scan as written, rows on transitions", f"{as_written_us(AsWritten(LOGIC), 2_000):.0f} us")
     line("scan as written, rows on three lines", f"{as_written_us(AsWritten(LOGIC, on_rows), 2_000):.0f} us")
-    line("plant step, interpreted", f"{plant_step_us(False, 4_000):.1f} us")
+    line("plant step, interpreted", f"{plant_step_us(4_000):.1f} us")
+    line("plant step, interpreted, constants put in", f"{plant_step_us(4_000, advance=put_in()):.1f} us")
     if fast:
-        line("plant step, compiled", f"{plant_step_us(True, 400_000) * 1_000:.0f} ns")
+        line("plant step, compiled", f"{plant_step_us(400_000, compiled=True) * 1_000:.0f} ns")
     line("scan generated, interpreted", f"{scan_us(generated.interpreted(LOGIC), 5_000):.1f} us")
     if fast:
         from controller.engines.compiled import array, compiled

@@ -4,12 +4,14 @@ The rules run as they are written: the debugger steps into them, the rows move `
 The slowest engine and the plainest; the others are checked against it.
 """
 
+import ast
 from collections.abc import Callable, Iterator, Mapping
 from operator import itemgetter
 from typing import Any, NamedTuple
 
 from transitions import Machine
 
+from controller.engines.fixed import folded
 from controller.sequence import definition as language
 from controller.sequence.logic import Logic
 
@@ -133,10 +135,16 @@ class AsWritten:
     The logic, run as it is written: each rule once a scan, in working order.
 
     `scan(memory, inputs, presets, dt_ms)` is pure: named tuples in, `Scanned` out. Start from
-    `Logic.power_up()`. Not for two threads at once: the machine of `transitions` is shared.
+    `Logic.power_up()`. Not for two threads at once: the machine of `transitions` is shared. With `options`
+    as in `generated.source` it leaves out what these settle for ever; what lays a scan open never does.
     """
 
-    def __init__(self, logic: Logic, stepper: Callable[[Logic], Stepper] = on_transitions) -> None:
+    def __init__(
+        self,
+        logic: Logic,
+        stepper: Callable[[Logic], Stepper] = on_transitions,
+        options: Mapping[str, int] | None = None,
+    ) -> None:
         self.logic = logic
         names = vars(language) | dict(logic.constants)
         # a made text has passed the reader, which lets nothing through but the subset
@@ -145,6 +153,9 @@ class AsWritten:
             for f in logic.facts.values()
         ]
         self._rule_of = dict(self._rules)
+        left = folded(logic, options) if options else {}
+        self._settled = {name: tree.value for name, tree in left.items() if isinstance(tree, ast.Constant)}
+        self._open = [(name, rule) for name, rule in self._rules if name not in self._settled]
         self._memory, self._outputs, self._acts = logic.Memory, logic.definition.outputs, logic.Acts
         self._memory_of = itemgetter(*self._memory._fields)
         self._outputs_of = itemgetter(*self._outputs._fields)
@@ -152,7 +163,7 @@ class AsWritten:
 
     def scan(self, memory: Any, inputs: Any, presets: Any, dt_ms: int) -> Scanned:
         """One scan."""
-        facts = self.laid(memory, inputs, presets, dt_ms).__dict__
+        facts = self._run(Laid(memory, inputs, presets, dt_ms), self._settled, self._open).__dict__
         return Scanned(
             self._memory._make(self._memory_of(facts)),
             self._outputs._make(self._outputs_of(facts)),
@@ -161,9 +172,13 @@ class AsWritten:
 
     def laid(self, memory: Any, inputs: Any, presets: Any, dt_ms: int) -> Laid:
         """One scan, laid open."""
-        s = Laid(memory, inputs, presets, dt_ms)
+        return self._run(Laid(memory, inputs, presets, dt_ms), {}, self._rules)
+
+    @staticmethod
+    def _run(s: Laid, settled: Mapping[str, Any], rules: list[tuple[str, Callable[[Any], Any]]]) -> Laid:
         facts = s.__dict__
-        for name, rule in self._rules:
+        facts.update(settled)
+        for name, rule in rules:
             facts[name] = rule(s)
         return s
 

@@ -67,7 +67,7 @@ def executor(
     if name == "compiled":
         return _compiled(logic, cache, options or {})
     as_written = name == "transitions"
-    scan = _flat(AsWritten(logic)) if as_written else generated.interpreted(logic, options)
+    scan = _flat(AsWritten(logic, options=options)) if as_written else generated.interpreted(logic, options)
     plant = put_in()
     loop = closed_loop.bound(logic, scan=scan, advance=plant, differ=operator.ne)
     return Executor(name, loop, list, list, Presets._make if as_written else _whole, plant)

@@ -5,10 +5,12 @@ import stories
 from story_presets import SETS
 
 from controller.engines import generated
+from controller.engines.as_written import AsWritten, on_rows
 from controller.image import Outputs
 from controller.sequence.logic import Logic
 from controller.sequence.receiver import RECEIVER
 from controller.simulate.executors import options_of
+from controller.simulate.station_loop import whole_memory
 
 LOGIC = Logic(RECEIVER)
 WHOLE = generated.interpreted(LOGIC)
@@ -19,7 +21,9 @@ SCANS = 600
 def test_a_scan_folded_for_its_options_agrees_with_the_whole_one(number):
     """Memory, outputs and acts, scan by scan, a loss of power in between."""
     presets = SETS[number]
-    folded = generated.interpreted(LOGIC, options_of(presets))
+    options = options_of(presets)
+    folded = generated.interpreted(LOGIC, options)
+    as_written = AsWritten(LOGIC, on_rows, options)
     flat_presets = [int(v) for v in presets]
     first = generated.flat(LOGIC)
     kept = {list(LOGIC.memory).index(n) for n in LOGIC.kept}
@@ -31,9 +35,13 @@ def test_a_scan_folded_for_its_options_agrees_with_the_whole_one(number):
             memory = [v if k in kept else f for k, (v, f) in enumerate(zip(memory, first, strict=True))]
         flat_inputs = [int(v) for v in inputs]
         other = memory[:], out[:], acts[:]
+        record = whole_memory(LOGIC, memory)
         WHOLE(memory, flat_inputs, flat_presets, dt_ms, out, acts)
         folded(other[0], flat_inputs, flat_presets, dt_ms, other[1], other[2])
         assert other == (memory, out, acts), (n, inputs)
+        if n % 8 == 0:
+            scanned = as_written.scan(record, inputs, presets, dt_ms)
+            assert tuple(map(list, scanned)) == other, (n, inputs)
         inputs, dt_ms = told.send(Outputs(*map(bool, out)))
 
 
