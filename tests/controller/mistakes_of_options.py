@@ -70,6 +70,10 @@ OF_PLACES = (
     Mistake("manual mode for ever", rules(manual=fact(lambda s: s.manual_accepted or (s.was.manual and not s.now.automatic_request), first=False)), ("manual mode ends by itself",)),
 )  # fmt: skip
 
+SAYS_THE_SAME = {
+    "SHORT_CYCLE": ("so many batches running under the least fill time are a trip",),
+    "FILTER_DP_HIGH": ("filter pressure over its second limit in two batches running is a trip",),
+}
 OF_FLAP_AND_SOURCE = (
     Mistake("pull-in without an end", replace(rules(pulling_in=fact(lambda s: s.set.flap_kind == VACUUM_HELD and s.step in DRAWING and not s.seated)),
             interlocks=tuple(i._replace(effect="warn") if i.cause.name == "not_pulled_in" else i for i in RECEIVER.interlocks)),
@@ -98,7 +102,7 @@ OF_FLAP_AND_SOURCE = (
              "the source acts only while it draws, or held by hand", "the source acts only where it is called to")),
     Mistake("any motor is ready", rules(source_ready=TRUE), ("a batch begins with the motor ready", "a run keeps the starts an hour")),
     *(
-        Mistake(f"{name} is only told", interlocks(lambda i, name=name: i._replace(effect="warn", allowed=()) if i.name == name else i), (f"{claim} is a trip wherever it is looked at",))
+        Mistake(f"{name} is only told", interlocks(lambda i, name=name: i._replace(effect="warn", allowed=()) if i.name == name else i), (f"{claim} is a trip wherever it is looked at", *SAYS_THE_SAME.get(name, ())))
         for name, claim in (
             ("SOURCE_NOT_RUNNING", "SOURCE_NOT_RUNNING"), ("SOURCE_OVERLOAD", "SOURCE_OVERLOAD while it runs"), ("SOURCE_RUNS_UNCOMMANDED", "SOURCE_RUNS_UNCOMMANDED out of manual mode"),
             ("SHORT_CYCLE", "SHORT_CYCLE"), ("RECEIVER_OVERFULL", "RECEIVER_OVERFULL"), ("FILTER_DP_HIGH", "FILTER_DP_HIGH again"),
@@ -139,8 +143,6 @@ OF_ESCALATIONS = (
     Mistake("high vacuum of one batch is never forgotten", rules(high_before=fact(lambda s: s.step != WARNING and (s.was.high_batch or s.was.high_before), first=False)), ("a batch that high vacuum ended is remembered as the one before",)),
     Mistake("high vacuum again is looked at in convey only", interlocks(lambda i: i._replace(steps=(CONVEY,)) if i.cause.name == "vacuum_high_again" else i), ("the trip counts high vacuum as long as the end of the batch does",)),
     Mistake("high vacuum ends batch after batch", interlocks(lambda i: i._replace(effect="warn") if i.cause.name == "vacuum_high_again" else i), ("so many batches of the last three ended by high vacuum are a trip",)),
-    Mistake("a clogged filter is only told", interlocks(lambda i: i._replace(effect="warn") if i.name == "FILTER_DP_HIGH" else i), ("filter pressure over its second limit in two batches running is a trip",)),
-    Mistake("short cycles are only told", interlocks(lambda i: i._replace(effect="warn") if i.name == "SHORT_CYCLE" else i), ("so many batches running under the least fill time are a trip",)),
     Mistake("fills too fast are only told", interlocks(lambda i: i._replace(effect="warn") if i.name == "FILL_TOO_FAST" else i), ("fills too fast after a second emptying and a warning are a trip",)),
     Mistake("a starved receiver goes on", without_row("over_and_starved"), ("no batch follows so many short ones running",)),
     Mistake("returns are not counted", rules(resumes_in_row=fact(lambda s: 0 if s.step == WARNING or s.batch_ended else s.was.resumes_in_row, first=0)), ("a return from want of air is counted",)),
