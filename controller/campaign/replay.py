@@ -10,7 +10,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from controller.campaign.behind import Behind, behind
+from controller.campaign.behind import Behind, behind, guards_to
 from controller.campaign.recorded import Scans, scans_of
 from controller.campaign.recording import whole_inputs
 from controller.engines.as_written import AsWritten, on_rows
@@ -40,8 +40,8 @@ class Difference(NamedTuple):
     scan: int  # of the trace, from 1
     step: str  # today, before it
     differs: tuple[Differs, ...]
-    why: tuple[str, ...]  # values against limits, on today's side
-    facts: tuple[Behind, ...]  # that make the first of them what it is today
+    why: tuple[str, ...]  # of the first of them: values against limits, on today's side
+    facts: tuple[Behind, ...]  # that make them what they are today, the first of them first
 
 
 class Replayed(NamedTuple):
@@ -71,7 +71,7 @@ class Versions:
         self._note("preset", tuple(header.presets), Presets._fields, "takes its default")
         places = {name: k for k, name in enumerate(header.columns)}
         self._inputs = [places.get(name) for name in Inputs._fields]
-        today = (*outputs, "step", *logic.interlock_names)
+        today = ("step", *logic.interlock_names, *outputs)  # what causes stands before what follows
         recorded = {*header.outputs, *header.watched}
         self.names = tuple(name for name in today if name in recorded)
         self._there = [places[name] for name in self.names]
@@ -105,7 +105,7 @@ class Versions:
         import numpy as np
 
         step = list(self.logic.memory).index("step")
-        return np.hstack([ran.outputs, ran.memory[:, [step]], ran.acts])[:, self._here]
+        return np.hstack([ran.memory[:, [step]], ran.acts, ran.outputs])[:, self._here]
 
     def memory(self, woke: Sequence[int]) -> list[int]:
         """
@@ -207,13 +207,13 @@ class _Run:
         engine, inputs = AsWritten(logic, on_rows), whole_inputs(self._inputs[k])
         dt_ms = int(self._block.table[k, 0])
         scene = Scene(engine, whole_memory(logic, memory), inputs, v.presets, dt_ms)
-        differs, roots = [], list[str]()
+        differs, roots = [], list[list[str]]()
         for name, there, here in zip(v.names, self._then[k].tolist(), today.tolist(), strict=True):
             if there != here:
                 differs.append(_differs(v, name, there, here))
-                roots += _roots(scene, name, there)
-        found = behind(scene, roots)
-        why = dict.fromkeys(ground for root in roots for ground in scene.grounds_of(root))
+                roots.append(_roots(scene, name, there))
+        found = behind(scene, [root for those in roots for root in those])
+        why = dict.fromkeys(ground for root in roots[0] for ground in scene.grounds_of(root))
         step = logic.step_names[scene.was_step]
         at_ms = int(self._block.at_ms[k])
         return Difference(at_ms, self._done + k + 1, step, tuple(differs), tuple(why), found)
@@ -232,7 +232,5 @@ def _differs(v: Versions, name: str, there: int, here: int) -> Differs:
 def _roots(scene: Scene, name: str, there: int) -> list[str]:
     """The facts that say what differs: of a step the guard that was taken, and those that lead there."""
     if name == "step":
-        fired = scene.fired()
-        leading = [row.guard.name for row in scene.logic.rows_from(scene.was_step) if row.to == there]
-        return [*([fired.guard.name] if fired else []), *leading]
+        return guards_to(scene, there)
     return [f"{name.lower()}_acts" if name in scene.logic.interlock_names else name]

@@ -93,12 +93,13 @@ def _show_difference(console: "Console", difference: Difference) -> None:
         f"First difference at {typed(difference.at_ms)}, scan {difference.scan:,}, in {difference.step}:"
     )
     for kind, name, then, today in difference.differs:
-        console.print(f"  {kind} {name}: {then} then, {today} today")
+        what = name if kind == name else f"{kind} {name}"
+        console.print(f"  {what}: {then} then, {today} today")
     for ground in difference.why:
         console.print(f"  today because {ground}")
     console.print("Facts behind it today:")
     for name, value, where in difference.facts[:FACTS]:
-        console.print(f"  {name} = {value}  ({where})")
+        console.print(f"  {name} is {value}  ({where})")
     if (more := len(difference.facts) - FACTS) > 0:
         console.print(f"  and {more} more; --json has all")
 
