@@ -26,7 +26,7 @@ def code(number: int) -> str:
     The identifier code of a variable: printable ASCII, as short as can be.
 
     >>> code(0), code(93), code(94)
-    ('!', '~', '!"')
+    ('!', '~', '!!')
     """
     place, rest = divmod(number, len(CODES))
     return CODES[rest] + (code(place - 1) if place else "")
