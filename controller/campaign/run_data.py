@@ -8,7 +8,7 @@ from controller.campaign.results import Result
 from controller.campaign.run_table import Table
 from controller.campaign.runner import Outcome
 from controller.campaign.scenario import Scenario
-from controller.campaign.traces import analog
+from controller.campaign.traces import analog, changes
 from controller.campaign.windows import window_of
 from controller.events import EVENTS
 from controller.image import FIELD_INPUTS, JOG, Inputs, Outputs
@@ -43,6 +43,8 @@ GAUGES = (
     Gauge("delivered since power-up", "kg", 1_000, 1, (("plant_delivered_g", PLANT),)),
 )
 # fmt: on
+STATE_OF = [n for step in Step for n, steps in enumerate(STATES.values()) if step in steps]
+"""The state of each step, by their numbers."""
 WIRED_BY = {"vacuum_pa": "vacuum_ua", "supply_pa_g": "supply_air_ua", "dp_pa": "filter_dp_ua"}
 """The transmitter without which a reading of the sequence says nothing."""
 
@@ -62,7 +64,7 @@ def data_of(outcome: Outcome, result: Result) -> Document:
     return {
         **_head(s, result), "scan_ms": scan_ms, "end_ms": int(table.times[-1]) * scan_ms,
         "gaps": table.gaps,
-        "states": {step.value: state for state, steps in STATES.items() for step in steps},
+        "states": list(STATES), "state_of": STATE_OF,
         "lanes": [
             *_sequence(table, recording),
             *_failures(result),
@@ -91,8 +93,11 @@ def _lane(group: str, kind: str, label: str, told: str = "", **more: Any) -> Doc
 
 
 def _sequence(table: Table, recording: Recording) -> Iterable[Document]:
+    import numpy as np
+
     names = [step.name for step in Step]
-    yield _lane("Sequence", "states", "state", "the six states", **table.changes("step"))
+    state = changes(table.times, np.array(STATE_OF)[table["step"]])
+    yield _lane("Sequence", "states", "state", "the six states", **state)
     yield _lane(
         "Sequence", "words", "step", "where the sequence stands", words=names, **table.changes("step")
     )

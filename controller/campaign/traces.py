@@ -5,7 +5,7 @@ from typing import Any
 
 MOST = 20_000
 """Points of a trace that changes more often are extremes of stretches instead."""
-Trace = dict[str, list[int]]
+Trace = dict[str, Any]
 
 
 def changes(times: Any, values: Any) -> Trace:
@@ -33,7 +33,7 @@ def analog(times: Any, values: Any, quantum: int, fine: Iterable[tuple[int, int]
     """
     A column of readings in whole `quantum`s: the points that lie at least one from the point kept before.
 
-    If it moves too often, the least and the most of short stretches; all points of the `fine` ones.
+    If it moves too often, the least and the most of each so many scans (`each`); all of the `fine` stretches.
 
     Args:
         times: As of `changes`.
@@ -43,7 +43,7 @@ def analog(times: Any, values: Any, quantum: int, fine: Iterable[tuple[int, int]
     """
     import numpy as np
 
-    values = np.asarray(values)
+    values, each = np.asarray(values), 1
     cells = values // quantum
     if np.count_nonzero(cells[1:] != cells[:-1]) <= MOST:
         at = np.array(_apart(values, quantum))
@@ -51,8 +51,9 @@ def analog(times: Any, values: Any, quantum: int, fine: Iterable[tuple[int, int]
         near = np.zeros(len(times), dtype=bool)
         for first, last in fine:
             near |= (times >= first) & (times <= last)
-        at = np.union1d(_extremes(values, -(-2 * len(values) // MOST)), np.flatnonzero(near))
-    return _trace(times[at], np.round(values[at] / quantum))
+        each = max(2, -(-2 * len(values) // MOST))
+        at = np.union1d(_extremes(values, each), np.flatnonzero(near))
+    return {**_trace(times[at], np.round(values[at] / quantum)), "each": each}
 
 
 def _apart(values: Any, quantum: int) -> list[int]:

@@ -8,7 +8,7 @@ function unpacked(trace, unit) {
 
 for (const lane of run.lanes) {
   const unit = lane.ms ? 1 : run.scan_ms;
-  lane.lines = (lane.lines || [lane]).map(line => ({ told: line.told, whole: lane.ms, ...unpacked(line, unit) }));
+  lane.lines = (lane.lines || [lane]).map(line => ({ told: line.told, whole: lane.ms, each: line.each || 1, ...unpacked(line, unit) }));
   lane.title = [lane.label, lane.tag, lane.told].filter(Boolean).join(' · ');
 }
 for (const verdict of run.verdicts) if (verdict.trace) verdict.trace = unpacked(verdict.trace, run.scan_ms);
@@ -17,6 +17,7 @@ for (const mark of run.marks) { // a moment at which something was done needs no
 }
 run.from_ms = 0;
 run.state = run.lanes.find(lane => lane.kind === 'states').lines[0];
+run.coarse_ms = run.scan_ms * Math.max(...run.lanes.flatMap(lane => lane.lines.map(line => line.each)));
 run.step = run.lanes.find(lane => lane.label === 'step');
 run.failed = run.verdicts.filter(verdict => !verdict.good).sort((a, b) => a.at - b.at);
 

@@ -1,5 +1,5 @@
 // Lanes as SVG: each group of lanes is one drawing, made anew for the stretch of time that is shown.
-const HEIGHTS = { states: 24, words: 24, bool: 19, bar: 19, analog: 66, verdict: 22, marks: 80 };
+const HEIGHTS = { states: 24, words: 24, bool: 19, bar: 19, analog: 72, verdict: 22, marks: 80 };
 const RIGHT = 12;
 const shown = { from: run.from_ms, to: run.end_ms, width: 900, gutter: 230, stacked: false };
 const STACKED = 15; // a narrow page has the labels over the lanes
@@ -10,7 +10,9 @@ const timeAt = px => shown.from + (px - shown.gutter) / (shown.width - shown.gut
 const round = px => Math.round(px * 10) / 10;
 const safe = text => String(text).replace(/[&<>"]/g, c => ({ '&': '&amp;', '<': '&lt;', '>': '&gt;', '"': '&quot;' }[c]));
 
-function fitted(text, px, font = '12px system-ui, "DejaVu Sans", sans-serif') {
+const PLAIN = '12px system-ui, "DejaVu Sans", sans-serif', BOLD = `600 ${PLAIN}`;
+
+function fitted(text, px, font = PLAIN) {
   pen.font = font;
   if (pen.measureText(text).width <= px) return text;
   let kept = text.length;
@@ -40,7 +42,7 @@ function blocks(line, y, h, classOf, textOf) {
     if (!text) continue;
     const left = x(from), width = Math.max(x(to) - left, 0.6);
     const hatch = classOf(value) === 'FAULT' ? `<rect x="${round(left)}" y="${y}" width="${round(width)}" height="${h}" fill="url(#fault)"/>` : '';
-    out += `<rect class="block" style="fill:var(--${classOf(value)})" x="${round(left)}" y="${y}" width="${round(width)}" height="${h}"/>${hatch}`;
+    out += `<rect class="${width > 3 ? 'block' : ''}" style="fill:var(--${classOf(value)})" x="${round(left)}" y="${y}" width="${round(width)}" height="${h}"/>${hatch}`;
     const fits = width > 14 ? fitted(text, width - 6) : '';
     if (fits.length > 2 || fits === text) texts += `<text x="${round(left + 3)}" y="${y + h - 6}">${safe(fits)}</text>`;
   }
@@ -60,12 +62,14 @@ function filled(line, y, h, name) {
   return `<path class="${name}" d="${path}"/>`;
 }
 
+// Least and most of a lane; from zero on, unless it stays far above it.
 function extent(lane) {
   if (lane.extent) return lane.extent;
-  let low = 0, high = 0;
+  let low = Infinity, high = -Infinity;
   for (const line of lane.lines) for (const value of line.v) { low = Math.min(low, value); high = Math.max(high, value); }
-  if (high - low < lane.per_unit / 10) high = low + lane.per_unit / 10;
-  return lane.extent = [low, high];
+  if (low > 0) low = low > 0.6 * high ? Math.min(low, Math.round(0.85 * high)) : 0;
+  high = Math.max(high, low + lane.per_unit / 10);
+  return lane.extent = [low > -0.03 * high ? Math.max(low, 0) : low, high];
 }
 
 function curve(line, height) {
@@ -81,27 +85,33 @@ function curve(line, height) {
       least = Math.min(least, py); most = Math.max(most, py);
       continue;
     }
-    // between two points it stood within what is seen, up to one scan before
-    path += path ? `H${round(Math.max(x(line.t[k] - run.scan_ms), before))}L${round(px)} ${round(py)}` : `M${round(px)} ${round(py)}`;
+    // between two points it stood within what is seen, up to one scan before; extremes are joined straight
+    if (path && line.each > 1) path += `L${round(px)} ${round(py)}`;
+    else path += path ? `H${round(Math.max(x(line.t[k] - run.scan_ms), before))}L${round(px)} ${round(py)}` : `M${round(px)} ${round(py)}`;
     before = px;
   }
   if (column >= 0) path += `L${column} ${round(least)}V${round(most)}`;
   return last === line.t.length - 1 ? `${path}H${round(x(Math.min(run.end_ms, shown.to)))}` : path;
 }
 
+function heightOf(lane, y, h) {
+  const [low, high] = extent(lane), top = y + 9, bottom = y + h - 9;
+  return value => bottom - (value - low) / (high - low) * (bottom - top);
+}
+
+function scaleOf(lane, y, h) {
+  const [low, high] = extent(lane), height = heightOf(lane, y, h);
+  const number = value => (value / lane.per_unit).toFixed(high < 100 * lane.per_unit ? lane.decimals : 0);
+  const place = shown.stacked ? `text-anchor="start" x="${shown.gutter + 3}"` : `text-anchor="end" x="${shown.gutter - 5}"`;
+  return (low < 0 ? [low, 0, high] : [low, high]).map(value => {
+    const at = round(height(value));
+    return `<path class="grid" d="M${shown.gutter} ${at}H${shown.width - RIGHT}"/><text class="small" ${place} y="${at + 4}">${number(value)}</text>`;
+  }).join('');
+}
+
 function analogLane(lane, y, h) {
-  const [low, high] = extent(lane), top = y + 5, bottom = y + h - 5;
-  const height = value => bottom - (value - low) / (high - low) * (bottom - top);
-  const number = value => (value / lane.per_unit).toFixed(Math.min(lane.decimals, 1));
-  let out = '';
-  for (const value of low < 0 ? [low, 0, high] : [low, high]) {
-    out += `<path class="grid" d="M${shown.gutter} ${round(height(value))}H${shown.width - RIGHT}"/>`;
-    out += `<text class="small" text-anchor="${shown.stacked ? 'start' : 'end'}" x="${shown.gutter + (shown.stacked ? 3 : -5)}" y="${round(height(value) + 4)}">${number(value)}</text>`;
-  }
-  lane.lines.map((line, n) => [line, n]).reverse().forEach(([line, n]) => {
-    out += `<path class="plot${n ? ' second' : ''}" d="${curve(line, height)}"/>`;
-  });
-  return out;
+  const height = heightOf(lane, y, h);
+  return lane.lines.map((line, n) => `<path class="plot${n ? ' second' : ''}" d="${curve(line, height)}"/>`).reverse().join('');
 }
 
 function verdictLane(verdict, y, h) {
@@ -120,17 +130,20 @@ const SHAPES = { moment: 'm-4 0l4 -5l4 5l-4 5z', command: 'm-3 -5l7 5l-7 5z', be
 // Labels in as many rows as there is room for; what finds none is a shape in the last row, named by the list below.
 function marksLane(y) {
   const ends = [0, 0, 0, 0];
-  let out = '';
+  let out = '', rows = 1;
   for (const mark of run.marks) {
     if (mark.at < shown.from || mark.at > shown.to || mark.dull) continue;
     const left = x(mark.at), text = fitted(mark.text, shown.width - RIGHT - left - 8);
+    pen.font = PLAIN;
     const wide = pen.measureText(text).width, row = ends.findIndex(end => end <= left - 6);
     const at = y + 9 + 16 * (row < 0 || !text ? ends.length : row);
+    rows = Math.max(rows, row < 0 || !text ? ends.length + 1 : row + 1);
     out += `<path class="mark ${mark.kind}" d="M${round(left)} ${at}${SHAPES[mark.kind]}"><title>${safe(`${clock(mark.at)} ${mark.text}`)}</title></path>`;
     if (row < 0 || !text) continue;
     out += `<text x="${round(left + 8)}" y="${at + 4}">${safe(text)}</text>`;
     ends[row] = left + wide + 14;
   }
+  HEIGHTS.marks = 16 * rows + 6;
   return out;
 }
 
@@ -141,7 +154,7 @@ function laneLabel(text, sub, title, y, h, name = '') {
   }
   const room = shown.gutter - (h > 40 ? 44 : 8), tag = sub && room > 130 ? pen.measureText(sub).width + 10 : 0;
   const middle = h > 40 ? y + h / 2 - 2 : y + h / 2 + 4;
-  let out = `<g><title>${safe(title)}</title><text class="${name}" x="2" y="${middle}">${safe(fitted(text, room - tag))}</text>`;
+  let out = `<g><title>${safe(title)}</title><text class="${name}" x="2" y="${middle}">${safe(fitted(text, room - tag, name ? BOLD : PLAIN))}</text>`;
   if (h > 40 && sub) out += `<text class="small" x="2" y="${middle + 14}">${safe(sub)}</text>`;
   else if (tag) out += `<text class="small" text-anchor="end" x="${shown.gutter - 6}" y="${middle}">${safe(sub)}</text>`;
   return `${out}</g>`;
@@ -151,7 +164,7 @@ function laneBody(lane, y, h) {
   const line = lane.lines && lane.lines[0];
   switch (lane.kind) {
     case 'states': return blocks(line, y + 1, h - 3, value => run.states[value], value => run.states[value]);
-    case 'words': return blocks(line, y + 1, h - 3, value => lane.label === 'step' ? run.states[value] : 'panel', value => lane.words[value]);
+    case 'words': return blocks(line, y + 1, h - 3, value => lane.label === 'step' ? run.states[run.state_of[value]] : 'panel', value => lane.words[value]);
     case 'bool': return `<path class="low" d="M${shown.gutter} ${y + h - 3}H${shown.width - RIGHT}"/>` + filled(line, y + 3, h - 6, 'on');
     case 'bar': return filled(line, y + 3, h - 6, lane.ms ? 'fail' : 'act');
     case 'analog': return analogLane(lane, y, h);
@@ -172,18 +185,21 @@ function clip(id, more, h) {
 function drawGroup(svg, lanes, n) {
   let y = 2, out = '';
   for (const lane of lanes) {
+    if (lane.kind === 'marks') marksLane(y); // how high it is
     const h = HEIGHTS[lane.kind];
     if (shown.stacked) y += STACKED;
+    if (lane.kind === 'analog') out += scaleOf(lane, y, h);
     out += laneLabel(lane.label, lane.sub || lane.unit || lane.tag, lane.title, y, h, lane.name);
     out += `<g clip-path="url(#${lane.kind === 'verdict' || lane.kind === 'marks' ? 'wide' : 'plot'}-${n})">${laneBody(lane, y, h)}</g><path class="grid" d="M0 ${y + h - 0.5}H${shown.width}"/>`;
     y += h;
   }
+  let gaps = '';
   for (const [first, last] of run.gaps) {
     const left = Math.max(x(first), shown.gutter), right = Math.min(x(last), shown.width - RIGHT);
-    if (right > left) out += `<rect class="gap" x="${round(left)}" y="0" width="${round(right - left)}" height="${y}"><title>no power</title></rect>`;
+    if (right > left) gaps += `<rect class="gap" x="${round(left)}" y="0" width="${round(right - left)}" height="${y}"><title>no power</title></rect>`;
   }
   svg.setAttribute('viewBox', `0 0 ${shown.width} ${y + 2}`);
-  svg.innerHTML = clip(`plot-${n}`, 0, y + 2) + clip(`wide-${n}`, 7, y + 2) + out;
+  svg.innerHTML = clip(`plot-${n}`, 0, y + 2) + clip(`wide-${n}`, 7, y + 2) + (lanes[0].kind === 'marks' ? gaps + out : out + gaps);
 }
 
 // A round stretch of time for the axis, at least so many pixels apart.

@@ -28,7 +28,7 @@ function writeFailed() {
   const explained = run.verdicts.find(verdict => !verdict.good);
   const items = run.failed.map(verdict => element('li', {},
     element('strong', {}, verdict.wanted), ` · seen: ${verdict.seen} · line ${verdict.line || '–'} `,
-    jumpButton(`show ${clock(verdict.at)}`, () => jump(verdict)),
+    element('span', { class: 'paper' }, `· at ${clock(verdict.at)}`), jumpButton(`show ${clock(verdict.at)}`, () => jump(verdict)),
     verdict.because ? element('div', { class: 'faint' }, verdict.because) : '',
     verdict === explained && run.why.length ? element('ul', {}, ...run.why.map(said => element('li', {}, said))) : ''));
   place.append(element('ol', {}, ...items));
@@ -54,7 +54,7 @@ function writeVerdicts() {
 function writeDoings() {
   const kinds = { moment: 'moment of the timeline', command: 'command', begins: 'failure', ends: 'failure', set: 'point', power: 'power' };
   const rows = run.marks.map(mark => element('tr', {},
-    element('td', {}, jumpButton(clock(mark.at), () => look(mark.at))),
+    element('td', {}, element('span', { class: 'paper' }, clock(mark.at)), jumpButton(clock(mark.at), () => look(mark.at))),
     element('td', {}, kinds[mark.kind]), element('td', {}, mark.text)));
   document.getElementById('doings').append(element('table', {}, element('thead', {}, element('tr', {},
     ...['when', 'kind', 'what'].map(name => element('th', { scope: 'col' }, name)))), element('tbody', {}, ...rows)));

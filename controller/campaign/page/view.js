@@ -14,7 +14,7 @@ function buildGroups() {
   const byName = new Map();
   const lanesOf = name => byName.get(name) || byName.set(name, []).get(name);
   for (const lane of run.lanes.filter(lane => lane.group === 'Sequence')) lanesOf('Sequence').push(lane);
-  if (run.marks.length) lanesOf('What was done').push({ kind: 'marks', label: 'moments, commands,', sub: 'failures', title: 'what was done' });
+  if (run.marks.length) lanesOf('What was done').push({ kind: 'marks', label: 'moments and acts', title: 'moments of the timeline, commands, failures' });
   lanesOf('Expectations and rules').push(...[...run.verdicts].sort((a, b) => a.good - b.good).map(laneOfVerdict));
   for (const lane of run.lanes) if (lane.group !== 'Sequence') lanesOf(lane.group).push(lane);
   for (const [name, lanes] of byName) {
@@ -200,6 +200,8 @@ function sized(width) {
 
 function start() {
   writeHead(); writeFailed(); writeVerdicts(); writeDoings(); writeList(); buildGroups();
+  if (run.coarse_ms > run.scan_ms) page('keys').before(element('p', { class: 'faint' }, `So long a run: of the readings the least and the most `
+    + `of every ${clock(run.coarse_ms)} are kept, and every scan near what failed.`));
   const acts = { whole: () => view(run.from_ms, run.end_ms), closer: () => zoom(0.5), wider: () => zoom(2), back: () => toStep(-1),
     on: () => toStep(1), next_failed: toFailed };
   for (const [name, act] of Object.entries(acts)) page(name).addEventListener('click', act);
