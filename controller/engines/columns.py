@@ -6,7 +6,8 @@ looked at. It is an engine of its own, in another manner than the others, and so
 """
 
 import ast
-from collections.abc import Callable, Mapping
+import copy
+from collections.abc import Callable, Collection, Mapping
 from typing import Any
 
 from controller.engines.rescan import Rescanned
@@ -22,13 +23,17 @@ Rule = Callable[["Columns"], Any]
 
 
 class ColumnRules:
-    """The rules of a logic, each as an expression over columns; made once, when first asked for."""
+    """
+    The rules of a logic, each as an expression over columns; made once, when first asked for.
 
-    def __init__(self, logic: Logic) -> None:
+    `like`: the rules of a logic of the same names, and the facts in which the two are alike.
+    """
+
+    def __init__(self, logic: Logic, like: "ColumnRules | None" = None, alike: Collection[str] = ()) -> None:
         import numpy as np
 
         self.logic = logic
-        self._made: dict[str, Rule] = {}
+        self._made: dict[str, Rule] = {name: like.of(name) for name in alike} if like else {}
         self._names = {"where": np.where, "minimum": np.minimum, "maximum": np.maximum}
 
     def of(self, name: str) -> Rule:
@@ -141,6 +146,13 @@ class Columns:
         if name not in self._facts:
             self._facts[name] = self.rules.of(name)(self)
         return self._facts[name]
+
+    def under(self, rules: ColumnRules, stale: Collection[str]) -> "Columns":
+        """The same scans under other rules; `stale` are the facts that may be others under them."""
+        other = copy.copy(self)
+        other.rules = rules
+        vars(other)["_facts"] = {n: column for n, column in self._facts.items() if n not in stale}
+        return other
 
     def whole(self, rule: Rule) -> Any:
         """The column of a rule, one value for each scan, even where it is the same for all."""
