@@ -38,7 +38,7 @@ def timing_diagram(
     names = [name for name in dict.fromkeys(reads) if name in table and name not in ("step", "dt_ms")][:ROWS]
     names += [name for name in _moved(scans, s) if name not in names][: ROWS - len(names)]
     wide = max(map(len, [*names, "step"]))
-    first = typed(max(scans.first_ms, 0))
+    first = " " * (max(-scans.first_ms, 0) // scans.width_ms) + typed(max(scans.first_ms, 0))
     head = f"{first:<{BEFORE - 1}}▼ {typed(bad.at_ms)}, {typed(scans.width_ms)} a column"
     rows = [(name, scans.row(name)) for name in names]
     lines = [("", head), ("step", scans.steps()), *rows]
@@ -97,13 +97,13 @@ class _Scans:
 
 
 def _moved(scans: _Scans, s: Scenario) -> list[str]:
-    """Wired contacts and outputs that move in what is shown; what moves last comes first."""
+    """Wired contacts and outputs that move in what is shown; what moves nearest to the moment comes first."""
     found = []
     for name in (*MACHINE, *FIELD_INPUTS):
-        values = scans.table[name][scans.places[0] : scans.places[BEFORE]]
-        moves = (values[1:] != values[:-1]).nonzero()[0]
+        values = scans.table[name][scans.places[0] : scans.places[-1]]
+        moves = (values[1:] != values[:-1]).nonzero()[0] + 1
         if len(moves) and name in s.station.wired and not name.endswith("_ua"):
-            found.append((-int(moves[-1]), name))
+            found.append((int(abs(moves + scans.places[0] - scans.places[BEFORE]).min()), name))
     return [name for _, name in sorted(found)]
 
 
