@@ -86,8 +86,6 @@ def draw(trace: Trace, file: IO[str]) -> None:
         TraceError: The trace is damaged.
         OSError: The file cannot be written.
     """
-    import numpy as np
-
     header = trace.header
     made_by = f"trace of {header.station}, software {header.software}, logic {header.logic}"
     waveform, at_ms, before = Waveform(file, header.station, made_by, variables(header)), 0, None
@@ -101,13 +99,21 @@ def draw(trace: Trace, file: IO[str]) -> None:
                 shift_ms = max(0, at_ms + 1_000 - int(scans.at_ms[0])) if scans.at_ms[0] <= at_ms + 1 else 0
             waveform.whole(int(scans.at_ms[0]) + shift_ms, whole[0].tolist())
             before = whole[0]
-        moved = np.diff(np.vstack([before[None], whole]), axis=0)
-        for k in np.flatnonzero(moved.any(axis=1)):
-            places = np.flatnonzero(moved[k])
-            changes = zip(places.tolist(), whole[k, places].tolist(), strict=True)
+        for k, changes in _changes(before, whole).items():
             waveform.moved(int(scans.at_ms[k]) + shift_ms, changes)
         before, at_ms = whole[-1], int(scans.at_ms[-1]) + shift_ms
     waveform.end(at_ms)
+
+
+def _changes(before: Any, table: Any) -> dict[int, list[tuple[int, int]]]:
+    """By scan that moved: columns and their new values."""
+    import numpy as np
+
+    scans, columns = np.nonzero(np.diff(np.vstack([before[None], table]), axis=0))
+    found: dict[int, list[tuple[int, int]]] = {}
+    for k, c, value in zip(scans.tolist(), columns.tolist(), table[scans, columns].tolist(), strict=True):
+        found.setdefault(k, []).append((c, value))
+    return found
 
 
 def _with_lanes(header: Header, table: Any) -> Any:

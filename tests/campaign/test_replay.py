@@ -4,6 +4,7 @@ import ast
 import itertools
 import json
 from functools import cache
+from importlib.util import find_spec
 from pathlib import Path
 
 import numpy as np
@@ -236,6 +237,18 @@ def test_a_recording_with_a_loss_of_power_is_written_and_replays(tmp_path):
     assert (done.difference, done.parts, done.scans) == (None, 2, scans)
     first = [block.first_ms for block in Trace(tmp_path / FILE).blocks()]
     assert first == [10, chunks[-1].first_ms]
+
+
+@pytest.mark.skipif(not find_spec("numba"), reason="needs the extra `fast`, which holds Numba")
+def test_compiled_and_interpreted_runs_leave_the_same_scans(tmp_path):
+    """One writes tables, the other scan by scan."""
+    blocks = {}
+    for name in ("compiled", "generated"):
+        options = ("buckwheat_mill", "--for", "12s", "--out", str(tmp_path / name), "--executor", name)
+        assert CliRunner().invoke(app, ["simulate", *options]).exit_code == 0
+        blocks[name] = list(Trace(tmp_path / name / FILE).blocks())
+    assert blocks["compiled"] == blocks["generated"]
+    assert sum(block.scans for block in blocks["compiled"]) == 1_200
 
 
 # ---- the command ----------------------------------------------------------------------------------------
