@@ -19,7 +19,7 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document.")
 
 
 def coverage(paths: Paths, jobs: Jobs = None, as_json: AsJson = False) -> None:
-    """Say what scenarios exercise of steps, rows, interlocks, outputs and conditions, and what they do not."""
+    """Say what scenarios exercise of steps, rows, interlocks, outputs, conditions, and what not."""
     from rich.console import Console
 
     command, files, side_by_side = _ready("coverage", paths, jobs)
