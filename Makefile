@@ -4,10 +4,10 @@ VENV ?= .venv
 BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip install -q --disable-pip-version-check -c constraints.txt
 
-.PHONY: help demo test bench lint types contracts schemas readme narrative failures clean
+.PHONY: help demo test test-peers bench lint types contracts schemas readme narrative failures clean
 
 help: ## show this list
-	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
+	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
 
 demo: $(VENV)/.demo ## one hour of plant time of the example station, in seconds
 	$(BIN)/receiver simulate buckwheat_mill --for 1h
@@ -17,6 +17,11 @@ test: $(VENV)/.dev ## every test
 	$(BIN)/python -m pytest tests/scenarios & scenarios=$$!; \
 	  $(BIN)/python -m pytest -n auto --dist loadfile --no-loadscope-reorder --ignore tests/scenarios; others=$$?; \
 	  wait $$scenarios && exit $$others
+
+test-peers: $(VENV)/.peers ## tests of pages in a real browser; needs Chromium
+	@command -v chromium || command -v chromium-browser || command -v google-chrome \
+	  || { echo "needs Chromium; on Debian: apt install chromium"; exit 1; }
+	$(BIN)/python -m pytest -rs tests/peers
 
 bench: $(VENV)/.dev ## the figures of this machine; never part of the tests
 	$(BIN)/python tests/benchmarks.py
@@ -59,3 +64,7 @@ $(VENV)/.demo: pyproject.toml constraints.txt | $(BIN)/python
 $(VENV)/.dev: pyproject.toml constraints.txt | $(BIN)/python
 	$(PIP) -e '.[dev]'
 	@touch $@ $(VENV)/.demo
+
+$(VENV)/.peers: $(VENV)/.dev
+	$(PIP) -e '.[peers]'
+	@touch $@
