@@ -1,5 +1,6 @@
 """The commands of the command line that test a receiver: scenarios and what belongs to them."""
 
+import sys
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -19,11 +20,13 @@ def scenarios(
     match: Annotated[str | None, typer.Option(help="Only files with this in their name.")] = None,
     jobs: Annotated[int | None, typer.Option(min=1, help="Side by side; all processors unless told.")] = None,
     out: Annotated[
-        Path | None, typer.Option(help="Folder for pages: what each failed scenario did, over time.")
+        Path | None, typer.Option(help="Run folder to leave, new or empty: results, their files, pages.")
     ] = None,
     pages: Annotated[
         Literal["failed", "all"], typer.Option(help="Which scenarios leave a page in --out.")
     ] = "failed",
+    junit: Annotated[Path | None, typer.Option(help="Write the results as JUnit XML.")] = None,
+    tap: Annotated[Path | None, typer.Option(help="Write the results as TAP version 14.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
 ) -> None:
     """Run fault scenarios on the simulated station and judge each: what must follow, what never may."""
@@ -32,19 +35,28 @@ def scenarios(
     from controller.clock import WallClock
 
     try:
-        from controller.campaign import command
+        from controller.campaign import command, machine_results
+        from controller.campaign.record import utc
     except ModuleNotFoundError as error:
         typer.echo(f"scenarios: needs {error.name}; run: {install_with('fast')}", err=True)
         raise typer.Exit(WRONG_INPUT) from error
     clock, console = WallClock(), Console(highlight=False, soft_wrap=True)
     ask = command.Ask(command.found(paths, match), station, jobs or command.processors(), out, pages)
-    command.check(ask, station_folder)
+    places = command.check(ask, station_folder)
+    started = clock.date()
+    record = command.recorded(ask, out, places, started) if out else None
     done = []
     for result in command.results(ask, station_folder):
         done.append(result)
         if not as_json:
             command.show(console, result)
     typer.echo(command.as_json(done) if as_json else command.summary(done, clock.now_ms() / 1_000))
+    if record:
+        record.finish(done, clock.date(), ["receiver", *sys.argv[1:]])
+    if junit:
+        command.write(junit, machine_results.junit(done, utc(started)))
+    if tap:
+        command.write(tap, machine_results.tap(done))
     if any(result.verdict != "passed" for result in done):
         raise typer.Exit(CHECK_FAILED)
 

@@ -4,10 +4,12 @@ import json
 import os
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
+from datetime import datetime
 from functools import cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
+from controller.campaign.record import Place, RunRecord
 from controller.campaign.results import Result, result_of
 from controller.campaign.run_page import page_of
 from controller.campaign.runner import Runner
@@ -60,21 +62,29 @@ def found(paths: Iterable[Path], match: str | None) -> list[Path]:
     return files
 
 
-def check(ask: Ask, folder_of: FolderOf) -> None:
+def check(ask: Ask, folder_of: FolderOf) -> list[Place]:
     """
-    Reads all files before anything runs.
+    Reads all files before anything runs; what was read, in their order.
 
     Raises:
         StationError: Anything is wrong in any of them; all of it.
     """
     problems: list[Problem] = []
+    places = []
     for file in ask.files:
         try:
-            _runner(ask.few).load(file, folder_of, ask.station)
+            scenario = _runner(ask.few).load(file, folder_of, ask.station)
+            places.append(Place(scenario, file, folder_of(ask.station or scenario.head.station)))
         except StationError as error:
             problems += error.problems
     if problems:
         raise StationError(problems)
+    return places
+
+
+def recorded(ask: Ask, out: Path, places: list[Place], started: datetime) -> RunRecord:
+    """The folder of the run, begun. Raises StationError where it holds something already."""
+    return RunRecord(out, places, _runner(ask.few).logic, started)
 
 
 def results(ask: Ask, folder_of: FolderOf) -> Iterator[Result]:
@@ -121,6 +131,19 @@ def _one(file: Path, page: Path | None, ask: Ask, few: bool, folder_of: FolderOf
         return result
     page.write_text(page_of(outcome, result), encoding="utf-8")
     return result._replace(page=str(page))
+
+
+def write(file: Path, text: str) -> None:
+    """
+    A file of results, over an earlier one: it is for a machine that asks for the last.
+
+    Raises:
+        StationError: It cannot be written.
+    """
+    try:
+        file.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise StationError([Problem(str(file), 0, 0, "", f"cannot be written: {error.strerror}")]) from None
 
 
 # ---- what is printed -----------------------------------------------------------------------------------

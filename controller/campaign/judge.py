@@ -5,7 +5,7 @@ from typing import Any, NamedTuple
 from controller.campaign.conditions import Condition
 from controller.campaign.drive import Driven
 from controller.campaign.recording import Disagreement, Recording
-from controller.campaign.scenario import NEVER, Expected, Scenario
+from controller.campaign.scenario import NEVER, Expected, Rule, Scenario
 from controller.engines.as_written import AsWritten
 from controller.simulate.times import typed
 
@@ -40,7 +40,7 @@ class _Over:
         import numpy as np
 
         conditions = {c.text: c for c in scenario.conditions()}
-        names = recording.logic.interlock_names
+        names, self._scan_ms = recording.logic.interlock_names, recording.scan_ms
         columns: dict[str, list[Any]] = {text: [] for text in conditions}
         times, acts = [], []
         self.disagreements: list[Disagreement] = []
@@ -62,6 +62,12 @@ class _Over:
         """Times and values of the scans that end after `from_ms`, up to `to_ms`."""
         inside = (self.times > from_ms) & (self.times <= to_ms)
         return self.times[inside], self._columns[condition.text][inside]
+
+    def broken(self, rule: Rule) -> Any:
+        """The scans that break a rule."""
+        if rule.pattern is None:
+            return self._columns[rule.holds.text] != rule.wanted
+        return rule.pattern.broken(self.times, self._scan_ms, lambda c: self._columns[c.text])
 
     def before(self, condition: Condition, at_ms: int) -> bool:
         """The value in the last scan up to a moment."""
@@ -88,7 +94,7 @@ def judge(scenario: Scenario, driven: Driven, recording: Recording, engine: AsWr
             break
         verdicts += [_expected(over, e, at_ms, driven, kg) for e in beat.expected]
     for rule in scenario.rules:
-        verdicts.append(_rule(over, rule.holds, rule.wanted, rule.line, driven.end_ms))
+        verdicts.append(_rule(over, rule, driven.end_ms))
     if scenario.acts_only is not None:
         more = {name: at for name, at in over.acts.items() if name not in scenario.acts_only}
         seen = ", ".join(f"{name} at {typed(at)}" for name, at in more.items()) or "none"
@@ -96,20 +102,19 @@ def judge(scenario: Scenario, driven: Driven, recording: Recording, engine: AsWr
     return Judged(verdicts, over.disagreements, over.acts)
 
 
-def _rule(over: _Over, condition: Condition, wanted: bool, line: int, end_ms: int) -> Verdict:
-    times, values = over.window(condition, -1, NEVER)
-    wrong = times[values != wanted]
-    text = f"{'always' if wanted else 'never'} {condition.text}"
+def _rule(over: _Over, rule: Rule, end_ms: int) -> Verdict:
+    wrong = over.times[over.broken(rule)]
+    text = f"{'always' if rule.wanted else 'never'} {rule.text}"
     if len(wrong):
         stood = f"{len(wrong)} scans, first at {typed(int(wrong[0]))}"
-        return Verdict(False, text, stood, int(wrong[0]), line)
-    return Verdict(True, text, f"in all {len(times)} scans", end_ms, line)
+        return Verdict(False, text, stood, int(wrong[0]), rule.line)
+    return Verdict(True, text, f"in all {len(over.times)} scans", end_ms, rule.line)
 
 
 def _expected(over: _Over, e: Expected, at_ms: int, driven: Driven, kg: float) -> Verdict:
     span = f" within {typed(e.within_ms)}" if e.within_ms < NEVER else ""
     span += f", not before {typed(e.not_before_ms)}" if e.not_before_ms else ""
-    text = f"{e.kind} {e.text}{_range(e)}{span}"
+    text = f"{e.kind} {e.text}{allowed(e)}{span}"
     if e.kind == "delivers":
         mass = driven.delivered_kg[-1] - kg
         return Verdict(e.low <= mass <= e.high, text, f"{mass:.2f} kg", driven.end_ms, e.line)
@@ -159,7 +164,8 @@ def _lasts(over: _Over, e: Expected, text: str, rises: Any) -> Verdict:
     return Verdict(e.low <= lasted <= e.high, text, typed(lasted), int(ends[0]), e.line)
 
 
-def _range(e: Expected) -> str:
+def allowed(e: Expected) -> str:
+    """The range of a count, a duration or a mass as the tail of a sentence; empty for the other kinds."""
     if e.kind not in ("counts", "lasts", "delivers"):
         return ""
     low, high = (typed(int(v)) if e.kind == "lasts" else f"{v:g}" for v in (e.low, e.high))

@@ -27,6 +27,7 @@ class Result(NamedTuple):
     broken: str
     ran_ms: int  # of virtual time
     took_s: float
+    executor: str = ""  # what ran it; the others looked at its scans
     diagram: tuple[str, ...] = ()  # around the first bad verdict, in lines
     page: str = ""  # where the page of the run was written
 
@@ -53,7 +54,7 @@ def result_of(outcome: Outcome, engine: AsWritten) -> Result:
         tuple(f"{typed(d.at_ms)}: {d.name} is {d.here}, {d.engine} says {d.there}" for d in differ[:10]),
         tuple(judged.acts.items()) if judged else (), tuple(driven.done) if driven else (),
         tuple(driven.moments) if driven else (), outcome.broken,
-        driven.end_ms if driven else 0, outcome.took_s,
+        driven.end_ms if driven else 0, outcome.took_s, outcome.executor,
         timing_diagram(s, outcome.recording, driven.moments, driven.end_ms, bad)
         if bad and driven and outcome.recording else (),
     )  # fmt: skip

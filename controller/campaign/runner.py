@@ -42,6 +42,7 @@ class Outcome(NamedTuple):
     judged: Judged | None
     broken: str
     took_s: float
+    executor: str = ""
 
     @property
     def verdict(self) -> str:
@@ -99,7 +100,8 @@ class Runner:
         except Exception as error:  # the others go on
             said = f"{type(error).__name__}: {error}"
             return Outcome(scenario, None, None, None, said, clock.now_ms() / 1_000)
-        return Outcome(scenario, driven, recording, judged, "", clock.now_ms() / 1_000)
+        name = self.parts(scenario.presets)[0].name
+        return Outcome(scenario, driven, recording, judged, "", clock.now_ms() / 1_000, name)
 
     def drive(self, scenario: Scenario) -> tuple[Driven, Recording]:
         """Runs, and gives what was recorded."""
