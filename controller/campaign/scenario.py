@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any, Literal, NamedTuple
 
 from controller.campaign.conditions import Condition, Reader
+from controller.campaign.patterns import Pattern, pattern
 from controller.campaign.scenario_file import Entry, Expectation, Head
 from controller.campaign.words import guarded, point_and_value, span
 from controller.options import WIRED_WHEN, impossible, misplaced
@@ -84,6 +85,7 @@ class Rule(NamedTuple):
     holds: Condition
     wanted: bool  # True: always, False: never
     line: int
+    pattern: Pattern | None = None  # of what may never be
 
 
 class Scenario(NamedTuple):
@@ -112,7 +114,8 @@ class Scenario(NamedTuple):
         """All that it reads."""
         moments = [beat.moment.condition for beat in self.beats]
         expected = [e.condition for beat in self.beats for e in beat.expected]
-        return [c for c in (*moments, *expected, *(rule.holds for rule in self.rules)) if c]
+        ruled = [c for r in self.rules for c in (r.pattern.conditions if r.pattern else [r.holds])]
+        return [c for c in (*moments, *expected, *ruled) if c]
 
 
 class Resolver:
@@ -273,8 +276,11 @@ class Resolver:
         return Expected(kind, condition, low, high, within, not_before, said, wanted.because, self._line(loc))
 
     def _rule(self, word: str, n: int, text: str, wanted: bool) -> Rule | None:
-        found = self._condition((word, n), text)
-        return Rule(text, found, wanted, self._line((word, n))) if found else None
+        if wanted:
+            found = self._condition((word, n), text)
+            return Rule(text, found, wanted, self._line((word, n))) if found else None
+        never: Pattern | None = self._tried((word, n), partial(pattern, text, self.reader.read))
+        return Rule(text, never.holds, wanted, self._line((word, n)), never) if never else None
 
     # ---- words ---------------------------------------------------------------------------------------
     def _tried(self, loc: Loc, read: Callable[[], Any]) -> Any:

@@ -97,7 +97,11 @@ class Head(StrictModel):
     )
     timeline: list[Entry] = Field(min_length=1, max_length=100, description="moments, from first to last")
     lasts: str = Field(default="1s", description=f"how long it runs on after the last moment, {SPAN}")
-    never: list[str] = Field(default=[], max_length=40, description=f"{CONDITION}: in no scan")
+    never: list[str] = Field(
+        default=[],
+        max_length=40,
+        description=f"{CONDITION}: in no scan; or `C for 150ms`, `C unless C for 3s since C`",
+    )
     always: list[str] = Field(default=[], max_length=40, description=f"{CONDITION}: in every scan")
     acts_only: list[str] | None = Field(
         default=None, max_length=40, description="interlocks that may act; with it no other may. [] for none"

@@ -1,0 +1,142 @@
+"""One episode run: drawn while it runs, or as it is written; and what it broke."""
+
+import heapq
+from itertools import count
+from pathlib import Path
+from random import Random
+from typing import NamedTuple
+
+from controller.campaign.drive import Driver
+from controller.campaign.patterns import pattern
+from controller.campaign.runner import SCAN_MS, Runner
+from controller.campaign.scenario import Action
+from controller.campaign.search.chance import Chance, modes_of, plant_of, spread, whole
+from controller.campaign.search.episode import Deed, Episode
+from controller.campaign.search.invariants import DELIVERS, INVARIANTS, LIVENESS, delivers_within_ms, texts
+from controller.campaign.search.watch import Violation, Watch, WatchedStation
+from controller.sequence.steps import DRAIN
+from controller.settings import load_station
+from io_sim.settings import load_plant
+
+MOST_DEEDS = 60
+SHORTEST_MS, LONGEST_MS = 120_000, 1_500_000
+
+
+class Ran(NamedTuple):
+    """An episode that was run."""
+
+    episode: Episode
+    violations: tuple[Violation, ...]  # of rules that nothing in it excuses
+    ran_ms: int
+
+
+class Trial:
+    """
+    Episodes of one station.
+
+    Args:
+        station: As it is named in a scenario file.
+        folder: Where it lies.
+        runner: With the logic that is tried.
+        longest_ms: Of an episode, without its end.
+    """
+
+    def __init__(self, station: str, folder: Path, runner: Runner, longest_ms: int = LONGEST_MS) -> None:
+        whole_station, self.plant = load_station(folder), load_plant(folder)
+        self.station, self.runner, self._longest_ms = station, runner, longest_ms
+        self.presets = whole_station.receiver.presets
+        self._modes = modes_of(whole_station, self.presets)
+        self.rules = {row.name: row for row in (*INVARIANTS, LIVENESS)}
+        self.texts = dict(texts(self.presets, self.plant))
+        patterns = {name: pattern(text, runner.reader.read) for name, text in self.texts.items()}
+        self._watch = Watch(runner.reader, patterns, self.presets._asdict())
+
+    def drawn(self, seed: int, number: int) -> Ran:
+        """The episode of this number of a search: always the same."""
+        draw = Random(f"{self.station} {seed} {number}")
+        ends_ms = spread(draw, min(SHORTEST_MS, self._longest_ms), self._longest_ms)
+        plant = plant_of(draw, self.plant)
+        changed = self.plant._replace(**dict(plant))
+        episode = Episode(
+            self.station, draw.randrange(1, 2_147_483_646), plant, (), ends_ms,
+            delivers_within_ms(self.presets, changed),
+        )  # fmt: skip
+        walk = _Walk(self._target(episode))
+        deeds = walk.draws(Chance(draw, self._modes, ends_ms), ends_ms)
+        return self._ended(walk, episode._replace(deeds=deeds, ends_ms=walk.target.now_ms))
+
+    def again(self, episode: Episode) -> Ran:
+        """An episode as it is written."""
+        walk = _Walk(self._target(episode))
+        walk.does(episode.deeds)
+        return self._ended(walk, episode)
+
+    def _target(self, episode: Episode) -> WatchedStation:
+        ran, _ = self.runner.parts(self.presets)
+        plant = self.plant._replace(**dict(episode.plant))
+        return WatchedStation(
+            self._watch, self.runner.logic, self.presets, plant, ran, [], episode.seed, SCAN_MS
+        )  # fmt: skip
+
+    def _ended(self, walk: "_Walk", episode: Episode) -> Ran:
+        found = walk.ends(episode)
+        kept = tuple(v for v in found if not episode.words & {*self.rules[v.rule].excused})
+        return Ran(episode, kept, walk.target.now_ms)
+
+
+class _Walk(Driver):
+    """Drives an episode; what is done at a moment is done as a scenario does it."""
+
+    def __init__(self, target: WatchedStation) -> None:
+        super().__init__(None, target, lambda *_: [])  # type: ignore[arg-type]
+        self.target = target
+
+    def does(self, deeds: tuple[Deed, ...]) -> None:
+        """All of it, each at its time."""
+        for deed in deeds:
+            self._run_until(deed.at_ms)
+            self._do(deed.action)
+
+    def draws(self, chance: Chance, ends_ms: int) -> tuple[Deed, ...]:
+        """Draws what happens, does it, and gives what was done."""
+        plan: list[tuple[int, int, Action]] = [(1_000, 0, Action("command", "start", 1))]
+        tie, done, draw = count(1), list[Deed](), chance.draw
+        while self.target.now_ms < ends_ms and len(done) < MOST_DEEDS:
+            self._waits(draw, whole(draw.expovariate(1 / chance.calm_ms)), plan, ends_ms)
+            now_ms = self.target.now_ms
+            if not plan or plan[0][0] > now_ms:
+                for after_ms, action in chance.happens(self.target.step(), now_ms):
+                    heapq.heappush(plan, (now_ms + after_ms, next(tie), action))
+            while plan and plan[0][0] <= now_ms < ends_ms:
+                action = heapq.heappop(plan)[2]
+                self._do(action)
+                done.append(Deed(now_ms, action))
+                now_ms = self.target.now_ms if action.kind == "power_cut" else now_ms
+        return tuple(done)
+
+    def _waits(self, draw: Random, gap_ms: int, plan: list[tuple[int, int, Action]], ends_ms: int) -> None:
+        """For a while, or to a change of step and a little more; not beyond what is planned."""
+        limit_ms = min([ends_ms, self.target.now_ms + gap_ms, *(at for at, _, _ in plan[:1])])
+        if draw.random() < 0.5:
+            self._run_until(limit_ms)
+            return
+        more_ms = draw.choice((0, 0, 10, spread(draw, 10, 3_000)))
+        while self.target.now_ms < limit_ms:
+            before = self.target.step()
+            self._advance(limit_ms)
+            if self.target.step() != before:
+                self._run_until(min(limit_ms, self.target.now_ms + more_ms))
+                return
+
+    def ends(self, episode: Episode) -> list[Violation]:
+        """What is left of the episode; what was broken in all of it."""
+        self._run_until(episode.ends_ms)
+        self.does(episode.tail)
+        found = self.target.violations()
+        if episode.delivers_ms and not found:
+            limit_ms = self.target.now_ms + episode.delivers_ms
+            if not all(self._enters((DRAIN,), limit_ms) for _ in range(2)):
+                found.append(Violation(DELIVERS, self.target.now_ms))
+            else:
+                found = self.target.violations()
+        return found
