@@ -83,7 +83,7 @@ def _head(s: Scenario, result: Result) -> Document:
     return {
         "title": result.title, "why_it_matters": s.head.why, "name": result.name, "path": result.path,
         "verdict": result.verdict, "station": product, "seed": s.head.seed, "shows": s.head.shows,
-        "guards": s.head.guards,
+        "guards": s.head.guards, "executor": result.executor,
     }  # fmt: skip
 
 

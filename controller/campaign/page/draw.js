@@ -103,7 +103,8 @@ function scaleOf(lane, y, h) {
   const [low, high] = extent(lane), height = heightOf(lane, y, h);
   const number = value => (value / lane.per_unit).toFixed(high < 100 * lane.per_unit ? lane.decimals : 0);
   const place = shown.stacked ? `text-anchor="start" x="${shown.gutter + 3}"` : `text-anchor="end" x="${shown.gutter - 5}"`;
-  return (low < 0 ? [low, 0, high] : [low, high]).map(value => {
+  const named = low < 0 ? (height(low) - height(0) > 12 ? [low, 0, high] : [0, high]) : [low, high];
+  return named.map(value => {
     const at = round(height(value));
     return `<path class="grid" d="M${shown.gutter} ${at}H${shown.width - RIGHT}"/><text class="small" ${place} y="${at + 4}">${number(value)}</text>`;
   }).join('');

@@ -9,7 +9,7 @@ function writeHead() {
     element('h1', {}, element('span', { class: `verdict ${verdict}` }, verdict), title),
     element('p', {}, run.why_it_matters),
     element('dl', {}, term('station', run.station), term('scenario', element('code', {}, run.path)),
-      term('ran', clock(run.end_ms)), term('scan', `${run.scan_ms} ms`), term('seed', String(run.seed)),
+      term('ran', clock(run.end_ms)), term('scan', `${run.scan_ms} ms`), term('seed', String(run.seed)), term('run by', `${run.executor} scan`),
       run.shows.length ? term('shows', run.shows.join(', ')) : '',
       run.guards.length ? term('guards', run.guards.join(', ')) : ''));
   document.getElementById('foot').append(
