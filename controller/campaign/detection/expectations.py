@@ -52,7 +52,7 @@ ALLOWED = "1s"
 class Line(NamedTuple):
     """What is expected of a failure that begins in some steps."""
 
-    begins: str  # groups; empty: covers no step, only names whom the interlock table is asked for
+    begins: str  # groups
     ids: str = ""  # any of them will do, as A|B; empty: nothing can tell it
     looked_at: str = ""  # groups passed one after the other, with >; the last shows it; empty: at once
     within: str = ""  # after that
@@ -106,11 +106,6 @@ def at_once(ids: str, within: str, begins: str = "any", only: Needs = (), change
 def blind(why: str, begins: str = "any", only: Needs = (), changed: str = "") -> Line:
     """Nothing can tell it, because."""
     return Line(begins, why=why, only=only, changed=changed)
-
-
-def told_by(ids: str) -> Line:
-    """Steps and time are left to the interlock table: an expectation that nobody has written."""
-    return Line("", ids)
 
 
 def too_late(ids: str, looked_at: str, within: str, why: str, begins: str = "any", only: Needs = ()) -> Line:

@@ -1,8 +1,18 @@
 """What must tell a failure of vessel, probes, switches and signals, by the step in which it begins."""
 # ruff: noqa: E501 - tables, a line of expectations a row
 
-from controller.campaign.detection.expectations import Mode, at_once, blind, shows, told_by, too_late
-from controller.campaign.detection.machine_modes import CLOSES, FILLS, HANGS, HELD, LOST, OPENS, PROBE, PROVES
+from controller.campaign.detection.expectations import Mode, at_once, blind, shows, too_late
+from controller.campaign.detection.machine_modes import (
+    CLOSES,
+    FILLS,
+    HANGS,
+    HELD,
+    LOST,
+    OPENS,
+    PROBE,
+    PROVES,
+    STANDS_SHUT,
+)
 
 LOW = ("level_low_fitted", "yes")
 FULL = ("vessel_not_consuming",)
@@ -14,10 +24,13 @@ QUICK = "flutters faster than its delay, both ways"
 FROM_NOW = "rest warning hold purge draw convey clear vent"  # steps in which the vacuum signal is used
 
 VESSEL = (
-    Mode("vessel_not_consuming", "overfill", "batches come on top of each other", (at_once("LEVEL_HIGH", UP_TO_FULL),)),
+    Mode("vessel_not_consuming", "overfill", "batches come on top of each other", (
+        at_once("LEVEL_NEVER_CLEARS", UP_TO_FULL, begins="hold", changed="LEVEL_HIGH was expected, which acts already"),
+        at_once("LEVEL_HIGH", UP_TO_FULL)), shortened=SOON),
     Mode("vessel_not_vented", "dust", "the flap breathes dust", (
         shows("FLAP_NOT_CLOSED", "convey > drain", HANGS, only=HELD),
         shows("FILL_TOO_FAST|RECEIVER_OVERFULL", "convey > convey > convey > convey", FILLS, only=PROBE),
+        shows("VACUUM_TOO_HIGH|LINE_BLOCKED", "convey > convey > convey > convey", FILLS, begins="rest warning purge fault", changed="three batches were expected; the first one is a short one here"),
         shows("VACUUM_TOO_HIGH|LINE_BLOCKED", "convey > convey > convey", FILLS))),
     Mode("vessel_pressurised", "dust", "steam or dust blows up through the flap", (
         shows("FLAP_NOT_OPEN", "convey > open", OPENS, only=HELD),
@@ -31,9 +44,12 @@ VESSEL = (
         at_once("FLAP_NOT_CLOSED|RECEIVER_OVERFULL|LEVEL_HIGH", UP_TO_FULL),), beside=FULL),
 )
 
+STANDS = "NO_VACUUM was expected; the vacuum of the trip still stands in the reading, so the reset is refused first"
+
 LINES_AND_SWITCHES = (
     Mode("vacuum_line_caked", "open flap", "the reading crawls: vacuum that is there is not read yet", (
         shows("VACUUM_NOT_RELEASED", "vent", "release_limit_ms + 2s", begins="filling vent"),
+        at_once("RESET_REFUSED", "25s", begins="fault", changed=STANDS),
         shows("NO_VACUUM|VACUUM_NOT_RELEASED", "purge draw", "proving_ms + fill_ms + clear_ms + release_limit_ms + 3s"))),
     Mode("filter_dp_line_caked", "", "a mean of the batches is read", (blind("a mean of the batches lies between its limits"),)),
     Mode("flap_closed_switch_loose", "", "flickers towards the cautious side", (blind("debounce and delay hold it, as they must"),)),
@@ -66,8 +82,9 @@ SHUT = "rests fault drawing vent open"  # the flap stands closed
 AJAR = "FLAP_DISAGREES|FLAP_LOST_CLOSED"
 SWITCHES = (
     Mode("flap_closed_switch_stuck_on", "open flap", "the source would draw through an open flap that reads closed", (
-        at_once("FLAP_DISAGREES|FLAP_NOT_OPEN", "flap_travel_ms + flap_both_ms + 1s", begins="seal reopen", only=("flap_kind", "driven")),
+        at_once("FLAP_DISAGREES|FLAP_NOT_OPEN", "flap_travel_ms + flap_both_ms + 1s", begins="reopen", only=("flap_kind", "driven")),
         shows("FLAP_NOT_OPEN", "convey > open", OPENS, only=HELD),
+        shows("FLAP_DISAGREES|FLAP_NOT_OPEN", "open", "2 flap_travel_ms + 2s", begins="seal", changed="both switches were expected at once; the flap leaves its open switch within the delay"),
         shows("FLAP_DISAGREES|FLAP_NOT_OPEN", "open drain cleaning", "2 flap_travel_ms + 2s"))),
     Mode("flap_closed_switch_stuck_off", "", "not proven closed: nothing is drawn", (
         at_once("FLAP_LOST_CLOSED|FLAP_NOT_CLOSED", "flap_lost_ms + contact_debounce_ms + flap_pull_in_ms + 1s", begins="drawing"),
@@ -81,6 +98,7 @@ SWITCHES = (
         shows("FLAP_LOST_CLOSED|FLAP_NOT_CLOSED|FLAP_MOVED|FLAP_DISAGREES", "rest seal purge draw convey clear", CLOSES)), amount=0.3),
     Mode("flap_closed_switch_delayed", "open flap", "says closed for five seconds after it is open", (
         shows("FLAP_NOT_OPEN|FLAP_NOT_CLOSED", "open drain", HANGS, only=HELD),
+        shows("FLAP_DISAGREES|FLAP_NOT_OPEN", "open", CLOSES, begins="hold", changed=STANDS_SHUT),
         shows("FLAP_DISAGREES|FLAP_NOT_OPEN|FLAP_NOT_CLOSED", "open seal", CLOSES))),
     Mode("flap_open_switch_stuck_on", "dust", "pulses would come with the flap shut", (
         at_once(AJAR, "flap_both_ms + contact_debounce_ms + 1s", begins="rests fault drawing vent"),
@@ -92,7 +110,9 @@ SWITCHES = (
         at_once(AJAR, "2s", begins="rests fault drawing vent"),
         at_once(f"{AJAR}|FLAP_NOT_OPEN|FLAP_NOT_CLOSED|FLAP_LOST_OPEN", CLOSES)), amount=0.3),
     Mode("flap_open_switch_delayed", "dust", "pulses could come when the flap is shut again", (
-        shows("FLAP_NOT_OPEN|FLAP_NOT_CLOSED|FLAP_DISAGREES", "open seal", OPENS),)),
+        shows("FLAP_NOT_OPEN", "open", OPENS, begins="hold", changed=STANDS_SHUT),
+        shows("FLAP_NOT_OPEN", "open", OPENS, begins="reopen", changed="seal was expected to tell it; re-opening ends by its time, before the switch is on"),
+        shows("FLAP_NOT_OPEN|FLAP_NOT_CLOSED|FLAP_DISAGREES", "open seal", OPENS))),
 )
 
 CONTACTS = (
@@ -136,6 +156,7 @@ SIGNALS = (
     Mode("vacuum_shorted", "", "flap-open is withheld", (shows("SIGNAL_BAD", FROM_NOW, "signal_failed_ms + 1s"),)),
     Mode("vacuum_frozen", "open flap", "reads released under vacuum, if it froze so", (
         shows("SIGNAL_BAD|VACUUM_NOT_RELEASED", "vent", "release_limit_ms + 2s", begins="convey clear vent"),
+        at_once("RESET_REFUSED", "25s", begins="fault", changed=STANDS),
         shows("NO_VACUUM|SIGNAL_BAD|FLAP_NOT_CLOSED", "purge draw", PROVES))),
     Mode("vacuum_drifting", "", "reads too much: flap-open is withheld", (
         at_once(OFFSET, "idle_vacuum_ms + 3s", begins="rests"),
@@ -143,18 +164,18 @@ SIGNALS = (
         shows("VACUUM_NOT_RELEASED", "vent", "release_limit_ms + 2s")), amount=0.1),
     Mode("vacuum_drifting_down", "open flap", "reads released while some vacuum stands", (
         at_once("VACUUM_IN_IDLE|START_REFUSED", "idle_vacuum_ms + 3s", begins="rests"),
-        shows("VACUUM_IN_IDLE", "rest", "idle_vacuum_ms + 3s")), amount=0.07, stopped=True),
+        shows("VACUUM_IN_IDLE", "rest", "idle_vacuum_ms + 8s")), amount=0.07, stopped=True),
     Mode("vacuum_noisy", "", "reads too much in turn: flap-open is withheld", (
         at_once(OFFSET, "idle_vacuum_ms + 6s", begins="rests"),
         shows(OFFSET, "vent rest", "release_limit_ms + 20s"))),
-    Mode("supply_pressure_broken_wire", "", "reads no air", (told_by("SIGNAL_BAD"),)),
-    Mode("supply_pressure_shorted", "moves", "reads air that may not be there", (told_by("SIGNAL_BAD"),)),
+    Mode("supply_pressure_broken_wire", "", "reads no air", (shows("SIGNAL_BAD", "rest warning running", "signal_failed_ms + 1s"),)),
+    Mode("supply_pressure_shorted", "moves", "reads air that may not be there", (shows("SIGNAL_BAD", "rest warning running", "signal_failed_ms + 1s"),)),
     Mode("supply_pressure_frozen", "moves", "reads air that may not be there", (blind("it stands where the pressure usually is, and nothing compares it"),)),
     Mode("supply_pressure_drifting", "moves", "reads two bar that are not there", (blind("it reads good air; the limits come two bar too low"),)),
     Mode("supply_pressure_drifting_down", "", "reads too little air", (
         at_once("START_REFUSED|SUPPLY_AIR_LOW", "15s", begins="rest warning", only=HELD),
         shows("START_REFUSED|SUPPLY_AIR_LOW", "rest suction", "20s", only=HELD),
-        at_once("SUPPLY_WEAK", "supply_low_ms + 2s", begins="draw convey clear"),
+        shows("SUPPLY_WEAK", "draw convey clear", "supply_low_ms + 2s", begins="drawing"),
         blind("4.9 bar reads good where 6.9 are; only a fall while it draws reads as a sag"))),
     Mode("supply_pressure_noisy", "", "within delays", (blind("no value stays under a limit for its delay"),)),
     Mode("filter_dp_broken_wire", "", "reads low: an element missing", (shows("SIGNAL_BAD", "convey", "signal_failed_ms + dp_mask_ms + 1s"),)),

@@ -18,18 +18,24 @@ DROPS = "flap_lost_ms + contact_debounce_ms + flap_pull_in_ms + 1s"  # held by v
 LOST = "flap_lost_ms + contact_debounce_ms + 1s"
 NO_DP = "no pressure drop is measured; on the dirty side"
 
+STANDS_SHUT = "one move fewer was expected; the hold is entered from seal, with the flap shut already"
+
 FLAP = (
     Mode("flap_sticks_open", "open flap", "the source would draw through it, and the batch falls through", (
         shows("FLAP_NOT_CLOSED", "drain", HANGS, only=HELD),
+        shows("FLAP_NOT_CLOSED", "open > seal", CLOSES, begins="hold", changed=STANDS_SHUT),
         shows("FLAP_NOT_CLOSED", "seal", CLOSES))),
     Mode("flap_sticks_closed", "overfill", "the batch stays, and the next one comes on top", (
         shows("FLAP_NOT_OPEN", "convey > open", OPENS, only=HELD),  # with nothing on board an opening that fails passes
         shows("FLAP_NOT_OPEN", "open", OPENS))),
     Mode("flap_slow", "", "the source waits for the switch, the drain for the other", (
         shows("FLAP_NOT_CLOSED", "drain > drain > drain", HANGS, only=HELD),
+        blind("at the first start of a new station no travel has been learned", begins="rest warning", changed="three slow moves were expected to tell it here too"),
+        shows("FLAP_SLOW", "seal > seal > seal > seal", "flap_travel_ms + 1s", begins="hold", changed=STANDS_SHUT),
         shows("FLAP_SLOW", "seal > seal > seal", "flap_travel_ms + 1s")), amount=0.5),  # three slow moves
     Mode("product_on_seat", "open flap", "a flap that stands open by a fifth", (
         shows("FLAP_NOT_CLOSED", "drain", HANGS, only=HELD),
+        shows("FLAP_NOT_CLOSED", "open > seal", CLOSES, begins="hold", changed=STANDS_SHUT),
         shows("FLAP_NOT_CLOSED", "seal", CLOSES))),
     Mode("flap_leaking", "open flap", "air and dust of the vessel come in through a hole", (
         blind("feedback is right and no threshold is near; the mean vacuum shows it"),), amount=0.2),
@@ -45,7 +51,8 @@ FLAP = (
 )
 
 PLUGGED = (
-    at_once("LINE_BLOCKED", "clear_ms + vacuum_high_ms + 1s", begins="purge"),
+    at_once("LINE_BLOCKED|VACUUM_TOO_HIGH", "clear_ms + vacuum_high_ms + 5s", begins="purge",
+            changed="LINE_BLOCKED alone was expected; the purge valve gives air behind the plug, so draw tells it"),
     shows("VACUUM_TOO_HIGH|LINE_BLOCKED", "purge draw convey", BLOCKS))  # in clear the purge valve gives air behind the plug
 NO_VACUUM = (
     shows("NO_VACUUM|FLAP_NOT_CLOSED|FLAP_LOST_CLOSED", "purge draw convey", PROVES, only=HELD),
@@ -69,6 +76,8 @@ LINE = (
         blind("the vacuum stays over its threshold: less product; the fill rate shows it"))),
 )
 
+TWO = "one batch fewer was expected; the body holds a second one over the first"
+
 BODY = (
     Mode("vent_stuck_shut", "", "flap-open is withheld while vacuum stands", (
         blind("the open line lets the air in; only behind a plug is the vacuum not released"),)),
@@ -81,8 +90,8 @@ BODY = (
         shows("FLAP_NOT_CLOSED", "drain", HANGS, only=HELD),
         shows("RECEIVER_OVERFULL", "convey > drain", "3 drain_ms + vent_min_ms + 15s", begins="drain cleaning rests seal reopen purge draw fault", only=PROBE),
         shows("RECEIVER_OVERFULL", "drain", "3 drain_ms + vent_min_ms + 15s", only=PROBE),
-        shows("LINE_BLOCKED|VACUUM_TOO_HIGH", "convey", FILLS, begins="vent open"),
-        shows("LINE_BLOCKED|VACUUM_TOO_HIGH", "convey > convey", FILLS))),
+        shows("LINE_BLOCKED|VACUUM_TOO_HIGH", "convey > convey", FILLS, begins="vent open", changed=TWO),
+        shows("LINE_BLOCKED|VACUUM_TOO_HIGH", "convey > convey > convey", FILLS, changed=TWO))),
     Mode("fluidising_dead", "", "product comes slower", (blind("the emptying time is fixed and long enough without it"),)),
 )
 
@@ -130,6 +139,7 @@ SUPPLY = (
 PULSES = (
     Mode("pulse_valve_stuck_open", "dust", "blows into the body with the flap shut", (
         shows("FLAP_LOST_CLOSED|FLAP_NOT_CLOSED", "purge draw convey clear", DROPS, only=HELD),
+        at_once("VACUUM_IN_IDLE|START_REFUSED", "25s", begins="warning hold fault", changed="nothing was expected; a full tank blows the reading under zero, and a loaded line keeps it there"),
         blind("no transmitter at the tank; the air that it lets in lowers the vacuum"))),
     Mode("pulse_valve_stuck_shut", "", "the cake grows", (blind("no transmitter at the tank; other groups still clean, or the vacuum falls slowly"),)),
     Mode("pulse_valve_passing", "", "too little to raise the pressure of the body", (blind("the tank fills faster than it hisses"),)),

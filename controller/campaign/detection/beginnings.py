@@ -1,0 +1,184 @@
+"""
+How each step is reached on a healthy station, so that a failure can begin there.
+
+The steps of a batch are those of one cycle after twelve (so that what is learned is known). The others are
+reached by what people and machines do: a start after power-up, a halt while it draws, a lump on the seat, a
+vessel that nobody empties, a safety chain that opens. What then has to be done goes on beside the failure.
+"""
+
+from collections.abc import Container
+from typing import Any, NamedTuple
+
+from controller.campaign.detection.expectations import RESET_REFUSED, START_REFUSED
+from controller.sequence.steps import FAULT, REST, SETTLE, WARNING, WORKING, Step
+from controller.simulate.station_loop import BLOCK, StationLoop
+
+CYCLES = 12
+HELD_MS, LOOK_MS = 300, 500
+LONGEST_MS = 3_600_000
+FULL = "vessel_not_consuming"
+BATCH_STEPS = frozenset(WORKING) - {Step.REOPEN, Step.PURGE}
+
+
+class Deed(NamedTuple):
+    """What is done at its time: a point that no instrument drives is set, or a failure mode."""
+
+    after_ms: int
+    name: str
+    value: int
+
+
+def pressed(point: str, at_ms: int) -> tuple[Deed, Deed]:
+    """A push button, or the stop contact, for a moment."""
+    on = 0 if point == "stop_healthy" else 1
+    return Deed(at_ms, point, on), Deed(at_ms + HELD_MS, point, 1 - on)
+
+
+AFTERWARDS: dict[int, tuple[Deed, ...]] = {
+    REST: pressed("start_pb", 10_000),
+    WARNING: (Deed(HELD_MS, "start_pb", 0),),
+    Step.LEVEL_HOLD: (Deed(30_000, FULL, 0),),
+    FAULT: (
+        Deed(2_000, "safety_chain_healthy", 1),
+        *pressed("reset_pb", 20_000),
+        *pressed("start_pb", 23_000),
+    ),
+}
+STOP = pressed("stop_healthy", 60_000)
+
+
+class Beginning(NamedTuple):
+    """A station at the moment in which it enters a step."""
+
+    step: int
+    kept: Any
+    deeds: tuple[Deed, ...]
+
+
+class Watch:
+    """Runs a loop, does what is due, notes what begins to act, which steps come, what is refused."""
+
+    def __init__(self, loop: StationLoop, deeds: tuple[Deed, ...] = ()) -> None:
+        self.loop, self._since_ms = loop, loop.now_ms
+        self._due = sorted(deeds)
+        self._acting = frozenset(loop.acting())
+        self._looks: list[tuple[int, int, str]] = []
+        self._stopped = False
+        self.acted: dict[str, int] = {}  # when each first began to act, or was refused
+        self.steps = [(0, loop.remembers("step"))]
+
+    @property
+    def after_ms(self) -> int:
+        """Since it began."""
+        return self.loop.now_ms - self._since_ms
+
+    def advance(self, limit_ms: int) -> int:
+        """Up to the next thing that happens; the step it is in."""
+        while self._due and self._due[0].after_ms <= self.after_ms:
+            self._do(self._due.pop(0))
+        ends = [limit_ms, *(d.after_ms for d in self._due[:1]), *(at for at, _, _ in self._looks[:1])]
+        scans = max(1, -(-(min(ends) - self.after_ms) // self.loop.scan_ms))
+        before = self.steps[-1][1]
+        self.loop.run(min(scans, BLOCK))
+        step = self.loop.remembers("step")
+        self._note(before, step)
+        return step
+
+    def until(self, step: int, limit_ms: int) -> bool:
+        """To the scan that enters a step; False if that does not come in time."""
+        limit_ms += self.after_ms
+        while self.after_ms < limit_ms:
+            before = self.steps[-1][1]
+            if self.advance(limit_ms) == step != before:
+                return True
+        return False
+
+    def _note(self, before: int, step: int) -> None:
+        acting = frozenset(self.loop.acting())
+        for name in sorted(acting - self._acting):
+            self.acted.setdefault(name, self.after_ms)
+        self._acting = acting
+        if step != before:
+            self.steps.append((self.after_ms, step))
+            if (before, step) == (WARNING, REST) and not self._stopped:
+                self.acted.setdefault(START_REFUSED, self.after_ms)
+        while self._looks and self._looks[0][0] <= self.after_ms:
+            _, still, refused = self._looks.pop(0)
+            if step == still:
+                self.acted.setdefault(refused, self.after_ms)
+
+    def _do(self, deed: Deed) -> None:
+        if deed.name == FULL:
+            self.loop.fail(deed.name, deed.value)
+            return
+        self.loop.press(deed.name, deed.value)
+        self._stopped |= deed.name == "stop_healthy"
+        look_ms, step = self.after_ms + LOOK_MS, self.steps[-1][1]
+        if deed.name == "start_pb" and deed.value and step == REST:
+            self._looks.append((look_ms, REST, START_REFUSED))
+        if deed.name == "reset_pb" and deed.value and step == FAULT:
+            self._looks.append((look_ms, FAULT, RESET_REFUSED))
+
+
+def beginnings(loop: StationLoop) -> dict[int, Beginning]:
+    """Every step that this station can be brought to, from power-up on; the loop is used for it."""
+    found: dict[int, Beginning] = {}
+
+    def keep(step: int) -> None:
+        found[step] = Beginning(step, loop.kept(), AFTERWARDS.get(step, ()))
+
+    Watch(loop).until(FAULT, 2_000)
+    keep(REST)
+    watch = Watch(loop, pressed("start_pb", 0))
+    watch.until(WARNING, 1_000)
+    keep(WARNING)
+    for _ in range(CYCLES):
+        watch.until(SETTLE, LONGEST_MS)
+    last_ms = watch.after_ms + LONGEST_MS
+    while not found.keys() >= BATCH_STEPS and watch.after_ms < last_ms:
+        before = watch.steps[-1][1]
+        step = watch.advance(last_ms)
+        if step != before and step in BATCH_STEPS and step not in found:
+            keep(step)
+    for step, reach in OTHERS.items():
+        if reach(loop, found):
+            keep(step)
+    return found
+
+
+def _to_purge(loop: StationLoop, found: dict[int, Beginning]) -> bool:
+    """Halted while it draws, so that the line stays loaded; then started again."""
+    loop.restore(found[Step.CONVEY].kept)
+    halt = (Deed(5_000, "halt_request", 1), Deed(5_000 + loop.scan_ms, "halt_request", 0))
+    return Watch(loop, (*halt, *pressed("start_pb", 10_000))).until(Step.PURGE, 300_000)
+
+
+def _to_reopen(loop: StationLoop, found: dict[int, Beginning]) -> bool:
+    """A lump on the seat, which falls off when the flap opens once more."""
+    loop.restore(found[Step.DRAIN].kept)
+    loop.fail("product_on_seat", 1)
+    reached = Watch(loop).until(Step.REOPEN, 60_000)
+    loop.fail("product_on_seat", 0)
+    return reached
+
+
+def _to_hold(loop: StationLoop, found: dict[int, Beginning]) -> bool:
+    """Nobody takes anything out of the vessel below."""
+    loop.restore(found[Step.SETTLE].kept)
+    loop.fail(FULL, 1)
+    return Watch(loop).until(Step.LEVEL_HOLD, LONGEST_MS)
+
+
+def _to_fault(loop: StationLoop, found: dict[int, Beginning]) -> bool:
+    """The safety chain opens while it draws."""
+    loop.restore(found[Step.CONVEY].kept)
+    return Watch(loop, (Deed(5_000, "safety_chain_healthy", 0),)).until(FAULT, 10_000)
+
+
+OTHERS = {Step.PURGE: _to_purge, Step.REOPEN: _to_reopen, Step.LEVEL_HOLD: _to_hold, Step.FAULT: _to_fault}
+
+
+def deeds_of(beginning: Beginning, failing: Container[str], stopped: bool) -> tuple[Deed, ...]:
+    """What is done after it: but nothing to what fails anyway, and the stop if there is one."""
+    deeds = tuple(deed for deed in beginning.deeds if deed.name not in failing)
+    return (*deeds, *STOP) if stopped else deeds
