@@ -100,4 +100,69 @@ def replay(
     raise typer.Exit(CHECK_FAILED if done.difference else 0)
 
 
-COMMANDS = (scenarios, replay)
+def search(
+    station: Annotated[str, typer.Argument(help="Folder of a station, or one of the stations by name.")],
+    for_: Annotated[
+        str, typer.Option("--for", help="How long, in plant time: 10h, 30m.", show_default=True)
+    ] = "1h",
+    seed: Annotated[int, typer.Option(min=0, help="Another seed, other episodes.")] = 1,
+    jobs: Annotated[int | None, typer.Option(min=1, help="Side by side; all processors unless told.")] = None,
+    out: Annotated[
+        Path, typer.Option(help="Folder for what is found; a search goes on there where it was stopped.")
+    ] = Path("search"),
+) -> None:
+    """
+    Try failures, commands and disturbances by chance, and watch what must always hold.
+
+    What breaks a rule is made small and written as a scenario. Exit codes: 0 nothing found; 1 something was;
+    2 wrong input.
+    """
+    from controller.clock import WallClock
+    from controller.simulate.times import milliseconds
+
+    try:
+        from controller.campaign.command import processors
+        from controller.campaign.search import command
+    except ModuleNotFoundError as error:
+        typer.echo(f"search: needs {error.name}; run: {install_with('fast')}", err=True)
+        raise typer.Exit(WRONG_INPUT) from error
+    try:
+        for_ms = milliseconds(for_)
+    except ValueError as no:
+        typer.echo(f"--for {no}", err=True)
+        raise typer.Exit(WRONG_INPUT) from no
+    clock = WallClock()
+    ask = command.Ask(station, station_folder(station), for_ms, seed, jobs or processors(), out)
+    going, pool = command.search(ask)
+    before_ms = going.state.ms
+    try:
+        command.show(going, ask)
+    finally:
+        pool.shutdown(cancel_futures=True)
+    typer.echo(command.summary(going.state, clock.now_ms() / 1_000, before_ms))
+    if going.state.finds:
+        raise typer.Exit(CHECK_FAILED)
+
+
+def report(
+    run: Annotated[Path, typer.Argument(help="Run folder that `receiver scenarios --out` left.")],
+    proofs: Annotated[
+        Path | None, typer.Option(help="What `receiver prove STATION --json` printed, saved to a file.")
+    ] = None,
+) -> None:
+    """
+    Write the test report of a run of scenarios: one HTML file in its folder, to print, sign and file.
+
+    It never overwrites one: report.html, then report_2.html. On paper: print it from the browser on A4.
+    """
+    from controller.clock import WallClock
+
+    try:
+        from controller.campaign.report import command
+    except ModuleNotFoundError as error:
+        typer.echo(f"report: needs {error.name}; run: {install_with('fast')}", err=True)
+        raise typer.Exit(WRONG_INPUT) from error
+    typer.echo(str(command.report(run, proofs, WallClock().date())))
+
+
+COMMANDS = (scenarios, replay, search, report)

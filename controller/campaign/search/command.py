@@ -1,0 +1,209 @@
+"""`receiver search`: episodes side by side, kept in order; what is found made small, as scenario files."""
+
+import copy
+import hashlib
+from collections import Counter, deque
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from functools import cache, partial
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any, NamedTuple
+
+from controller.campaign.runner import Runner
+from controller.campaign.search.episode import Episode, written
+from controller.campaign.search.invariants import Invariant
+from controller.campaign.search.shrink import Shrinking
+from controller.campaign.search.state import Find, Line, State
+from controller.campaign.search.trial import Trial
+from controller.engines.as_written import AsWritten
+from controller.simulate.times import typed
+
+SHOWN = 2
+"""So many finds of each rule are made small; of more only the count is kept."""
+CHECKED = 40
+"""Every so many episodes, the engines are compared over one."""
+ENGINES = Invariant(
+    "engines_agree", "", "compiled, generated and written rules must say the same in every scan"
+)
+
+
+class Ask(NamedTuple):
+    """What was asked for."""
+
+    station: str
+    folder: Path
+    for_ms: int
+    seed: int
+    jobs: int
+    out: Path
+
+
+class Shown(NamedTuple):
+    """A find as a scenario file."""
+
+    text: str
+    deeds: int
+    tries: int
+    fails: bool
+
+
+class Bench:
+    """Where episodes are run: one in each process."""
+
+    def __init__(self, trial: Trial, seed: int) -> None:
+        self.trial, self.seed = trial, seed
+
+    def run(self, number: int) -> tuple[int, list[str]]:
+        """One episode: its plant time, and the rules that it broke."""
+        ran = self.trial.drawn(self.seed, number)
+        broken = [v.rule for v in ran.violations]
+        if number % CHECKED == CHECKED - 1 and self._disagree(ran.episode):
+            broken.append(ENGINES.name)
+        return ran.ran_ms, broken
+
+    def show(self, number: int, rule: str) -> Shown:
+        """The smallest scenario that shows what an episode broke."""
+        episode = self.trial.drawn(self.seed, number).episode
+        if rule == ENGINES.name:
+            return Shown(written(episode, ENGINES, ""), len(episode.deeds), 0, True)
+        small = Shrinking(self.trial.again, rule).shrunk(episode)
+        text = written(small.episode, self.trial.rules[rule], self.trial.texts.get(rule, ""))
+        return Shown(text, len(small.episode.deeds), small.tries, self.verdict(text) == "failed")
+
+    def verdict(self, text: str) -> str:
+        """Of a scenario, as `receiver scenarios` gives it."""
+        return _outcome(self.trial.runner, text, self.trial.folder).verdict
+
+    def _disagree(self, episode: Episode) -> bool:
+        checking = copy.copy(self.trial.runner)
+        checking.engine = AsWritten(checking.logic)
+        outcome = _outcome(checking, written(episode, ENGINES, ""), self.trial.folder)
+        return outcome.judged is None or bool(outcome.judged.disagreements)
+
+
+def _outcome(runner: Runner, text: str, folder: Path) -> Any:
+    with TemporaryDirectory() as place:
+        file = Path(place) / "found.yaml"
+        file.write_text(text, encoding="utf-8")
+        return runner.run(runner.load(file, lambda _: folder))
+
+
+class Search:
+    """
+    A search, begun or gone on with.
+
+    Args:
+        ask: What was asked for.
+        bench: Of this process.
+        pool: Where episodes are run.
+    """
+
+    def __init__(self, ask: Ask, bench: Bench, pool: Executor, remote: Callable[..., Any]) -> None:
+        self._ask, self._pool, self._remote = ask, pool, remote
+        self.state = State(ask.out, _identity(ask, bench.trial))
+        self._shown = Counter(find.rule for find in self.state.finds if find.file)
+
+    def lines(self) -> Iterator[Line]:
+        """Each episode when it is done, in order, until there is plant time enough."""
+        waiting: deque[tuple[int, Future[tuple[int, list[str]]]]] = deque()
+        number = len(self.state.lines)
+        while self.state.ms < self._ask.for_ms:
+            while len(waiting) <= self._ask.jobs:
+                waiting.append((number, self._pool.submit(self._remote, "run", number)))
+                number += 1
+            done, future = waiting.popleft()
+            ms, broken = future.result()
+            line = Line(done, ms, tuple(self._find(done, rule) for rule in broken))
+            self.state.add(line)
+            yield line
+        for _, future in waiting:
+            future.cancel()
+
+    def _find(self, number: int, rule: str) -> Find:
+        if self._shown[rule] >= SHOWN:
+            return Find(rule, number)
+        self._shown[rule] += 1
+        shown: Shown = self._pool.submit(self._remote, "show", number, rule).result()
+        file = f"{rule}_{number}.yaml"
+        (self._ask.out / file).write_text(shown.text, encoding="utf-8")
+        return Find(rule, number, file, shown.deeds, shown.tries, shown.fails)
+
+
+class Here(Executor):
+    """Runs in this process what is asked of it, when it is asked."""
+
+    def submit(self, fn: Callable[..., Any], /, *given: Any, **named: Any) -> Future[Any]:
+        """Done when it returns."""
+        future: Future[Any] = Future()
+        future.set_result(fn(*given, **named))
+        return future
+
+
+def search(ask: Ask) -> tuple[Search, Executor]:
+    """
+    A search that is ready to go, and its pool, to be shut down.
+
+    Raises:
+        StationError: The folder holds another search, or the station is wrong.
+    """
+    remote = partial(_remote, ask._replace(for_ms=0, jobs=0, out=Path()))
+    pool: Executor = Here() if ask.jobs == 1 else ProcessPoolExecutor(ask.jobs)
+    bench = _bench(ask.station, ask.folder, ask.seed)
+    bench.trial.runner.parts(bench.trial.presets)  # compiled once, before there are many of them
+    return Search(ask, bench, pool, remote), pool
+
+
+@cache
+def _bench(station: str, folder: Path, seed: int) -> Bench:
+    return Bench(Trial(station, folder, Runner(check=False)), seed)
+
+
+def _remote(ask: Ask, what: str, *given: Any) -> Any:
+    return getattr(_bench(ask.station, ask.folder, ask.seed), what)(*given)
+
+
+def _identity(ask: Ask, trial: Trial) -> dict[str, Any]:
+    """What makes a search the same search: another logic or plant would go on with other episodes."""
+    facts = [(name, fact.text) for name, fact in trial.runner.logic.facts.items()]
+    parts = (trial.presets, trial.plant, trial.texts, facts, [*map(str, trial.runner.logic.rows)])
+    digest = hashlib.sha256(repr(parts).encode()).hexdigest()[:16]
+    return {"station": ask.station, "seed": ask.seed, "contents": digest}
+
+
+# ---- what is printed -----------------------------------------------------------------------------------
+def show(going: Search, ask: Ask) -> None:
+    """Runs it: what is found, a line each; and on a terminal how far it is."""
+    from rich.console import Console
+    from rich.progress import Progress
+
+    console = Console(highlight=False, soft_wrap=True)
+    with Progress(console=console, transient=True, disable=not console.is_terminal) as progress:
+        task = progress.add_task("plant time", total=ask.for_ms, completed=going.state.ms)
+        for find in going.state.finds:
+            console.print(f"before: {shown(find, ask.out)}", markup=False)
+        for line in going.lines():
+            for find in line.finds:
+                console.print(shown(find, ask.out), markup=False)
+            found = len(going.state.finds)
+            progress.update(task, advance=line.ms, description=f"{line.number + 1} episodes, {found} finds")
+
+
+def shown(find: Find, out: Path) -> str:
+    """One find in a line."""
+    if not find.file:
+        return f"FOUND  {find.rule} again, in episode {find.number}"
+    told = f"{find.deeds} deeds, {find.tries} tries"
+    wrong = "" if find.shown else "; but the file alone does not fail: look at the episode"
+    return (
+        f"FOUND  {find.rule} in episode {find.number}: receiver scenarios {out / find.file}  ({told}{wrong})"
+    )
+
+
+def summary(state: State, took_s: float, before_ms: int) -> str:
+    """The last line."""
+    ran_h = (state.ms - before_ms) / 3_600_000
+    counts = Counter(find.rule for find in state.finds)
+    found = ", ".join(f"{rule} {n}" for rule, n in counts.items()) or "nothing found"
+    rate = f"{ran_h / max(took_s, 0.1) * 60:.1f} plant hours a minute"
+    return f"{len(state.lines)} episodes, {typed(state.ms // 1_000 * 1_000)} of plant time, {rate}: {found}"
