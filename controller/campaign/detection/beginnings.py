@@ -6,6 +6,7 @@ reached by what people and machines do: a start after power-up, a halt while it 
 vessel that nobody empties, a safety chain that opens. What then has to be done goes on beside the failure.
 """
 
+from collections import Counter
 from collections.abc import Container
 from typing import Any, NamedTuple
 
@@ -64,6 +65,7 @@ class Watch:
         self._acting = frozenset(loop.acting())
         self._looks: list[tuple[int, int, str]] = []
         self._stopped = False
+        self.raised: Counter[str] = Counter()
         self.acted: dict[str, int] = {}  # when each first began to act, or was refused
         self.steps = [(0, loop.remembers("step"))]
 
@@ -97,6 +99,7 @@ class Watch:
         acting = frozenset(self.loop.acting())
         for name in sorted(acting - self._acting):
             self.acted.setdefault(name, self.after_ms)
+            self.raised[name] += 1
         self._acting = acting
         if step != before:
             self.steps.append((self.after_ms, step))

@@ -1,6 +1,7 @@
 """One station under test: each failure mode begun in each step, run until it is told or the time is over."""
 
 from collections import Counter
+from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 from typing import NamedTuple
@@ -11,6 +12,7 @@ from controller.campaign.detection.instrument_modes import INSTRUMENTS
 from controller.campaign.detection.machine_modes import MACHINE
 from controller.campaign.detection.verdicts import UNWRITTEN, verdict
 from controller.sequence.logic import Logic
+from controller.sequence.presets import Presets
 from controller.sequence.receiver import RECEIVER
 from controller.sequence.steps import DRAIN, FAULT
 from controller.settings import load_station
@@ -74,13 +76,13 @@ class Bench:
         """The loop with these presets instead of the station's own."""
         key = tuple(shortened.items())
         if key not in self._loops:
-            presets = self.presets._replace(**shortened)
+            presets = _shortened(self.presets, shortened)
             self._loops[key] = StationLoop(self.logic, presets, self._plant, self._executor, seed=1)
         return self._loops[key]
 
     def expectation(self, mode: Mode, step: int) -> Expectation | None:
         """What is expected of a mode that begins in a step."""
-        presets = self.presets._replace(**(mode.shortened or {}))
+        presets = _shortened(self.presets, mode.shortened or {})
         lines = (line for line in mode.lines if has_part(_only(line), presets, self.wired))
         return expected(tuple(lines), step, presets, self.interlocks)
 
@@ -125,6 +127,10 @@ class Bench:
             loop.fail(mode.id, mode.amount)
         names = (*mode.beside, mode.id) if failing else mode.beside
         return Watch(loop, deeds_of(beginning, names, mode.stopped))
+
+
+def _shortened(presets: Presets, other: Mapping[str, int]) -> Presets:
+    return Presets._make(other.get(name, value) for name, value in presets._asdict().items())
 
 
 def _only(line: Line) -> FailureMode:
