@@ -40,7 +40,7 @@ class _Over:
         import numpy as np
 
         conditions = {c.text: c for c in scenario.conditions()}
-        names, self._scan_ms = recording.logic.interlock_names, recording.scan_ms
+        names, self.scan_ms = recording.logic.interlock_names, recording.scan_ms
         columns: dict[str, list[Any]] = {text: [] for text in conditions}
         times, acts = [], []
         self.disagreements: list[Disagreement] = []
@@ -67,7 +67,7 @@ class _Over:
         """The scans that break a rule."""
         if rule.pattern is None:
             return self._columns[rule.holds.text] != rule.wanted
-        return rule.pattern.broken(self.times, self._scan_ms, lambda c: self._columns[c.text])
+        return rule.pattern.broken(self.times, self.scan_ms, lambda c: self._columns[c.text])
 
     def before(self, condition: Condition, at_ms: int) -> bool:
         """The value in the last scan up to a moment."""
@@ -98,7 +98,8 @@ def judge(scenario: Scenario, driven: Driven, recording: Recording, engine: AsWr
     if scenario.acts_only is not None:
         more = {name: at for name, at in over.acts.items() if name not in scenario.acts_only}
         seen = ", ".join(f"{name} at {typed(at)}" for name, at in more.items()) or "none"
-        verdicts.append(Verdict(not more, "no other interlock acts", seen, min(more.values(), default=0), 0))
+        at = min(more.values(), default=0)
+        verdicts.append(Verdict(not more, "no other interlock acts", seen, at, scenario.acts_line))
     return Judged(verdicts, over.disagreements, over.acts)
 
 
@@ -116,6 +117,7 @@ def _expected(over: _Over, e: Expected, at_ms: int, driven: Driven, kg: float) -
     span += f", not before {typed(e.not_before_ms)}" if e.not_before_ms else ""
     text = f"{e.kind} {e.text}{allowed(e)}{span}"
     if e.kind == "delivers":
+        text = f"delivers {e.text} kg"
         mass = driven.delivered_kg[-1] - kg
         return Verdict(e.low <= mass <= e.high, text, f"{mass:.2f} kg", driven.end_ms, e.line)
     assert e.condition is not None
@@ -131,6 +133,9 @@ def _expected(over: _Over, e: Expected, at_ms: int, driven: Driven, kg: float) -
         return _reaches(e, text, times, values, at_ms, driven.end_ms)
     import numpy as np
 
+    if e.kind == "lasts":  # what begins with the moment itself counts: `enters: drain` and `step == DRAIN`
+        at_ms -= over.scan_ms
+        times, values = over.window(e.condition, at_ms, at_ms + e.within_ms)
     was = np.concatenate([[over.before(e.condition, at_ms)], values[:-1]]) if len(values) else values
     rises = times[values & ~was.astype(bool)]
     if e.kind == "counts":
@@ -157,16 +162,16 @@ def _lasts(over: _Over, e: Expected, text: str, rises: Any) -> Verdict:
     times, values = over.window(e.condition, begun, NEVER)
     ends = times[~values]
     if not len(ends):
-        return Verdict(
-            False, text, f"still so at the end, {typed(int(over.times[-1]) - begun)} on", begun, e.line
-        )
+        so_far = int(over.times[-1]) - begun
+        enough = e.high >= NEVER and so_far >= e.low
+        return Verdict(enough, text, f"still so at the end, {typed(so_far)} on", begun, e.line)
     lasted = int(ends[0]) - begun
     return Verdict(e.low <= lasted <= e.high, text, typed(lasted), int(ends[0]), e.line)
 
 
 def allowed(e: Expected) -> str:
-    """The range of a count, a duration or a mass as the tail of a sentence; empty for the other kinds."""
-    if e.kind not in ("counts", "lasts", "delivers"):
+    """The range of a count or a duration as the tail of a sentence; empty for the other kinds."""
+    if e.kind not in ("counts", "lasts"):
         return ""
     low, high = (typed(int(v)) if e.kind == "lasts" else f"{v:g}" for v in (e.low, e.high))
     if e.high >= NEVER:

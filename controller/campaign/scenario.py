@@ -99,6 +99,7 @@ class Scenario(NamedTuple):
     lasts_ms: int
     rules: tuple[Rule, ...]
     acts_only: frozenset[str] | None
+    acts_line: int = 0  # of the file
 
     @property
     def name(self) -> str:
@@ -150,7 +151,8 @@ class Resolver:
             raise StationError(sorted(self.problems, key=lambda problem: problem[1:3]))
         only = None if head.acts_only is None else frozenset(head.acts_only)
         kept = tuple(rule for rule in rules if rule)
-        return Scenario(self.path, head, self.station, self.plant, beats, lasts_ms, kept, only)
+        line = self._line(("acts_only",))
+        return Scenario(self.path, head, self.station, self.plant, beats, lasts_ms, kept, only, line)
 
     # ---- parts ---------------------------------------------------------------------------------------
     def _overridden(self, station: Station, plant: PlantParameters) -> tuple[Station, PlantParameters]:
@@ -270,6 +272,8 @@ class Resolver:
         if kind in ("counts", "lasts"):
             unit: Callable[[str], float] = milliseconds if kind == "lasts" else float
             low, high = self._tried((*loc, "range"), partial(span, wanted.range, unit)) or (low, high)
+        elif wanted.within and kind == "delivers_kg":
+            self._say((*loc, "within"), "does not go with delivers_kg, which counts to the end")
         elif wanted.range:
             self._say((*loc, "range"), "goes with counts or lasts")
         kind = {"first_out": "reaches", "delivers_kg": "delivers"}.get(kind, kind)
