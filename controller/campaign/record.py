@@ -108,6 +108,7 @@ class RunRecord:
             **result._replace(page=Path(result.page).name).as_document(),
             "sha256": self._hashes[place.file],
             "station_folder": place.station.name,
+            "grounds": result.why,
             "why": head.why,
             "shows": head.shows,
             "guards": head.guards,
