@@ -45,7 +45,8 @@ AFTERWARDS: dict[int, tuple[Deed, ...]] = {
         *pressed("start_pb", 23_000),
     ),
 }
-STOP = pressed("stop_healthy", 60_000)
+STOPPED_MS, STARTED_FIRST_MS = 60_000, 200_000
+"""When stop is pressed; later where a start comes first, which may wait for the rest of a motor."""
 
 
 class Beginning(NamedTuple):
@@ -184,4 +185,5 @@ OTHERS = {Step.PURGE: _to_purge, Step.REOPEN: _to_reopen, Step.LEVEL_HOLD: _to_h
 def deeds_of(beginning: Beginning, failing: Container[str], stopped: bool) -> tuple[Deed, ...]:
     """What is done after it: but nothing to what fails anyway, and the stop if there is one."""
     deeds = tuple(deed for deed in beginning.deeds if deed.name not in failing)
-    return (*deeds, *STOP) if stopped else deeds
+    at_ms = STARTED_FIRST_MS if beginning.step in (REST, WARNING, FAULT) else STOPPED_MS
+    return (*deeds, *pressed("stop_healthy", at_ms)) if stopped else deeds

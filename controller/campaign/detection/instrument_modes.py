@@ -12,6 +12,7 @@ from controller.campaign.detection.machine_modes import (
     PROBE,
     PROVES,
     STANDS_SHUT,
+    STARTS,
 )
 
 LOW = ("level_low_fitted", "yes")
@@ -23,9 +24,11 @@ FLAP_TELLS = "nothing else sees the level: the flap tells it when the vessel sta
 QUICK = "flutters faster than its delay, both ways"
 FROM_NOW = "rest warning hold purge draw convey clear vent"  # steps in which the vacuum signal is used
 
+HELD_FULL = "LEVEL_HIGH alone was expected; it has acted already"
+
 VESSEL = (
     Mode("vessel_not_consuming", "overfill", "batches come on top of each other", (
-        at_once("LEVEL_NEVER_CLEARS", UP_TO_FULL, begins="hold", changed="LEVEL_HIGH was expected, which acts already"),
+        at_once("LEVEL_NEVER_CLEARS", UP_TO_FULL, begins="hold", changed=HELD_FULL),
         at_once("LEVEL_HIGH", UP_TO_FULL)), shortened=SOON),
     Mode("vessel_not_vented", "dust", "the flap breathes dust", (
         shows("FLAP_NOT_CLOSED", "convey > drain", HANGS, only=HELD),
@@ -39,9 +42,12 @@ VESSEL = (
     Mode("vessel_rat_hole", "", "reads full: nothing is drawn", (
         at_once("LEVEL_DISAGREES|LEVEL_NEVER_CLEARS", UP_TO_FULL, only=LOW),
         at_once("LEVEL_NEVER_CLEARS", UP_TO_FULL)), beside=FULL, shortened=SOON),
-    Mode("vessel_tipped_into", "overfill", "other product comes in besides the batches", (at_once("LEVEL_HIGH", UP_TO_FULL),), amount=0.1),
+    Mode("vessel_tipped_into", "overfill", "other product comes in besides the batches", (
+        at_once("LEVEL_HIGH|LEVEL_NEVER_CLEARS", UP_TO_FULL, begins="hold", changed=HELD_FULL),
+        at_once("LEVEL_HIGH", UP_TO_FULL)), amount=0.1, shortened=SOON),
     Mode("heap_under_flap", "overfill", "the heap reaches the flap before the probe", (
-        at_once("FLAP_NOT_CLOSED|RECEIVER_OVERFULL|LEVEL_HIGH", UP_TO_FULL),), beside=FULL),
+        at_once("FLAP_NOT_CLOSED|RECEIVER_OVERFULL|LEVEL_HIGH|LEVEL_NEVER_CLEARS", UP_TO_FULL, begins="hold", changed=HELD_FULL),
+        at_once("FLAP_NOT_CLOSED|RECEIVER_OVERFULL|LEVEL_HIGH", UP_TO_FULL)), beside=FULL, shortened=SOON),
 )
 
 STANDS = "NO_VACUUM was expected; the vacuum of the trip still stands in the reading, so the reset is refused first"
@@ -51,12 +57,14 @@ LINES_AND_SWITCHES = (
         shows("VACUUM_NOT_RELEASED", "vent", "release_limit_ms + 2s", begins="filling vent"),
         at_once("RESET_REFUSED", "25s", begins="fault", changed=STANDS),
         shows("NO_VACUUM|VACUUM_NOT_RELEASED", "purge draw", "proving_ms + fill_ms + clear_ms + release_limit_ms + 3s"))),
-    Mode("filter_dp_line_caked", "", "a mean of the batches is read", (blind("a mean of the batches lies between its limits"),)),
+    Mode("filter_dp_line_caked", "", "a mean of the batches is read", (
+        blind("a mean of the batches lies between its limits", begins="convey clear vent"),
+        shows("FILTER_DP_LOW", "convey", "dp_mask_ms + dp_ms + 2s", changed="nothing was expected; the reading crawls up from nothing, which looks like an element missing"))),
     Mode("flap_closed_switch_loose", "", "flickers towards the cautious side", (blind("debounce and delay hold it, as they must"),)),
     Mode("flap_closed_switch_shifted", "open flap", "says closed before the flap is", (blind("closing seems quicker by a third of the stroke; the switch is on its place all the same"),)),
 )
 
-DEAF = (shows("FILL_TIME_OVER", "convey > convey > convey", FILLS),)
+DEAF = (shows("FILL_TIME_OVER", "convey > convey > convey", "3 fill_ms + clear_ms + 5s"),)
 PROBES = (
     Mode("level_probe_stuck_free", "overfill", "nothing stops the batches", (
         too_late("FLAP_NOT_CLOSED|RECEIVER_OVERFULL|FLAP_NOT_OPEN", "seal", UP_TO_FULL, FLAP_TELLS),), beside=FULL),
@@ -97,6 +105,7 @@ SWITCHES = (
         at_once("FLAP_MOVED|FLAP_NOT_CLOSED", "flap_travel_ms + 2s", begins="rests"),
         shows("FLAP_LOST_CLOSED|FLAP_NOT_CLOSED|FLAP_MOVED|FLAP_DISAGREES", "rest seal purge draw convey clear", CLOSES)), amount=0.3),
     Mode("flap_closed_switch_delayed", "open flap", "says closed for five seconds after it is open", (
+        shows("FLAP_NOT_OPEN|FLAP_NOT_CLOSED", "convey > open", HANGS, begins="rest warning fault", only=HELD, changed="the first opening was expected to tell it; with an unknown batch it passes after its time"),
         shows("FLAP_NOT_OPEN|FLAP_NOT_CLOSED", "open drain", HANGS, only=HELD),
         shows("FLAP_DISAGREES|FLAP_NOT_OPEN", "open", CLOSES, begins="hold", changed=STANDS_SHUT),
         shows("FLAP_DISAGREES|FLAP_NOT_OPEN|FLAP_NOT_CLOSED", "open seal", CLOSES))),
@@ -129,16 +138,16 @@ CONTACTS = (
         at_once("SOURCE_RUNS_UNCOMMANDED", "run_down_ms + 3s", begins="rest warning fault"),
         shows("SOURCE_RUNS_UNCOMMANDED", "rest", "run_down_ms + 3s")), stopped=True),
     Mode("run_contact_stuck_off", "open flap", "a motor that runs reads stopped", (
-        shows("SOURCE_NOT_RUNNING", "seal", "run_feedback_on_ms + 1s", begins="rest warning fault"),
+        shows("SOURCE_NOT_RUNNING", "seal", STARTS, begins="rest warning fault"),
         at_once("SOURCE_NOT_RUNNING", "run_feedback_on_ms + 1s"))),
     Mode("run_contact_chattering", "", "within delays, or not running", (
-        shows("SOURCE_NOT_RUNNING", "seal", "run_feedback_on_ms + 2s", begins="rest warning fault"),
+        shows("START_REFUSED|SOURCE_NOT_RUNNING", "seal", STARTS, begins="rest warning fault", changed="a refused start was not expected; it asks for a motor that is proven off"),
         at_once("SOURCE_NOT_RUNNING", "run_feedback_lost_ms + 2s")), amount=0.1),
     Mode("run_contact_delayed", "open flap", "a motor that runs reads stopped for five seconds", (
-        shows("SOURCE_NOT_RUNNING", "seal", "run_feedback_on_ms + 1s", begins="rest warning fault"),
+        shows("SOURCE_NOT_RUNNING", "seal", STARTS, begins="rest warning fault"),
         blind("it is told at the next start of the motor, which runs on between batches"))),
     Mode("overload_contact_stuck_on", "", "the relay itself stops the motor", (
-        shows("SOURCE_NOT_RUNNING", "seal", "run_feedback_on_ms + 1s", begins="rest warning fault"),
+        shows("SOURCE_NOT_RUNNING", "seal", STARTS, begins="rest warning fault"),
         at_once("SOURCE_NOT_RUNNING", "run_feedback_on_ms + 1s")), beside=("motor_overload",)),
     Mode("overload_contact_stuck_off", "", "the motor is stopped", (at_once("SOURCE_OVERLOAD", "1s"),)),
     Mode("overload_contact_chattering", "", "the motor is stopped", (at_once("SOURCE_OVERLOAD", "1s"),)),
@@ -161,10 +170,10 @@ SIGNALS = (
     Mode("vacuum_drifting", "", "reads too much: flap-open is withheld", (
         at_once(OFFSET, "idle_vacuum_ms + 3s", begins="rests"),
         shows(OFFSET, "vent rest", "release_limit_ms + 20s", begins="fault"),
-        shows("VACUUM_NOT_RELEASED", "vent", "release_limit_ms + 2s")), amount=0.1),
+        shows("VACUUM_NOT_RELEASED", "vent", "release_limit_ms + 5s")), amount=0.1),
     Mode("vacuum_drifting_down", "open flap", "reads released while some vacuum stands", (
         at_once("VACUUM_IN_IDLE|START_REFUSED", "idle_vacuum_ms + 3s", begins="rests"),
-        shows("VACUUM_IN_IDLE", "rest", "idle_vacuum_ms + 8s")), amount=0.07, stopped=True),
+        shows("VACUUM_IN_IDLE", "rest", "idle_vacuum_ms + 25s")), amount=0.07, stopped=True),
     Mode("vacuum_noisy", "", "reads too much in turn: flap-open is withheld", (
         at_once(OFFSET, "idle_vacuum_ms + 6s", begins="rests"),
         shows(OFFSET, "vent rest", "release_limit_ms + 20s"))),
@@ -180,7 +189,8 @@ SIGNALS = (
     Mode("supply_pressure_noisy", "", "within delays", (blind("no value stays under a limit for its delay"),)),
     Mode("filter_dp_broken_wire", "", "reads low: an element missing", (shows("SIGNAL_BAD", "convey", "signal_failed_ms + dp_mask_ms + 1s"),)),
     Mode("filter_dp_shorted", "dust", "reads high: hides a torn element", (shows("SIGNAL_BAD", "convey", "signal_failed_ms + dp_mask_ms + 1s"),)),
-    Mode("filter_dp_frozen", "dust", "hides a torn element", (shows("SIGNAL_BAD", "convey > convey > convey", "dp_mask_ms + dp_ms + 3s"),)),
+    Mode("filter_dp_frozen", "dust", "hides a torn element", (
+        shows("SIGNAL_BAD|FILTER_DP_LOW", "convey > convey > convey", "dp_mask_ms + dp_ms + 3s", changed="SIGNAL_BAD alone was expected; frozen at nothing it reads an element missing"),)),
     Mode("filter_dp_drifting", "dust", "hides a torn element", (shows("FILTER_DP_HIGH", "convey > convey > convey", FILLS),)),
     Mode("filter_dp_drifting_down", "", "reads an element missing", (shows("FILTER_DP_LOW", "convey", "dp_mask_ms + dp_ms + 2s"),)),
     Mode("filter_dp_noisy", "", "within delays", (blind("no value stays over a limit for its delay"),)),

@@ -14,11 +14,12 @@ PROVES = "proving_ms + no_vacuum_ms + 1s"
 BLOCKS = "proving_ms + vacuum_high_ms + 5s"
 FILLS = "fill_ms + clear_ms + 5s"
 RUNS_EMPTY = "no_material_arm_ms + no_material_ms + 4s"
-DROPS = "flap_lost_ms + contact_debounce_ms + flap_pull_in_ms + 1s"  # held by vacuum: it falls as soon as the vacuum goes
 LOST = "flap_lost_ms + contact_debounce_ms + 1s"
 NO_DP = "no pressure drop is measured; on the dirty side"
 
 STANDS_SHUT = "one move fewer was expected; the hold is entered from seal, with the flap shut already"
+
+STARTS = "motor_off_min_ms + run_feedback_on_ms + spin_up_ms + 2s"  # seal: when the motor has rested
 
 FLAP = (
     Mode("flap_sticks_open", "open flap", "the source would draw through it, and the batch falls through", (
@@ -31,8 +32,8 @@ FLAP = (
     Mode("flap_slow", "", "the source waits for the switch, the drain for the other", (
         shows("FLAP_NOT_CLOSED", "drain > drain > drain", HANGS, only=HELD),
         blind("at the first start of a new station no travel has been learned", begins="rest warning", changed="three slow moves were expected to tell it here too"),
-        shows("FLAP_SLOW", "seal > seal > seal > seal", "flap_travel_ms + 1s", begins="hold", changed=STANDS_SHUT),
-        shows("FLAP_SLOW", "seal > seal > seal", "flap_travel_ms + 1s")), amount=0.5),  # three slow moves
+        shows("FLAP_SLOW", "seal > seal > seal > seal", "4 flap_travel_ms + 2s", begins="hold", changed=STANDS_SHUT),
+        shows("FLAP_SLOW", "seal > seal > seal", "4 flap_travel_ms + 2s")), amount=0.5),  # three slow moves
     Mode("product_on_seat", "open flap", "a flap that stands open by a fifth", (
         shows("FLAP_NOT_CLOSED", "drain", HANGS, only=HELD),
         shows("FLAP_NOT_CLOSED", "open > seal", CLOSES, begins="hold", changed=STANDS_SHUT),
@@ -46,7 +47,7 @@ FLAP = (
         at_once("FLAP_LOST_CLOSED", LOST, begins="drawing"),
         at_once("FLAP_LOST_OPEN", LOST, begins="drain cleaning"),
         at_once("FLAP_NOT_CLOSED", CLOSES, begins="seal reopen"),
-        at_once("FLAP_NOT_OPEN|FLAP_DISAGREES", "release_limit_ms + 2 flap_travel_ms + 3s", begins="vent open"),
+        at_once("FLAP_NOT_OPEN|FLAP_DISAGREES|FLAP_LOST_OPEN", "release_limit_ms + 2 flap_travel_ms + 3s", begins="vent open", changed="FLAP_LOST_OPEN was not expected; a flap that was let open reads so until the coil moves it away"),
         shows("FLAP_MOVED|FLAP_NOT_CLOSED", "rest", "flap_travel_ms + 1s"))),
 )
 
@@ -67,6 +68,7 @@ LINE = (
         blind("swings shorter than the delay must not act; the peak of the vacuum shows it"),)),
     Mode("line_floods", "overfill", "three times the feed into the same fill time", (
         blind("the ejector is too weak to pass the limit; the peak of the vacuum shows it", only=HELD),
+        blind("too fast for what is usual, and that is not known before some batches of a new station", begins="rest warning", only=PROBE, changed="FILL_TOO_FAST was expected"),
         shows("FILL_TOO_FAST", "convey > convey > convey", FILLS, only=PROBE),
         shows("VACUUM_TOO_HIGH|LINE_BLOCKED", "convey > convey", FILLS))),
     Mode("purge_valve_stuck_shut", "", "the line takes longer to run empty", (
@@ -97,7 +99,7 @@ BODY = (
 
 SOURCE = (
     Mode("source_dead", "", "nothing is drawn", (
-        shows("SOURCE_NOT_RUNNING", "seal", "run_feedback_on_ms + spin_up_ms + 1s", begins="rest warning fault", only=MOTOR),
+        shows("SOURCE_NOT_RUNNING", "seal", STARTS, begins="rest warning fault", only=MOTOR),
         at_once("SOURCE_NOT_RUNNING", "run_feedback_on_ms + run_feedback_lost_ms + 1s", only=MOTOR),
         *NO_VACUUM)),
     Mode("source_weak", "", "less is drawn", (
@@ -138,8 +140,9 @@ SUPPLY = (
 
 PULSES = (
     Mode("pulse_valve_stuck_open", "dust", "blows into the body with the flap shut", (
-        shows("FLAP_LOST_CLOSED|FLAP_NOT_CLOSED", "purge draw convey clear", DROPS, only=HELD),
-        at_once("VACUUM_IN_IDLE|START_REFUSED", "25s", begins="warning hold fault", changed="nothing was expected; a full tank blows the reading under zero, and a loaded line keeps it there"),
+        shows("FLAP_LOST_CLOSED|FLAP_NOT_CLOSED|NO_MATERIAL", "purge draw convey clear", RUNS_EMPTY, only=HELD,
+              changed="the flap alone was expected, and sooner; the air that it lets in looks like an empty line first"),
+        at_once("VACUUM_IN_IDLE|START_REFUSED", "25s", begins="warning hold fault", only=("source_kind", "ejector"), changed="nothing was expected; a full tank blows the reading under zero, and a loaded line keeps it there"),
         blind("no transmitter at the tank; the air that it lets in lowers the vacuum"))),
     Mode("pulse_valve_stuck_shut", "", "the cake grows", (blind("no transmitter at the tank; other groups still clean, or the vacuum falls slowly"),)),
     Mode("pulse_valve_passing", "", "too little to raise the pressure of the body", (blind("the tank fills faster than it hisses"),)),

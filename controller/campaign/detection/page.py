@@ -53,7 +53,8 @@ def _legend() -> Iterator[str]:
     for word, sign in SYMBOLS.items():
         yield f'<span><b class="{_class(word)}">{escape(sign)}</b> {escape(WORDS[word])}</span>'
     for word, sign in WORSE.items():
-        yield f'<span><b class="{_class(word)} worse">{sign}</b> {escape(WORDS[word])}, and it is dangerous</span>'
+        said = f"{WORDS[word]}, and it is dangerous"
+        yield f'<span><b class="{_class(word)} worse">{sign}</b> {escape(said)}</span>'
 
 
 def _head(done: Matrix) -> Iterator[str]:
