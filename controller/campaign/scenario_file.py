@@ -56,7 +56,7 @@ class Entry(StrictModel):
     when: str = Field(default="", description=f"{CONDITION}: comes true")
     nth: int = Field(default=1, ge=1, le=10_000, description="which time, counted from the entry before")
     after: str = Field(default="", description=f"so long after that, {SPAN}; alone: after the entry before")
-    waits: str = Field(default="10m", description=f"how long the moment may take to come, {SPAN}")
+    waits: str = Field(default="2m", description=f"how long the moment may take to come, {SPAN}")
     command: Literal[COMMANDS] | None = Field(default=None, description="what is asked for")  # type: ignore[valid-type]
     source: Literal["panel", "socket", "remote"] = Field(default="panel", description="from where")
     set: list[str] = Field(
