@@ -165,4 +165,38 @@ def report(
     typer.echo(str(command.report(run, proofs, WallClock().date())))
 
 
-COMMANDS = (scenarios, replay, search, report)
+def detection(
+    station: Annotated[str, typer.Argument(help="Folder of a station, or the name of one that comes along.")],
+    match: Annotated[str, typer.Option(help="Only failure modes with this in their name.")] = "",
+    jobs: Annotated[int | None, typer.Option(min=1, help="Side by side; all processors unless told.")] = None,
+    hours: Annotated[
+        float, typer.Option(min=0, max=10_000, help="Plant hours without a failure, for false alarms.")
+    ] = 1.0,
+    out: Annotated[
+        Path | None, typer.Option(help="Write a page (.html) or a table (.csv); never over an earlier one.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
+) -> None:
+    """
+    Begin each failure in each step on the simulated station: which alarm tells it, in how long, or why none.
+
+    Exit codes: 0 as written; 1 written and run do not agree somewhere; 2 wrong input.
+    """
+    try:
+        from controller.campaign.detection import command
+    except ModuleNotFoundError as error:
+        typer.echo(f"detection: needs {error.name}; run: {install_with('fast')}", err=True)
+        raise typer.Exit(WRONG_INPUT) from error
+    from rich.console import Console
+    from rich.progress import Progress
+
+    ask = command.read_ask(station_folder(station), match, jobs, hours, out)
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("failure modes", total=None)
+        done = command.run(ask, lambda modes, of: bar.update(task, completed=modes, total=of))
+    typer.echo(command.as_json(done) if as_json else command.as_text(done))
+    if done.gaps:
+        raise typer.Exit(CHECK_FAILED)
+
+
+COMMANDS = (scenarios, replay, search, report, detection)
