@@ -72,10 +72,10 @@ def _row(
 ) -> Row:
     acted = [(n, s) for n, s in evidence if _shows(s, name)]
     facts = {f"{name.lower()}_acts", *(line.cause for line in lines)}
-    facts |= {read.name for line in lines for read in logic.reads(line.cause)} - COMMON
     effects = list(dict.fromkeys(line.effect.replace("_", " ") for line in lines))
-    ends = "FAULT" if "trip" in effects else ""
-    effect = Cell(", ".join(effects), tuple(n for n, _ in acted), _claims(facts, ends))
+    behind = {read.name for line in lines for read in logic.reads(line.cause)} - COMMON
+    claims = _claims(facts | behind, "FAULT") if "trip" in effects else _claims(facts)
+    effect = Cell(", ".join(effects), tuple(n for n, _ in acted), claims)
     cells = {}
     for output in outputs:
         marks = list(dict.fromkeys(line.outputs[output] for line in lines if output in line.outputs))
@@ -98,7 +98,7 @@ def _names(scenario: Document, name: str) -> bool:
     return any(re.search(rf"\b{name}\b", text) for text in said)
 
 
-def _claims(facts: set[str], also: str, trips: bool = False) -> tuple[int, ...]:
+def _claims(facts: set[str], also: str = "", trips: bool = False) -> tuple[int, ...]:
     """
     Numbers of the claims that read one of these facts, and `also`; of a trip also those of a fault.
 
@@ -119,12 +119,8 @@ def _of_a_fault(claim: Claim, output: str) -> bool:
         return False
     left = ast.unparse(written(claim.when).tree)
     right = ast.unparse(written(claim.then).tree)
-    in_fault = re.search(r"s\.step (== FAULT|in \([^)]*\bFAULT\b)", left)
+    in_fault = re.search(r"(?<![\w.])s\.step (== FAULT|in \([^)]*\bFAULT\b)", left)
     return bool(in_fault and re.search(rf"\b{output}\b", right))
-    return (
-        re.search(r"s\.step (== FAULT|in \([^)]*\bFAULT\b)", left) is not None
-        and re.search(rf"\b{output}\b", right) is not None
-    )
 
 
 def _fact_of(output: str) -> str:

@@ -11,16 +11,16 @@ from controller.campaign.report.scenario_part import scenario_part
 from controller.engines.claims import CLAIMS
 
 BY_SECTION = (
-    "By section of the control narrative. A scenario stands where its file says that it shows the section; one "
-    "that names a whole chapter stands at the end. A claim is a promise proved for all inputs, histories and "
-    "presets; its number is that of the list below. Yellow: nothing shows it here."
+    "By section of the control narrative. A scenario stands where its file says that it shows the section; "
+    "one that names a whole chapter stands at the end. A claim is a promise proved for all inputs, histories "
+    "and presets; its number is that of the list below. Yellow: nothing shows it here."
 )
 BY_CELL = (
-    "The others are yellow. Under what happens stand its scenarios (S) and claims (C). A scenario stands there "
-    "if it passed, the interlock acted in it, and a guard or a fulfilled check names the interlock, and in the "
-    "column of an output the output too. A claim stands there if it reads what the interlock reads, and the "
-    "fault or the output; for a trip also if it says what a fault does to the output (a trip is a fault in the "
-    "same scan). Blank: no change."
+    "The others are yellow. Under what happens stand its scenarios (S) and claims (C). A scenario stands "
+    "there if it passed, the interlock acted in it, and a guard or a fulfilled check names the interlock, and "
+    "in the column of an output the output too. A claim stands there if it reads the interlock or its cause, "
+    "and the output; for a trip also if it ties what the cause reads to the fault, or says what a fault "
+    "does to the output, as a trip is a fault in the same scan. Blank: no change."
 )
 FEW = 4
 """So many numbers stand in a cell of the matrix; the rest are counted."""
@@ -126,7 +126,8 @@ def _effects(t: Told) -> Raw:
     return tag(
         "section",
         tag("h2", "Cause and effect"),
-        tag("p", f"{shown} of {len(m.cells)} cells are shown by a scenario or a claim. {BY_CELL}", class_="faint"),
+        tag("p", f"{shown} of {len(m.cells)} cells are shown by a scenario or a claim. {BY_CELL}",
+            class_="faint"),
         tag("div", table(head, rows, class_="effects"), class_="scroll"),
         tag("p", f"Can never act at these stations: {', '.join(m.never) or 'none'}.", class_="faint"),
         class_="new wide",
