@@ -36,7 +36,9 @@ RECORDS = (
       shown=("simulate::the_journal_has_each_cycle_with_its_steps_adding_up_and_the_trip_with_its_grounds",
              "simulate::resets_that_were_refused_are_counted_with_the_newest_reason")),
     R("Event journal: changes of settings.", missing="Settings are fixed for a run; run.json holds them."),
-    R("Trace: inputs and outputs, change-coded, so that a run can be replayed and must give the same outputs.", missing="Not built yet."),
+    R("Trace: inputs and outputs, change-coded, so that a run can be replayed and must give the same outputs.",
+      "code controller/trace/writer.py::TraceWriter", "code controller/campaign/replay.py::replay",
+      shown=("replay::a_run_replays_identically", "replay::a_changed_fact_is_found_in_its_first_scan_and_named")),
 )
 
 LIMITS = (
