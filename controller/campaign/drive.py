@@ -52,9 +52,9 @@ class Driver:
             if not came:
                 break
             for action in beat.actions:
-                self._do(action)
+                self.do(action)
         if None not in moments:
-            self._run_until(self._target.now_ms + self._end_after(moments))
+            self.run_until(self._target.now_ms + self._end_after(moments))
         moments += [None] * (len(self._scenario.beats) - len(moments))
         self._delivered.append(self._target.reading("delivered_kg"))
         return Driven(self._chunks, moments, self._target.now_ms, self._delivered, self._done)
@@ -74,21 +74,27 @@ class Driver:
     def _wait_for(self, beat: Beat) -> bool:
         moment, start_ms = beat.moment, self._target.now_ms
         if moment.at_ms is not None:
-            self._run_until(moment.at_ms)
+            self.run_until(moment.at_ms)
         elif moment.steps or moment.condition:
             limit_ms = start_ms + moment.waits_ms
             for n in range(moment.nth):
                 if not (
-                    self._enters(moment.steps, limit_ms)
+                    self.enters(moment.steps, limit_ms)
                     if moment.condition is None
-                    else self._true(moment.condition, limit_ms, again=n > 0)
+                    else self.comes_true(moment.condition, limit_ms, again=n > 0)
                 ):
                     return False
         if moment.after_ms:
-            self._run_until(self._target.now_ms + moment.after_ms)
+            self.run_until(self._target.now_ms + moment.after_ms)
         return True
 
-    def _enters(self, steps: tuple[int, ...], limit_ms: int) -> bool:
+    @property
+    def chunks(self) -> list[Chunk]:
+        """What was recorded so far."""
+        return self._chunks
+
+    def enters(self, steps: tuple[int, ...], limit_ms: int) -> bool:
+        """Runs until one of these steps is entered from another; whether it is, up to a time."""
         while self._target.now_ms < limit_ms:
             before = self._target.step()
             self._advance(limit_ms)
@@ -96,8 +102,8 @@ class Driver:
                 return True
         return False
 
-    def _true(self, condition: Condition, limit_ms: int, again: bool) -> bool:
-        """Runs to the next scan in which a condition is true; `again`: in which it comes true."""
+    def comes_true(self, condition: Condition, limit_ms: int, again: bool) -> bool:
+        """Runs to the next scan in which it is true, or with `again` comes true; whether, up to a time."""
         was = again
         while self._target.now_ms < limit_ms:
             chunk, kept = self._advance(limit_ms), len(self._chunks) - 1
@@ -109,7 +115,8 @@ class Driver:
                 was = true
         return False
 
-    def _run_until(self, at_ms: int) -> None:
+    def run_until(self, at_ms: int) -> None:
+        """Runs up to a time."""
         while self._target.now_ms < at_ms:
             self._advance(at_ms)
 
@@ -124,7 +131,8 @@ class Driver:
         return chunk
 
     # ---- doing ---------------------------------------------------------------------------------------
-    def _do(self, action: Action) -> None:
+    def do(self, action: Action) -> None:
+        """Does it: it acts from the next scan on."""
         target, now_ms = self._target, self._target.now_ms
         match action.kind:
             case "command":

@@ -4,12 +4,12 @@ Scenarios run on simulated stations, one after another, and judged.
 What is slow to make (the logic, the executors of each set of options) is made once and kept.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import cache
 from pathlib import Path
 from typing import NamedTuple
 
-from controller.campaign.conditions import Condition, Reader, plant_readings
+from controller.campaign.conditions import Condition, Reader, Reading, plant_readings
 from controller.campaign.drive import Driven, Driver
 from controller.campaign.judge import Judged, judge
 from controller.campaign.recording import Recording
@@ -105,19 +105,29 @@ class Runner:
 
     def drive(self, scenario: Scenario) -> tuple[Driven, Recording]:
         """Runs, and gives what was recorded."""
+        pictured = {name: reading for name, reading in plant_readings().items() if name in PICTURED}
+        asked = {name: reading for c in scenario.conditions() for name, reading in c.readings.items()}
+        driver, recorded = self.driver(scenario, pictured | asked)
+        driven = driver.drive()
+        return driven, recorded(driven.chunks)
+
+    def driver(
+        self, scenario: Scenario, readings: Mapping[str, Reading]
+    ) -> tuple[Driver, Callable[[list[Chunk]], Recording]]:
+        """What drives a scenario on its simulated station, and what makes a recording of chunks of it."""
         ran, rescanner = self.parts(scenario.presets)
-        pictured = [(name, reading) for name, reading in plant_readings().items() if name in PICTURED]
-        readings = pictured + [item for c in scenario.conditions() for item in c.readings.items()]
         target = VirtualStation(
-            self.logic, scenario.presets, scenario.plant, ran, readings, scenario.head.seed, SCAN_MS
+            self.logic, scenario.presets, scenario.plant, ran, readings.items(), scenario.head.seed, SCAN_MS
         )
 
-        def evaluate(condition: Condition, chunk: Chunk) -> list[bool]:
-            recording = Recording([chunk], rescanner, self.reader, scenario.presets, SCAN_MS)
-            return [bool(v) for p in recording.pieces() for v in p.columns.whole(condition.rule)]
+        def recorded(chunks: list[Chunk]) -> Recording:
+            return Recording(chunks, rescanner, self.reader, scenario.presets, SCAN_MS)
 
-        driven = Driver(scenario, target, evaluate).drive()
-        return driven, Recording(driven.chunks, rescanner, self.reader, scenario.presets, SCAN_MS)
+        def evaluate(condition: Condition, chunk: Chunk) -> list[bool]:
+            pieces = recorded([chunk]).pieces()
+            return [bool(v) for piece in pieces for v in piece.columns.whole(condition.rule)]
+
+        return Driver(scenario, target, evaluate), recorded
 
     def parts(self, presets: Presets) -> tuple[Executor, Rescanner]:
         """The executor and the rescanner for stations with these options."""

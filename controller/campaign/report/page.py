@@ -17,8 +17,8 @@ BY_SECTION = (
 )
 BY_CELL = (
     "The others are yellow. Under what happens stand its scenarios (S) and claims (C). A scenario stands "
-    "there if it passed, the interlock acted in it, and a guard or a fulfilled check names the interlock, and "
-    "in the column of an output the output too. A claim stands there if it reads the interlock or its cause, "
+    "there if it passed, the interlock acted in it, and a guard or a fulfilled check names it, and in "
+    "the column of an output the output too. A claim stands there if it reads the interlock or its cause "
     "and the output; for a trip also if it ties what the cause reads to the fault, or says what a fault "
     "does to the output, as a trip is a fault in the same scan. Blank: no change."
 )

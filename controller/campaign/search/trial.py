@@ -43,7 +43,7 @@ class Trial:
 
     def __init__(self, station: str, folder: Path, runner: Runner, longest_ms: int = LONGEST_MS) -> None:
         whole_station, self.plant = load_station(folder), load_plant(folder)
-        self.station, self.runner, self._longest_ms = station, runner, longest_ms
+        self.station, self.folder, self.runner, self._longest_ms = station, folder, runner, longest_ms
         self.presets = whole_station.receiver.presets
         self._modes = modes_of(whole_station, self.presets)
         self.rules = {row.name: row for row in (*INVARIANTS, LIVENESS)}
@@ -94,8 +94,8 @@ class _Walk(Driver):
     def does(self, deeds: tuple[Deed, ...]) -> None:
         """All of it, each at its time."""
         for deed in deeds:
-            self._run_until(deed.at_ms)
-            self._do(deed.action)
+            self.run_until(deed.at_ms)
+            self.do(deed.action)
 
     def draws(self, chance: Chance, ends_ms: int) -> tuple[Deed, ...]:
         """Draws what happens, does it, and gives what was done."""
@@ -109,7 +109,7 @@ class _Walk(Driver):
                     heapq.heappush(plan, (now_ms + after_ms, next(tie), action))
             while plan and plan[0][0] <= now_ms < ends_ms:
                 action = heapq.heappop(plan)[2]
-                self._do(action)
+                self.do(action)
                 done.append(Deed(now_ms, action))
                 now_ms = self.target.now_ms if action.kind == "power_cut" else now_ms
         return tuple(done)
@@ -118,24 +118,24 @@ class _Walk(Driver):
         """For a while, or to a change of step and a little more; not beyond what is planned."""
         limit_ms = min([ends_ms, self.target.now_ms + gap_ms, *(at for at, _, _ in plan[:1])])
         if draw.random() < 0.5:
-            self._run_until(limit_ms)
+            self.run_until(limit_ms)
             return
         more_ms = draw.choice((0, 0, 10, spread(draw, 10, 3_000)))
         while self.target.now_ms < limit_ms:
             before = self.target.step()
             self._advance(limit_ms)
             if self.target.step() != before:
-                self._run_until(min(limit_ms, self.target.now_ms + more_ms))
+                self.run_until(min(limit_ms, self.target.now_ms + more_ms))
                 return
 
     def ends(self, episode: Episode) -> list[Violation]:
         """What is left of the episode; what was broken in all of it."""
-        self._run_until(episode.ends_ms)
+        self.run_until(episode.ends_ms)
         self.does(episode.tail)
         found = self.target.violations()
         if episode.delivers_ms and not found:
             limit_ms = self.target.now_ms + episode.delivers_ms
-            if not all(self._enters((DRAIN,), limit_ms) for _ in range(2)):
+            if not all(self.enters((DRAIN,), limit_ms) for _ in range(2)):
                 found.append(Violation(DELIVERS, self.target.now_ms))
             else:
                 found = self.target.violations()
