@@ -130,14 +130,18 @@ class Runner:
         return Driver(scenario, target, evaluate), recorded
 
     def parts(self, presets: Presets) -> tuple[Executor, Rescanner]:
-        """The executor and the rescanner for stations with these options."""
-        options = options_of(presets)
+        """
+        The executor and the rescanner for a station.
+
+        Compiled it is one for all of them: scenarios have many sets of options, and each would compile anew.
+        """
+        name = self.name
+        if self._few and name == "compiled" and not is_compiled(self.logic, {}):
+            name = "generated"
+        interpreted = name != "compiled"
+        options = options_of(presets) if interpreted else {}
         key = tuple(options.items())
         if key not in self._executors:
-            name = self.name
-            if self._few and name == "compiled" and not is_compiled(self.logic, options):
-                name = "generated"
-            interpreted = name != "compiled"
             self._executors[key] = (
                 executor(name, self.logic, options=options),
                 Rescanner(self.logic, options, interpreted=interpreted),
