@@ -142,7 +142,7 @@ def plant_of(draw: Random, plant: PlantParameters) -> tuple[tuple[str, float], .
     """Feed, stock and demand of an episode."""
     kg = plant.vessel_capacity_m3 * plant.material_bulk_density_kg_m3
     return (
-        ("feed_variation", draw.choice((0.03, 0.05, 0.1))),
+        ("feed_variation", round(plant.feed_variation * draw.choice((0.0, 1.0, 1.0, 1.5)), 4)),
         ("vessel_start_kg", round(kg * draw.choice((0.0, 0.0, 0.1, 0.3)), 1)),
         ("vessel_demand_kg_h", round(plant.vessel_demand_kg_h * draw.choice((0.5, 1.0, 1.0, 2.0)))),
     )

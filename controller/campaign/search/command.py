@@ -16,11 +16,13 @@ from controller.campaign.search.invariants import Invariant
 from controller.campaign.search.shrink import Shrinking
 from controller.campaign.search.state import Find, Line, State
 from controller.campaign.search.trial import Trial
+from controller.campaign.search.watch import Violation
+from controller.engines import generated
 from controller.engines.as_written import AsWritten
 from controller.simulate.times import typed
 
 SHOWN = 2
-"""So many finds of each rule are made small; of more only the count is kept."""
+"""So many finds of each rule, and place where it stands, are made small; of more only the count is kept."""
 CHECKED = 40
 """Every so many episodes, the engines are compared over one."""
 ENGINES = Invariant(
@@ -54,26 +56,27 @@ class Bench:
     def __init__(self, trial: Trial, seed: int) -> None:
         self.trial, self.seed = trial, seed
 
-    def run(self, number: int) -> tuple[int, list[str]]:
+    def run(self, number: int) -> tuple[int, list[Violation]]:
         """One episode: its plant time, and the rules that it broke."""
         ran = self.trial.drawn(self.seed, number)
-        broken = [v.rule for v in ran.violations]
+        broken = list(ran.violations)
         if number % CHECKED == CHECKED - 1 and self._disagree(ran.episode):
-            broken.append(ENGINES.name)
+            broken.append(Violation(ENGINES.name, ran.ran_ms))
         return ran.ran_ms, broken
 
-    def show(self, number: int, rule: str) -> Shown:
+    def show(self, number: int, rule: str, where: str) -> Shown:
         """The smallest scenario that shows what an episode broke."""
         episode = self.trial.drawn(self.seed, number).episode
         if rule == ENGINES.name:
             return Shown(written(episode, ENGINES, ""), len(episode.deeds), 0, True)
-        small = Shrinking(self.trial.again, rule).shrunk(episode)
+        small = Shrinking(self.trial.again, rule, where).shrunk(episode)
         text = written(small.episode, self.trial.rules[rule], self.trial.texts.get(rule, ""))
         return Shown(text, len(small.episode.deeds), small.tries, self.verdict(text) == "failed")
 
     def verdict(self, text: str) -> str:
         """Of a scenario, as `receiver scenarios` gives it."""
-        return _outcome(self.trial.runner, text, self.trial.folder).verdict
+        verdict: str = _outcome(self.trial.runner, text, self.trial.folder).verdict
+        return verdict
 
     def _disagree(self, episode: Episode) -> bool:
         checking = copy.copy(self.trial.runner)
@@ -102,11 +105,11 @@ class Search:
     def __init__(self, ask: Ask, bench: Bench, pool: Executor, remote: Callable[..., Any]) -> None:
         self._ask, self._pool, self._remote = ask, pool, remote
         self.state = State(ask.out, _identity(ask, bench.trial))
-        self._shown = Counter(find.rule for find in self.state.finds if find.file)
+        self._shown = Counter((find.rule, find.where) for find in self.state.finds if find.file)
 
     def lines(self) -> Iterator[Line]:
         """Each episode when it is done, in order, until there is plant time enough."""
-        waiting: deque[tuple[int, Future[tuple[int, list[str]]]]] = deque()
+        waiting: deque[tuple[int, Future[tuple[int, list[Violation]]]]] = deque()
         number = len(self.state.lines)
         while self.state.ms < self._ask.for_ms:
             while len(waiting) <= self._ask.jobs:
@@ -114,20 +117,20 @@ class Search:
                 number += 1
             done, future = waiting.popleft()
             ms, broken = future.result()
-            line = Line(done, ms, tuple(self._find(done, rule) for rule in broken))
+            line = Line(done, ms, tuple(self._find(done, v.rule, v.where) for v in broken))
             self.state.add(line)
             yield line
         for _, future in waiting:
             future.cancel()
 
-    def _find(self, number: int, rule: str) -> Find:
-        if self._shown[rule] >= SHOWN:
-            return Find(rule, number)
-        self._shown[rule] += 1
-        shown: Shown = self._pool.submit(self._remote, "show", number, rule).result()
+    def _find(self, number: int, rule: str, where: str) -> Find:
+        if self._shown[rule, where] >= SHOWN:
+            return Find(rule, where, number)
+        self._shown[rule, where] += 1
+        shown: Shown = self._pool.submit(self._remote, "show", number, rule, where).result()
         file = f"{rule}_{number}.yaml"
         (self._ask.out / file).write_text(shown.text, encoding="utf-8")
-        return Find(rule, number, file, shown.deeds, shown.tries, shown.fails)
+        return Find(rule, where, number, file, shown.deeds, shown.tries, shown.fails)
 
 
 class Here(Executor):
@@ -165,8 +168,7 @@ def _remote(ask: Ask, what: str, *given: Any) -> Any:
 
 def _identity(ask: Ask, trial: Trial) -> dict[str, Any]:
     """What makes a search the same search: another logic or plant would go on with other episodes."""
-    facts = [(name, fact.text) for name, fact in trial.runner.logic.facts.items()]
-    parts = (trial.presets, trial.plant, trial.texts, facts, [*map(str, trial.runner.logic.rows)])
+    parts = (trial.presets, trial.plant, trial.texts, generated.source(trial.runner.logic))
     digest = hashlib.sha256(repr(parts).encode()).hexdigest()[:16]
     return {"station": ask.station, "seed": ask.seed, "contents": digest}
 
@@ -191,8 +193,9 @@ def show(going: Search, ask: Ask) -> None:
 
 def shown(find: Find, out: Path) -> str:
     """One find in a line."""
+    name = f"{find.rule} ({find.where})" if find.where else find.rule
     if not find.file:
-        return f"FOUND  {find.rule} again, in episode {find.number}"
+        return f"FOUND  {name} again, in episode {find.number}"
     told = f"{find.deeds} deeds, {find.tries} tries"
     wrong = "" if find.shown else "; but the file alone does not fail: look at the episode"
     return (

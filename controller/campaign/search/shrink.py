@@ -34,16 +34,21 @@ class Shrinking:
     Args:
         again: Runs an episode.
         rule: The rule that it must break still.
+        where: Where it must stand then, of a rule that says that it goes on.
         tries: The most runs that it may take.
     """
 
-    def __init__(self, again: Callable[[Episode], Ran], rule: str, tries: int = 400) -> None:
-        self._again, self._rule, self._left, self._most = again, rule, tries, tries
+    def __init__(self, again: Callable[[Episode], Ran], rule: str, where: str = "", tries: int = 400) -> None:
+        self._again, self._rule, self._where = again, rule, where
+        self._left = self._most = tries
         self._at_ms = 0
 
     def shrunk(self, episode: Episode) -> Shrunk:
         """The smallest that was found; the episode as it is if it does not break the rule again."""
         best = episode
+        if self._rule != DELIVERS and episode.tail:  # what was broken after its end: that is a deed as others
+            deeds = (*episode.deeds, *episode.tail)
+            best = episode._replace(deeds=deeds, ends_ms=deeds[-1].at_ms + episode.delivers_ms, delivers_ms=0)
         if not self._breaks(best):
             return Shrunk(episode, 0, self._most - self._left)
         best = self._cut(best)
@@ -59,7 +64,8 @@ class Shrinking:
         if self._left <= 0:
             return False
         self._left -= 1
-        at = [v.at_ms for v in self._again(episode).violations if v.rule == self._rule]
+        found = self._again(episode).violations
+        at = [v.at_ms for v in found if (v.rule, v.where) == (self._rule, self._where)]
         if at:
             self._at_ms = at[0]
         return bool(at)

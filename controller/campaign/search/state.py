@@ -18,6 +18,7 @@ class Find(NamedTuple):
     """A rule that an episode broke."""
 
     rule: str
+    where: str  # of a rule that says that it goes on: where it stands still
     number: int  # of the episode
     file: str = ""  # the smallest scenario that shows it; empty: the rule was shown before
     deeds: int = 0  # in that file
@@ -57,7 +58,7 @@ class State:
     def add(self, line: Line) -> None:
         """One more episode."""
         self.lines.append(line)
-        document = {**line._asdict(), "finds": [find._asdict() for find in line.finds]}
+        document = {"number": line.number, "ms": line.ms, "finds": [find._asdict() for find in line.finds]}
         with self._path.open("a", encoding="utf-8") as file:
             file.write(json.dumps(document) + "\n")
 

@@ -39,11 +39,20 @@ class Trial:
         folder: Where it lies.
         runner: With the logic that is tried.
         longest_ms: Of an episode, without its end.
+        delivers_ms: How long it may take at the end until it delivers; worked out unless told, 0: not tried.
     """
 
-    def __init__(self, station: str, folder: Path, runner: Runner, longest_ms: int = LONGEST_MS) -> None:
+    def __init__(
+        self,
+        station: str,
+        folder: Path,
+        runner: Runner,
+        longest_ms: int = LONGEST_MS,
+        delivers_ms: int | None = None,
+    ) -> None:
         whole_station, self.plant = load_station(folder), load_plant(folder)
-        self.station, self.folder, self.runner, self._longest_ms = station, folder, runner, longest_ms
+        self.station, self.folder, self.runner = station, folder, runner
+        self._longest_ms, self._delivers_ms = longest_ms, delivers_ms
         self.presets = whole_station.receiver.presets
         self._modes = modes_of(whole_station, self.presets)
         self.rules = {row.name: row for row in (*INVARIANTS, LIVENESS)}
@@ -57,9 +66,11 @@ class Trial:
         ends_ms = spread(draw, min(SHORTEST_MS, self._longest_ms), self._longest_ms)
         plant = plant_of(draw, self.plant)
         changed = self.plant._replace(**dict(plant))
+        within_ms = self._delivers_ms
+        if within_ms is None:
+            within_ms = whole(delivers_within_ms(self.presets, changed))
         episode = Episode(
-            self.station, draw.randrange(1, 2_147_483_646), plant, (), ends_ms,
-            delivers_within_ms(self.presets, changed),
+            self.station, draw.randrange(1, 2_147_483_646), plant, (), ends_ms, within_ms
         )  # fmt: skip
         walk = _Walk(self._target(episode))
         deeds = walk.draws(Chance(draw, self._modes, ends_ms), ends_ms)
@@ -136,7 +147,14 @@ class _Walk(Driver):
         if episode.delivers_ms and not found:
             limit_ms = self.target.now_ms + episode.delivers_ms
             if not all(self.enters((DRAIN,), limit_ms) for _ in range(2)):
-                found.append(Violation(DELIVERS, self.target.now_ms))
+                found.append(Violation(DELIVERS, self.target.now_ms, self._stands()))
             else:
                 found = self.target.violations()
         return found
+
+    def _stands(self) -> str:
+        """The step that it stands in, and what tripped it or why it holds."""
+        loop = self.target.loop
+        step, first_out = loop.logic.step_names[self.target.step()], loop.remembers("first_out")
+        more = loop.logic.interlock_names[first_out - 1] if first_out else ""
+        return f"{step} {more or loop.remembers('hold_reason') or ''}".strip()

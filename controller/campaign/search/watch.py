@@ -21,6 +21,7 @@ class Violation(NamedTuple):
 
     rule: str
     at_ms: int
+    where: str = ""  # of what stands still: where it stands
 
 
 class Watch:
