@@ -9,6 +9,7 @@ quickest, or free of branches, which Numba compiles many times sooner.
 import ast
 from collections import Counter
 from collections.abc import Callable, Mapping, MutableSequence, Sequence
+from functools import lru_cache
 from typing import Any
 
 from controller.engines.as_written import Scanned
@@ -236,13 +237,23 @@ def source(
         named: Every fact has its line, every value its place. Else quicker, for plain Python alone: a fact
             that is used in one place is written there; all is read at once, and stored at once.
     """
-    return _Text(logic, branch_free, options or {}, named).whole()
+    return _source(logic, branch_free, tuple((options or {}).items()), named)
+
+
+@lru_cache(maxsize=8)  # of a whole logic it takes half a second, and each start asks for it twice
+def _source(logic: Logic, branch_free: bool, options: tuple[tuple[str, int], ...], named: bool) -> str:
+    return _Text(logic, branch_free, dict(options), named).whole()
 
 
 def interpreted(logic: Logic, options: Mapping[str, int] | None = None) -> FlatScan:
     """The generated scan on plain Python, quickest over lists of int; `options` as in `source`."""
+    return _interpreted(logic, tuple((options or {}).items()))
+
+
+@lru_cache(maxsize=8)
+def _interpreted(logic: Logic, options: tuple[tuple[str, int], ...]) -> FlatScan:
     names: dict[str, Any] = {}
-    exec(compile(source(logic, options=options, named=False), "<generated scan>", "exec"), names)
+    exec(compile(_source(logic, False, options, named=False), "<generated scan>", "exec"), names)
     scan: FlatScan = names["scan"]
     return scan
 
