@@ -1,0 +1,107 @@
+"""Mistakes planted in the logic are found by chance and made small; a search that was stopped ends alike."""
+
+import ast
+from concurrent.futures import Executor
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from controller.campaign.planted import changed
+from controller.campaign.runner import Runner
+from controller.campaign.search.command import Ask, Bench, Here, Search, shown, summary
+from controller.campaign.search.invariants import DELIVERS
+from controller.campaign.search.state import FILE, Line
+from controller.campaign.search.trial import Trial
+from controller.problems import StationError
+from controller.sequence.definition import Row
+from controller.sequence.logic import Logic
+from controller.sequence.receiver import RECEIVER
+from controller.sequence.steps import SEAL, WARNING
+from controller.stations import station_folder
+
+MILL = station_folder("buckwheat_mill")
+LOGIC = Logic(RECEIVER)
+HONEST = Runner(LOGIC, "generated", check=False)
+
+
+def without_horn() -> Logic:
+    """A start goes to work at once."""
+    rows = [Row(r.steps, r.guard, SEAL) if r.to == WARNING else r for r in LOGIC.rows]
+    return changed(LOGIC, {}, rows)
+
+
+def bench(logic: Logic, longest_ms: int = 4_000, delivers_ms: int = 0) -> Bench:
+    runner = Runner(logic, "generated", check=False)
+    return Bench(Trial("buckwheat_mill", MILL, runner, longest_ms, delivers_ms), seed=1)
+
+
+def search(where: Bench, out: Path, for_ms: int, seed: int = 1) -> Search:
+    ask = Ask("buckwheat_mill", MILL, for_ms, seed, 1, out)
+
+    def here(what: str, *given: Any) -> Any:
+        return getattr(where, what)(*given)
+
+    pool: Executor = Here()
+    return Search(ask, where, pool, here)
+
+
+def honest_verdict(file: Path) -> str:
+    return HONEST.run(HONEST.load(file, station_folder)).verdict
+
+
+def test_a_start_without_horn_is_found_and_shrunk_to_the_start_alone(tmp_path: Path) -> None:
+    going = search(bench(without_horn()), tmp_path, for_ms=1_000)
+    finds = [find for line in going.lines() for find in line.finds]
+    (find,) = [find for find in finds if find.rule == "moves_without_horn"]
+    assert (find.deeds, find.shown) == (1, True)
+    file = tmp_path / find.file
+    text = file.read_text(encoding="utf-8")
+    assert text.count("- at:") == 1
+    assert "command: start" in text
+    assert honest_verdict(file) == "passed"
+    assert f"receiver scenarios {file}" in shown(find, tmp_path)
+    assert "moves_without_horn 1" in summary(going.state, 1.0, 0)
+
+
+def test_a_receiver_that_never_starts_again_is_found(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    for name, ms in (("SETTLES_MS", 500), ("RESETS_MS", 1_000), ("AGAIN_MS", 3_000), ("HAND_MS", 500)):
+        monkeypatch.setattr(f"controller.campaign.search.episode.{name}", ms)
+    deaf = changed(LOGIC, {"start_refused": ast.Constant(True)})
+    going = search(bench(deaf, delivers_ms=45_000), tmp_path, for_ms=1_000)
+    finds = [find for line in going.lines() for find in line.finds]
+    assert [(f.rule, f.where, f.shown) for f in finds] == [(DELIVERS, "REST", True)]
+    file = tmp_path / finds[0].file
+    assert "enters: drain" in file.read_text(encoding="utf-8")
+    assert honest_verdict(file) == "passed"
+
+
+def test_an_honest_receiver_breaks_nothing_and_the_same_number_is_the_same_episode() -> None:
+    trial = Trial("buckwheat_mill", MILL, HONEST, 8_000, 0)
+    first, second, other = trial.drawn(1, 3), trial.drawn(1, 3), trial.drawn(2, 3)
+    assert first == second
+    assert first.violations == ()
+    assert first.episode.deeds != other.episode.deeds
+    again = trial.again(first.episode)
+    assert (again.violations, again.ran_ms) == (first.violations, first.ran_ms)
+
+
+def test_a_search_that_was_stopped_goes_on_and_ends_alike(tmp_path: Path) -> None:
+    where = bench(without_horn(), longest_ms=2_000)
+    whole, parts = tmp_path / "whole", tmp_path / "parts"
+    lines: list[Line] = list(search(where, whole, for_ms=7_000).lines())
+    assert len(lines) >= 3
+    next(search(where, parts, for_ms=7_000).lines())
+    with (parts / FILE).open("a", encoding="utf-8") as file:
+        file.write('{"number": 1, "ms": 2')  # it was killed while it wrote
+    rest = list(search(where, parts, for_ms=7_000).lines())
+    assert len(rest) == len(lines) - 1
+    told = [{p.name: p.read_text(encoding="utf-8") for p in sorted(f.iterdir())} for f in (whole, parts)]
+    assert told[0] == told[1]
+
+
+def test_another_search_in_the_same_folder_is_refused(tmp_path: Path) -> None:
+    where = bench(LOGIC)
+    search(where, tmp_path, for_ms=1)
+    with pytest.raises(StationError, match=r"another search \(seed 1, not 2\)"):
+        search(where, tmp_path, for_ms=1, seed=2)
