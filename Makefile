@@ -4,7 +4,7 @@ VENV ?= .venv
 BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip install -q --disable-pip-version-check -c constraints.txt
 
-.PHONY: help demo test test-peers bench lint types contracts schemas readme narrative failures clean
+.PHONY: help demo test test-peers bench soak lint types contracts schemas readme narrative failures clean
 
 help: ## show this list
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -25,6 +25,10 @@ test-peers: $(VENV)/.peers ## tests of pages in a real browser; needs Chromium
 
 bench: $(VENV)/.dev ## the figures of this machine; never part of the tests
 	$(BIN)/python tests/benchmarks.py
+
+soak: $(VENV)/.dev ## random search at each station, 10 h of plant time (FOR=100h); goes on where it was stopped
+	@failed=0; for station in buckwheat_mill sugar_kitchen milk_powder_hall; do \
+	  $(BIN)/receiver search $$station --for $(or $(FOR),10h) --out runs/soak_$$station || failed=1; done; exit $$failed
 
 lint: $(VENV)/.dev ## style
 	$(BIN)/ruff check .

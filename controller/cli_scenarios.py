@@ -109,7 +109,7 @@ def search(
     jobs: Annotated[int | None, typer.Option(min=1, help="Side by side; all processors unless told.")] = None,
     out: Annotated[
         Path, typer.Option(help="Folder for what is found; a search goes on there where it was stopped.")
-    ] = Path("search"),
+    ] = Path("runs/search"),
 ) -> None:
     """
     Try failures, commands and disturbances by chance, and watch what must always hold.

@@ -9,7 +9,9 @@ import pytest
 
 from controller.campaign.planted import changed
 from controller.campaign.runner import Runner
+from controller.campaign.scenario import Action
 from controller.campaign.search.command import Ask, Bench, Here, Search, shown, summary
+from controller.campaign.search.episode import Deed, Episode
 from controller.campaign.search.invariants import DELIVERS
 from controller.campaign.search.state import FILE, Line
 from controller.campaign.search.trial import Trial
@@ -105,3 +107,51 @@ def test_another_search_in_the_same_folder_is_refused(tmp_path: Path) -> None:
     search(where, tmp_path, for_ms=1)
     with pytest.raises(StationError, match=r"another search \(seed 1, not 2\)"):
         search(where, tmp_path, for_ms=1, seed=2)
+
+
+OUTPUTS = LOGIC.definition.outputs._fields
+ALL_ON = {name: ast.Constant(True) for name in OUTPUTS if name not in ("horn", "run_lamp", "fault_lamp")}
+PRESSED = [
+    Deed(500, Action("command", "manual", 1, source="socket")),
+    Deed(700, Action("command", "automatic", 1, source="socket")),
+    Deed(800, Action("set", "image_age_ms", 900)),
+]
+HELD = [
+    Deed(10, Action("set", "start_pb", 1)),
+    Deed(50, Action("power_cut", "", 100)),
+    Deed(4_500, Action("set", "image_age_ms", 900)),
+    Deed(4_600, Action("set", "image_age_ms", 0)),
+    Deed(4_700, Action("command", "reset", 1)),
+]
+NO_EDGE = {
+    "start_edge": ast.parse("s.start_wanted", mode="eval").body,
+    "start_was_held": ast.Constant(False),
+    "warned": ast.Constant(True),
+    "warned_with_batch": ast.Constant(False),
+}
+
+
+@pytest.mark.parametrize(
+    ("mistake", "deeds", "ends_ms", "rules"),
+    [
+        (
+            ALL_ON, PRESSED, 1_500,
+            {"draw_off_seat", "flap_opens_on_the_source", "both_coils", "fault_moves", "rest_moves",
+             "moves_without_horn", "flap_opens_without_horn", "jog_without_horn", "feeds_outside_convey",
+             "pulses_on_the_source", "two_groups_at_once", "pulse_too_long", "opens_with_vent_shut",
+             "draws_through_the_gap"},
+        ),
+        (
+            NO_EDGE, HELD, 9_000,
+            {"starts_on_a_button_held_through_power_up", "starts_on_a_button_held_through_reset"},
+        ),
+        ({"asked": ast.Constant(True)}, [], 200, {"starts_unasked"}),
+        ({"step_over_bound": ast.Constant(True)}, [Deed(1_000, Action("command", "start", 1))], 5_000, {"step_too_long"}),
+    ],
+)  # fmt: skip
+def test_each_rule_is_broken_by_a_mistake(
+    mistake: dict[str, ast.expr], deeds: list[Deed], ends_ms: int, rules: set[str]
+) -> None:
+    trial = bench(changed(LOGIC, mistake)).trial
+    done = trial.again(Episode("buckwheat_mill", 1, (), tuple(deeds), ends_ms, 0))
+    assert rules <= {v.rule for v in done.violations}
