@@ -5,13 +5,13 @@ A simulated receiver to be led through a test: start, fail, run until, expect. V
 >>> mill = Receiver("buckwheat_mill", presets={"convey": {"fill_s": 8}})
 >>> mill.run("1s")
 >>> mill.start()
->>> mill.run_until("convey", within="30s")  # ms that it took
-14040
+>>> 10_000 < mill.run_until("convey", within="30s") < 20_000  # ms that it took
+True
 >>> mill.step, mill.now("source_cmd and flap_closed")
 ('CONVEY', True)
 >>> mill.fail("inlet_hose_off")
->>> mill.expect("NO_VACUUM", within="3s")
-1210
+>>> 500 < mill.expect("NO_VACUUM", within="3s") < 3_000
+True
 >>> mill.expect("not source_cmd")
 0
 >>> mill.never("source_cmd and flap_open_cmd")
@@ -77,7 +77,7 @@ class Receiver:
         self.command("stop")
 
     def command(self, name: str, source: str = "panel") -> None:
-        """Any command of a scenario file: start, stop, halt, reset, clean, …, from panel, socket or remote."""
+        """Any command of a scenario file, as halt, reset or clean; from panel, socket or remote."""
         self._driver.do(Action("command", name, 1, source=source))
 
     def set(self, point: str, value: int) -> None:
@@ -116,7 +116,9 @@ class Receiver:
             ValueError: It is neither a step, a state nor a condition.
         """
         begun, limit_ms = self.ms, self.ms + milliseconds(within)
-        steps = tuple(STATES.get(what.upper(), ())) or tuple(int(s) for s in Step if s.name == what.upper())
+        steps: tuple[int, ...] = tuple(STATES.get(what.upper(), ()))
+        if what.upper() in Step.__members__:
+            steps = (Step[what.upper()].value,)
         came = (
             self._driver.enters(steps, limit_ms)
             if steps
@@ -188,14 +190,8 @@ def _runner() -> Runner:
 
 def _scenario(runner: Runner, station: str, presets: Any, plant: Any, seed: int) -> Scenario:
     """A scenario without events, read as any other: so everything in it is checked."""
-    head = {
-        "title": "a test",
-        "why": "a test",
-        "station": station,
-        "seed": seed,
-        "presets": presets,
-        "plant": plant,
-    }
+    head = {"title": "a test", "why": "a test", "station": station, "seed": seed}
+    head |= {"presets": presets, "plant": plant}
     with TemporaryDirectory() as folder:
         file = Path(folder) / "receiver_of_a_test.yaml"
         file.write_text(json.dumps(head | {"timeline": [{"at": "10ms"}]}), encoding="utf-8")
