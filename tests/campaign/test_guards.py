@@ -1,0 +1,36 @@
+"""
+Each scenario of the library fails without any one of the table lines that it guards.
+
+A scenario that stays green without its line shows nothing of it. That it passes as it stands is shown where
+the library is run. Interpreted: a logic with a line less would have to be compiled for each line.
+"""
+
+from pathlib import Path
+
+import pytest
+
+from controller.campaign.planted import without
+from controller.campaign.runner import Runner
+from controller.campaign.scenario_file import read
+from controller.campaign.words import guarded
+from controller.sequence.logic import Logic
+from controller.sequence.receiver import RECEIVER
+
+CONFIGS = Path(__file__).parents[2] / "configs"
+FILES = sorted((CONFIGS / "scenarios").glob("*.yaml"))
+GUARDED = [(path, text) for path in FILES for text in read(path).value.guards]
+LOGIC = Logic(RECEIVER)
+
+
+@pytest.mark.parametrize(("path", "text"), GUARDED, ids=[f"{path.stem}: {text}" for path, text in GUARDED])
+def test_it_fails_without_the_line_that_it_guards(path: Path, text: str) -> None:
+    runner = Runner(without(LOGIC, guarded(LOGIC, text)), name="generated", check=False)
+    outcome = runner.run(runner.load(path, CONFIGS.joinpath))
+    assert outcome.verdict == "failed", outcome.broken or f"passes without {text}"
+
+
+@pytest.mark.parametrize("path", FILES, ids=[path.stem for path in FILES])
+def test_it_names_what_it_guards_and_what_it_shows(path: Path) -> None:
+    head = read(path).value
+    assert head.guards
+    assert head.shows
