@@ -7,7 +7,7 @@ vessel that nobody empties, a safety chain that opens. What then has to be done 
 """
 
 from collections import Counter
-from collections.abc import Container
+from collections.abc import Callable, Collection, Container
 from typing import Any, NamedTuple
 
 from controller.campaign.detection.expectations import RESET_REFUSED, START_REFUSED
@@ -15,7 +15,7 @@ from controller.sequence.steps import FAULT, REST, SETTLE, WARNING, WORKING, Ste
 from controller.simulate.station_loop import BLOCK, StationLoop
 
 CYCLES = 12
-HELD_MS, LOOK_MS = 300, 500
+HELD_MS, LOOK_MS, AWAKE_MS = 300, 500, 2_000
 LONGEST_MS = 3_600_000
 FULL = "vessel_not_consuming"
 BATCH_STEPS = frozenset(WORKING) - {Step.REOPEN, Step.PURGE}
@@ -124,62 +124,81 @@ class Watch:
             self._looks.append((look_ms, FAULT, RESET_REFUSED))
 
 
-def beginnings(loop: StationLoop) -> dict[int, Beginning]:
-    """Every step that this station can be brought to, from power-up on; the loop is used for it."""
-    found: dict[int, Beginning] = {}
-
-    def keep(step: int) -> None:
-        found[step] = Beginning(step, loop.kept(), AFTERWARDS.get(step, ()))
-
-    Watch(loop).until(FAULT, 2_000)
-    keep(REST)
-    watch = Watch(loop, pressed("start_pb", 0))
-    watch.until(WARNING, 1_000)
-    keep(WARNING)
-    for _ in range(CYCLES):
-        watch.until(SETTLE, LONGEST_MS)
-    last_ms = watch.after_ms + LONGEST_MS
-    while not found.keys() >= BATCH_STEPS and watch.after_ms < last_ms:
-        before = watch.steps[-1][1]
-        step = watch.advance(last_ms)
-        if step != before and step in BATCH_STEPS and step not in found:
-            keep(step)
-    for step, reach in OTHERS.items():
-        if reach(loop, found):
-            keep(step)
-    return found
-
-
-def _to_purge(loop: StationLoop, found: dict[int, Beginning]) -> bool:
+def _to_purge(loop: StationLoop) -> bool:
     """Halted while it draws, so that the line stays loaded; then started again."""
-    loop.restore(found[Step.CONVEY].kept)
     halt = (Deed(5_000, "halt_request", 1), Deed(5_000 + loop.scan_ms, "halt_request", 0))
     return Watch(loop, (*halt, *pressed("start_pb", 10_000))).until(Step.PURGE, 300_000)
 
 
-def _to_reopen(loop: StationLoop, found: dict[int, Beginning]) -> bool:
+def _to_reopen(loop: StationLoop) -> bool:
     """A lump on the seat, which falls off when the flap opens once more."""
-    loop.restore(found[Step.DRAIN].kept)
     loop.fail("product_on_seat", 1)
     reached = Watch(loop).until(Step.REOPEN, 60_000)
     loop.fail("product_on_seat", 0)
     return reached
 
 
-def _to_hold(loop: StationLoop, found: dict[int, Beginning]) -> bool:
+def _to_hold(loop: StationLoop) -> bool:
     """Nobody takes anything out of the vessel below."""
-    loop.restore(found[Step.SETTLE].kept)
     loop.fail(FULL, 1)
     return Watch(loop).until(Step.LEVEL_HOLD, LONGEST_MS)
 
 
-def _to_fault(loop: StationLoop, found: dict[int, Beginning]) -> bool:
+def _to_fault(loop: StationLoop) -> bool:
     """The safety chain opens while it draws."""
-    loop.restore(found[Step.CONVEY].kept)
     return Watch(loop, (Deed(5_000, "safety_chain_healthy", 0),)).until(FAULT, 10_000)
 
 
-OTHERS = {Step.PURGE: _to_purge, Step.REOPEN: _to_reopen, Step.LEVEL_HOLD: _to_hold, Step.FAULT: _to_fault}
+class Reached(NamedTuple):
+    """A step beside the batch: from which step of a batch, and how."""
+
+    base: int
+    reach: Callable[[StationLoop], bool]
+
+
+OTHERS = {
+    Step.PURGE: Reached(Step.CONVEY, _to_purge),
+    Step.REOPEN: Reached(Step.DRAIN, _to_reopen),
+    Step.LEVEL_HOLD: Reached(Step.SETTLE, _to_hold),
+    Step.FAULT: Reached(Step.CONVEY, _to_fault),
+}
+
+
+def beginnings(
+    loop: StationLoop, cycles: int = CYCLES, wanted: Collection[int] = tuple(Step)
+) -> dict[int, Beginning]:
+    """
+    The wanted steps that this station can be brought to, in their order.
+
+    Args:
+        loop: From power-up on; it is used for it.
+        cycles: Before the one whose steps are kept.
+        wanted: Steps.
+    """
+    found: dict[int, Any] = {}
+    Watch(loop).until(Step.FAULT, AWAKE_MS)
+    found[REST] = loop.kept()
+    watch = Watch(loop, pressed("start_pb", 0))
+    watch.until(WARNING, 1_000)
+    found[WARNING] = loop.kept()
+    bases = {*wanted, *(OTHERS[Step(step)].base for step in wanted if step in OTHERS)} & BATCH_STEPS
+    for _ in range(cycles if bases else 0):
+        watch.until(SETTLE, LONGEST_MS)
+    last_ms = watch.after_ms + LONGEST_MS
+    while not bases <= found.keys() and watch.after_ms < last_ms:
+        before = watch.steps[-1][1]
+        step = watch.advance(last_ms)
+        if step != before and step in bases:
+            found.setdefault(step, loop.kept())
+    for step in OTHERS.keys() & set(wanted):
+        loop.restore(found[OTHERS[step].base])
+        if OTHERS[step].reach(loop):
+            found[step] = loop.kept()
+    return {
+        step: Beginning(step, found[step], AFTERWARDS.get(step, ()))
+        for step in sorted(found)
+        if step in wanted
+    }
 
 
 def deeds_of(beginning: Beginning, failing: Container[str], stopped: bool) -> tuple[Deed, ...]:

@@ -1,12 +1,12 @@
 """One station under test: each failure mode begun in each step, run until it is told or the time is over."""
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Collection, Container, Mapping
 from functools import cache
 from pathlib import Path
 from typing import NamedTuple
 
-from controller.campaign.detection.beginnings import Beginning, Watch, beginnings, deeds_of
+from controller.campaign.detection.beginnings import CYCLES, Beginning, Watch, beginnings, deeds_of
 from controller.campaign.detection.expectations import Expectation, Line, Mode, expected
 from controller.campaign.detection.instrument_modes import INSTRUMENTS
 from controller.campaign.detection.machine_modes import MACHINE
@@ -14,9 +14,9 @@ from controller.campaign.detection.verdicts import UNWRITTEN, verdict
 from controller.sequence.logic import Logic
 from controller.sequence.presets import Presets
 from controller.sequence.receiver import RECEIVER
-from controller.sequence.steps import DRAIN, FAULT
+from controller.sequence.steps import DRAIN, FAULT, Step
 from controller.settings import load_station
-from controller.simulate.executors import best, executor, options_of
+from controller.simulate.executors import Executor, best, executor, options_of
 from controller.simulate.parts_fitted import has_part
 from controller.simulate.station_loop import StationLoop
 from io_sim.failures import CATALOGUE, FailureMode
@@ -25,7 +25,6 @@ from io_sim.settings import load_plant
 MODES: tuple[Mode, ...] = (*MACHINE, *INSTRUMENTS)
 OF_A_NORMAL_DAY = frozenset({"LEVEL_HIGH", "SOURCE_NOT_READY"})
 """What acts on a healthy day too: a full vessel, a motor that rests."""
-HEALTHY_CYCLES = 5
 HEALTHY_MS = 600_000
 UNSEEN_CYCLES, UNSEEN_MS = 2, 10_000
 """How long is looked for an alarm where none is expected: until the second drain, and some."""
@@ -58,41 +57,59 @@ class Healthy(NamedTuple):
 
 
 class Bench:
-    """A station, its steps reached; the loop is the same for all cells."""
+    """
+    A station, its steps reached; the loop is the same for all cells.
 
-    def __init__(self, folder: Path, logic: Logic | None = None, name: str | None = None) -> None:
+    Args:
+        folder: Of the station.
+        logic: The receiver's own unless told.
+        ran: The executor of the logic; the quickest there is, for this station, unless told.
+        cycles: Before the one in which failures begin.
+        steps: In which they begin.
+    """
+
+    def __init__(
+        self,
+        folder: Path,
+        logic: Logic | None = None,
+        ran: Executor | None = None,
+        cycles: int = CYCLES,
+        steps: Collection[int] = tuple(Step),
+    ) -> None:
         whole = load_station(folder)
         self.name, self.presets, self.wired = folder.name, whole.receiver.presets, whole.wired
         self.logic, self._plant = logic or Logic(RECEIVER), load_plant(folder)
-        self._executor = executor(name or best(), self.logic, None, options_of(self.presets))
+        self._executor = ran or executor(best(), self.logic, None, options_of(self.presets))
         self._loops: dict[tuple[tuple[str, int], ...], StationLoop] = {}
-        self._healthy: dict[tuple[int, tuple[str, ...], bool], Healthy] = {}
+        self._healthy: dict[tuple[int, tuple[str, ...], bool, int], Healthy] = {}
         self.interlocks = self.logic.definition.interlocks
-        self.beginnings = beginnings(self.loop({}))
+        self.powered_up = self.loop({}).kept()
+        self.beginnings = beginnings(self.loop({}), cycles, steps)
         self.parts = {mode.id: mode for mode in CATALOGUE if has_part(mode, self.presets, self.wired)}
         self.modes = tuple(mode for mode in MODES if mode.id in self.parts)
 
-    def loop(self, shortened: dict[str, int]) -> StationLoop:
+    def loop(self, other: dict[str, int]) -> StationLoop:
         """The loop with these presets instead of the station's own."""
-        key = tuple(shortened.items())
+        key = tuple(other.items())
         if key not in self._loops:
-            presets = _shortened(self.presets, shortened)
+            presets = shortened(self.presets, other)
             self._loops[key] = StationLoop(self.logic, presets, self._plant, self._executor, seed=1)
         return self._loops[key]
 
     def expectation(self, mode: Mode, step: int) -> Expectation | None:
         """What is expected of a mode that begins in a step."""
-        presets = _shortened(self.presets, mode.shortened or {})
-        lines = (line for line in mode.lines if has_part(_only(line), presets, self.wired))
-        return expected(tuple(lines), step, presets, self.interlocks)
+        presets = shortened(self.presets, mode.shortened or {})
+        return expected(lines_at(mode, presets, self.wired), step, presets, self.interlocks)
 
     def healthy(self, mode: Mode, step: int) -> Healthy:
-        """What follows the step without the mode, but with all that is beside it."""
-        key = (step, mode.beside, mode.stopped)
+        """What follows the step without the mode, but with all that is beside it, as long as asked for."""
+        wanted = self.expectation(mode, step)
+        cycles = max(UNSEEN_CYCLES, len(wanted.looked_at) + 1 if wanted else 0)
+        key = (step, mode.beside, mode.stopped, cycles)
         if key not in self._healthy:
             watch = self._watch(self.beginnings[step], mode, failing=False)
             drains: Counter[int] = Counter()
-            while watch.after_ms < HEALTHY_MS and drains[DRAIN] < HEALTHY_CYCLES:
+            while watch.after_ms < HEALTHY_MS and drains[DRAIN] < cycles:
                 before = watch.steps[-1][1]
                 now = watch.advance(HEALTHY_MS)
                 drains[now] += now != before
@@ -129,8 +146,14 @@ class Bench:
         return Watch(loop, deeds_of(beginning, names, mode.stopped))
 
 
-def _shortened(presets: Presets, other: Mapping[str, int]) -> Presets:
+def shortened(presets: Presets, other: Mapping[str, int]) -> Presets:
+    """Presets with others in their places."""
     return Presets._make(other.get(name, value) for name, value in presets._asdict().items())
+
+
+def lines_at(mode: Mode, presets: Presets, wired: Container[str]) -> tuple[Line, ...]:
+    """The lines of a mode that are meant for a station with these presets and points."""
+    return tuple(line for line in mode.lines if has_part(_only(line), presets, wired))
 
 
 def _only(line: Line) -> FailureMode:

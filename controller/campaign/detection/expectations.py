@@ -1,9 +1,10 @@
 """
 What must follow when a part fails in a step: the words of the tables, and how they are looked up.
 
-Written from the control narrative (sections 3 to 5) before anything was run. Times are reckoned from the
-station's own presets, never taken from runs. Where a run showed that an expectation was wrong, `changed` says
-how it read before.
+Written from the control narrative (sections 3 to 5) and from what a part does, before anything was run. Times
+are reckoned from the station's own presets where these bound them; a vessel that fills, or a filter that
+blinds, has a generous time of its own. What is added stands for the rest of a cycle that takes longer than a
+healthy one. Where a run showed that an expectation was wrong, `changed` says how it read before.
 """
 
 import re

@@ -32,8 +32,8 @@ FLAP = (
     Mode("flap_slow", "", "the source waits for the switch, the drain for the other", (
         shows("FLAP_NOT_CLOSED", "drain > drain > drain", HANGS, only=HELD),
         blind("at the first start of a new station no travel has been learned", begins="rest warning", changed="three slow moves were expected to tell it here too"),
-        shows("FLAP_SLOW", "seal > seal > seal > seal", "4 flap_travel_ms + 2s", begins="hold", changed=STANDS_SHUT),
-        shows("FLAP_SLOW", "seal > seal > seal", "4 flap_travel_ms + 2s")), amount=0.5),  # three slow moves
+        shows("FLAP_SLOW", "open > seal > open > seal > open > seal", "4 flap_travel_ms + 2s", begins="hold", changed=STANDS_SHUT),
+        shows("FLAP_SLOW", "seal > open > seal > open > seal", "4 flap_travel_ms + 2s")), amount=0.5),  # three slow moves
     Mode("product_on_seat", "open flap", "a flap that stands open by a fifth", (
         shows("FLAP_NOT_CLOSED", "drain", HANGS, only=HELD),
         shows("FLAP_NOT_CLOSED", "open > seal", CLOSES, begins="hold", changed=STANDS_SHUT),

@@ -8,11 +8,11 @@ from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from controller.campaign.detection.beginnings import Watch, pressed
+from controller.campaign.detection.beginnings import AWAKE_MS, Watch, pressed
 from controller.campaign.detection.cells import MODES, OF_A_NORMAL_DAY, Bench, Cell, bench
 from controller.campaign.detection.expectations import COMMANDS_REFUSED, Mode
 from controller.campaign.detection.verdicts import GAPS, Coverage, coverage, coverage_of_modes
-from controller.sequence.steps import REST, Step
+from controller.sequence.steps import Step
 from controller.simulate.parts_fitted import lack
 from io_sim.failures import CATALOGUE
 
@@ -133,8 +133,8 @@ def _row_on(station: Bench, name: str) -> list[Cell]:
 def false_alarms(station: Bench, lasts_ms: int) -> tuple[tuple[str, int], ...]:
     """What acts on a healthy station in so much plant time, and how often; but for a normal day's."""
     loop = station.loop({})
-    loop.restore(station.beginnings[REST].kept)
-    watch = Watch(loop, pressed("start_pb", 0))
+    loop.restore(station.powered_up)
+    watch = Watch(loop, pressed("start_pb", AWAKE_MS))
     while watch.after_ms < lasts_ms:
         watch.advance(lasts_ms)
     refused = Counter({name: 1 for name in COMMANDS_REFUSED if name in watch.acted})
