@@ -48,6 +48,7 @@ readme: $(VENV)/.dev ## write the runs that the README shows again
 
 narrative: $(VENV)/.dev ## write docs/narrative.md again: each rule, where it is done, what shows it
 	PYTHONPATH=.:tests $(BIN)/python -m narrative.page
+	PYTHONPATH=.:tests $(BIN)/python -m narrative.requirements
 
 failures: $(VENV)/.dev ## write docs/failure_modes.md again: each failure mode, run on each station
 	PYTHONPATH=.:tests $(BIN)/python -m failure_expectations.page
