@@ -209,15 +209,18 @@ def test_a_failure_is_told_in_each_step_in_which_it_begins():
     assert {c.seen for c in done.cells} == {"NO_VACUUM"}
 
 
-@pytest.mark.parametrize(
-    ("mode", "interlock"), [("inlet_hose_off", "NO_VACUUM"), ("string_on_seat", "FLAP_LOST_CLOSED")]
-)
-def test_without_its_interlock_a_failure_is_a_gap_and_the_coverage_falls(mode, interlock):
-    whole, poor = run(mode), run(mode, interlock)
+def test_without_its_interlock_a_dangerous_failure_is_missed_and_the_coverage_falls():
+    whole, poor = run("vacuum_broken_wire"), run("vacuum_broken_wire", "SIGNAL_BAD")
+    assert (words(whole), words(poor)) == ({IN_TIME}, {MISSED})
     assert not whole.gaps
-    assert poor.gaps
-    assert poor.coverage.percent <= whole.coverage.percent
-    assert sum(c.seen == interlock for c in poor.cells) == 0
+    assert len(poor.gaps) == len(STEPS)
+    assert (whole.coverage.percent, poor.coverage.percent) == (100, 0)
+
+
+def test_without_its_interlock_an_open_flap_is_a_gap_though_the_last_word_still_tells_it():
+    poor = run("string_on_seat", "FLAP_LOST_CLOSED")
+    assert words(run("string_on_seat")) == {IN_TIME}
+    assert [(c.verdict, c.seen) for c in poor.gaps] == [(OTHER, "OUTPUT_OVERRIDDEN")]
 
 
 def test_a_healthy_station_raises_no_alarm():
@@ -241,10 +244,10 @@ def test_an_unknown_mode_and_a_bad_file_are_refused_before_anything_runs(tmp_pat
 
 # ---- what is shown -------------------------------------------------------------------------------------
 def test_terminal_page_and_table_say_every_cell_and_their_limits():
-    done = run("inlet_hose_off", "NO_VACUUM")
+    done = run("vacuum_broken_wire", "SIGNAL_BAD")
     shown = "\n".join(lines_of(done))
     assert LIMITS in shown
-    assert "inlet_hose_off" in shown.partition("Gaps:")[2]
+    assert "vacuum_broken_wire" in shown.partition("Gaps:")[2]
     assert all(SHORT[Step(step)] in shown for step in done.steps)
     rows = list(csv.DictReader(io.StringIO(as_csv(done))))
     assert len(rows) == len(done.cells)

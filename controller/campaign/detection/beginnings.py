@@ -204,5 +204,9 @@ def beginnings(
 def deeds_of(beginning: Beginning, failing: Container[str], stopped: bool) -> tuple[Deed, ...]:
     """What is done after it: but nothing to what fails anyway, and the stop if there is one."""
     deeds = tuple(deed for deed in beginning.deeds if deed.name not in failing)
-    at_ms = STARTED_FIRST_MS if beginning.step in (REST, WARNING, FAULT) else STOPPED_MS
-    return (*deeds, *pressed("stop_healthy", at_ms)) if stopped else deeds
+    return (*deeds, *pressed("stop_healthy", stop_ms(beginning.step))) if stopped else deeds
+
+
+def stop_ms(step: int) -> int:
+    """When stop is pressed after a step, if it is."""
+    return STARTED_FIRST_MS if step in (REST, WARNING, FAULT) else STOPPED_MS

@@ -1,12 +1,11 @@
 """One station under test: each failure mode begun in each step, run until it is told or the time is over."""
 
-from collections import Counter
-from collections.abc import Collection, Container, Mapping
+from collections.abc import Collection, Container, Mapping, Sequence
 from functools import cache
 from pathlib import Path
 from typing import NamedTuple
 
-from controller.campaign.detection.beginnings import CYCLES, Beginning, Watch, beginnings, deeds_of
+from controller.campaign.detection.beginnings import CYCLES, Beginning, Watch, beginnings, deeds_of, stop_ms
 from controller.campaign.detection.expectations import Expectation, Line, Mode, expected
 from controller.campaign.detection.instrument_modes import INSTRUMENTS
 from controller.campaign.detection.machine_modes import MACHINE
@@ -25,7 +24,7 @@ from io_sim.settings import load_plant
 MODES: tuple[Mode, ...] = (*MACHINE, *INSTRUMENTS)
 OF_A_NORMAL_DAY = frozenset({"LEVEL_HIGH", "SOURCE_NOT_READY"})
 """What acts on a healthy day too: a full vessel, a motor that rests."""
-HEALTHY_MS = 600_000
+HEALTHY_MS, AFTER_STOP_MS = 600_000, 60_000
 UNSEEN_CYCLES, UNSEEN_MS = 2, 10_000
 """How long is looked for an alarm where none is expected: until the second drain, and some."""
 LATE_MS = 60_000
@@ -108,11 +107,9 @@ class Bench:
         key = (step, mode.beside, mode.stopped, cycles)
         if key not in self._healthy:
             watch = self._watch(self.beginnings[step], mode, failing=False)
-            drains: Counter[int] = Counter()
-            while watch.after_ms < HEALTHY_MS and drains[DRAIN] < cycles:
-                before = watch.steps[-1][1]
-                now = watch.advance(HEALTHY_MS)
-                drains[now] += now != before
+            limit_ms = stop_ms(step) + AFTER_STOP_MS if mode.stopped else HEALTHY_MS
+            while watch.after_ms < limit_ms and (mode.stopped or drains(watch.steps) < cycles):
+                watch.advance(limit_ms)
             acted = frozenset(watch.acted) | OF_A_NORMAL_DAY
             self._healthy[key] = Healthy(tuple(watch.steps), acted, watch.after_ms)
         return self._healthy[key]
@@ -172,10 +169,15 @@ def due_ms(wanted: Expectation, healthy: Healthy) -> int:
     return at_ms
 
 
+def drains(steps: Sequence[tuple[int, int]]) -> int:
+    """How often a batch was let out."""
+    return sum(step == DRAIN for _, step in steps)
+
+
 def unseen_ms(healthy: Healthy) -> int:
     """How long is watched where nothing is expected."""
-    drains = [at_ms for at_ms, step in healthy.steps if step == DRAIN]
-    return min([*drains[UNSEEN_CYCLES - 1 : UNSEEN_CYCLES], healthy.ran_ms]) + UNSEEN_MS
+    at = [at_ms for at_ms, step in healthy.steps if step == DRAIN]
+    return min([*at[UNSEEN_CYCLES - 1 : UNSEEN_CYCLES], healthy.ran_ms]) + UNSEEN_MS
 
 
 @cache
