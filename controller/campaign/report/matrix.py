@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 from controller.campaign.report.proofs import numbers, reads
 from controller.engines.claims import CLAIMS
-from controller.engines.proof import Claim
+from controller.engines.proof import Rule
 from controller.sequence.expressions import written
 from controller.sequence.logic import Logic
 from controller.settings import load_station
@@ -17,6 +17,7 @@ from controller.sheets.cause_effect import Effect, cause_effect, wired_outputs
 Document = dict[str, Any]
 COMMON = {"step", "step_ms", "dt_ms", "run", "manual", "jogged"}
 """What so much reads that it ties nothing together."""
+IN_FAULT = r"(?<![\w.])s\.step (== FAULT|in \([^)]*\bFAULT\b)"
 
 
 class Cell(NamedTuple):
@@ -74,7 +75,7 @@ def _row(
     facts = {f"{name.lower()}_acts", *(line.cause for line in lines)}
     effects = list(dict.fromkeys(line.effect.replace("_", " ") for line in lines))
     behind = {read.name for line in lines for read in logic.reads(line.cause)} - COMMON
-    claims = _claims(facts | behind, "FAULT") if "trip" in effects else _claims(facts)
+    claims = _trips(facts | behind) if "trip" in effects else _claims(facts)
     effect = Cell(", ".join(effects), tuple(n for n, _ in acted), claims)
     cells = {}
     for output in outputs:
@@ -98,29 +99,35 @@ def _names(scenario: Document, name: str) -> bool:
     return any(re.search(rf"\b{name}\b", text) for text in said)
 
 
-def _claims(facts: set[str], also: str = "", trips: bool = False) -> tuple[int, ...]:
+def _claims(facts: set[str], output: str = "", trips: bool = False) -> tuple[int, ...]:
     """
-    Numbers of the claims that read one of these facts, and `also`; of a trip also those of a fault.
+    Numbers of the claims that read one of these facts, and the output; of a trip also those of a fault.
 
     A trip is a fault in the same scan: what a claim says of the output in a fault holds of it too.
     """
     found = []
     for claim in CLAIMS:
         names = reads()[claim.name]
-        direct = facts & names and (not also or also in names)
-        if direct or (trips and also in names and _of_a_fault(claim, also)):
+        direct = facts & names and (not output or output in names)
+        if direct or (trips and _in_fault(claim.when) and _word(output, claim.then)):
             found.append(numbers()[claim.name])
     return tuple(found)
 
 
-def _of_a_fault(claim: Claim, output: str) -> bool:
-    """Its left side asks for the fault, its right side for the output."""
-    if claim.when is None:
-        return False
-    left = ast.unparse(written(claim.when).tree)
-    right = ast.unparse(written(claim.then).tree)
-    in_fault = re.search(r"(?<![\w.])s\.step (== FAULT|in \([^)]*\bFAULT\b)", left)
-    return bool(in_fault and re.search(rf"\b{output}\b", right))
+def _trips(facts: set[str]) -> tuple[int, ...]:
+    """Numbers of the claims that end in the fault and read one of these facts."""
+    return tuple(
+        numbers()[claim.name] for claim in CLAIMS if facts & reads()[claim.name] and _in_fault(claim.then)
+    )
+
+
+def _in_fault(rule: Rule | None) -> bool:
+    """Whether a side of a claim speaks of the step of this scan as the fault."""
+    return rule is not None and re.search(IN_FAULT, ast.unparse(written(rule).tree)) is not None
+
+
+def _word(name: str, rule: Rule) -> bool:
+    return re.search(rf"\b{name}\b", ast.unparse(written(rule).tree)) is not None
 
 
 def _fact_of(output: str) -> str:

@@ -5,7 +5,7 @@ from importlib.resources import files
 from controller.campaign.report.front import Document, Told, deviations, front
 from controller.campaign.report.html import Raw, cell, joined, number, table, tag
 from controller.campaign.report.matrix import Cell
-from controller.campaign.report.proofs import numbers
+from controller.campaign.report.proofs import PROVED, numbers
 from controller.campaign.report.requirements import sections, within
 from controller.campaign.report.scenario_part import scenario_part
 from controller.engines.claims import CLAIMS
@@ -16,7 +16,7 @@ BY_SECTION = (
     "and presets; its number is that of the list below. Yellow: nothing shows it here."
 )
 BY_CELL = (
-    "The others are yellow. Under what happens stand its scenarios (S) and claims (C). A scenario stands "
+    "Under what happens stand its scenarios (S) and claims (C). A scenario stands "
     "there if it passed, the interlock acted in it, and a guard or a fulfilled check names it, and in "
     "the column of an output the output too. A claim stands there if it reads the interlock or its cause "
     "and the output; for a trip also if it ties what the cause reads to the fault, or says what a fault "
@@ -111,7 +111,14 @@ def _effects(t: Told) -> Raw:
     m = t.matrix
     if m is None:
         return tag("section", tag("h2", "Cause and effect"), tag("p", OTHER_LOGIC))
-    shown = sum(c.shown for c in m.cells)
+    by_run = sum(bool(c.scenarios) for c in m.cells)
+    by_proof = sum(not c.scenarios and _any_proved(t, c) for c in m.cells)
+    unproved = sum(bool(c.claims) and not c.scenarios and not _any_proved(t, c) for c in m.cells)
+    counted = (
+        f"Of {len(m.cells)} cells {by_run} are shown by a scenario, {by_proof} more by a proof; {unproved} "
+        "have only claims that are not proved for this report (striped), "
+        f"{sum(not c.shown for c in m.cells)} nothing (yellow)."
+    )
     head = [
         "interlock",
         "what is the case",
@@ -119,14 +126,14 @@ def _effects(t: Told) -> Raw:
         *(Raw(tag("th", name, class_="up")) for name in m.outputs),
     ]
     rows = [
-        [cell(row.interlock, "name"), row.words, _proved(row.effect),
-         *(_proved(row.outputs[name]) if name in row.outputs else "" for name in m.outputs)]
+        [cell(row.interlock, "name"), row.words, _proved(t, row.effect),
+         *(_proved(t, row.outputs[name]) if name in row.outputs else "" for name in m.outputs)]
         for row in m.rows
     ]  # fmt: skip
     return tag(
         "section",
         tag("h2", "Cause and effect"),
-        tag("p", f"{shown} of {len(m.cells)} cells are shown by a scenario or a claim. {BY_CELL}",
+        tag("p", f"{counted} {BY_CELL}",
             class_="faint"),
         tag("div", table(head, rows, class_="effects"), class_="scroll"),
         tag("p", f"Can never act at these stations: {', '.join(m.never) or 'none'}.", class_="faint"),
@@ -140,7 +147,7 @@ OTHER_LOGIC = (
 )
 
 
-def _proved(c: Cell) -> Raw:
+def _proved(t: Told, c: Cell) -> Raw:
     by = [f"{kind}{n}" for kind, found in (("S", c.scenarios), ("C", c.claims)) for n in found[:FEW]]
     by += [
         f"+{len(found) - FEW} {kind}"
@@ -148,7 +155,11 @@ def _proved(c: Cell) -> Raw:
         if len(found) > FEW
     ]
     inside = joined([tag("span", c.mark, class_="mark"), tag("span", " ".join(by) or "gap", class_="by")])
-    return cell(inside, "" if c.shown else "gap")
+    return cell(inside, "gap" if not c.shown else "" if c.scenarios or _any_proved(t, c) else "open")
+
+
+def _any_proved(t: Told, c: Cell) -> bool:
+    return any(t.proofs.said(CLAIMS[n - 1].name) == PROVED for n in c.claims)
 
 
 # ---- the parts -----------------------------------------------------------------------------------------
