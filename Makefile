@@ -28,7 +28,7 @@ bench: $(VENV)/.dev ## the figures of this machine; never part of the tests
 
 soak: $(VENV)/.dev ## random search at each station, 10 h of plant time (FOR=100h); goes on where it was stopped
 	@failed=0; for station in buckwheat_mill sugar_kitchen milk_powder_hall; do \
-	  $(BIN)/receiver search $$station --for $(or $(FOR),10h) --out runs/soak_$$station || failed=1; done; exit $$failed
+	  $(BIN)/receiver search $$station --for $(or $(FOR),10h) --variants --out runs/soak_$$station || failed=1; done; exit $$failed
 
 lint: $(VENV)/.dev ## style
 	$(BIN)/ruff check .

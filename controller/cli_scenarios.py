@@ -110,6 +110,9 @@ def search(
     out: Annotated[
         Path, typer.Option(help="Folder for what is found; a search goes on there where it was stopped.")
     ] = Path("runs/search"),
+    variants: Annotated[
+        bool, typer.Option("--variants", help="Also with options that the station does not use.")
+    ] = False,
 ) -> None:
     """
     Try failures, commands and disturbances by chance, and watch what must always hold.
@@ -132,7 +135,7 @@ def search(
         typer.echo(f"--for {no}", err=True)
         raise typer.Exit(WRONG_INPUT) from no
     clock = WallClock()
-    ask = command.Ask(station, station_folder(station), for_ms, seed, jobs or processors(), out)
+    ask = command.Ask(station, station_folder(station), for_ms, seed, jobs or processors(), out, variants)
     going, pool = command.search(ask)
     before_ms = going.state.ms
     try:

@@ -10,12 +10,13 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, NamedTuple
 
-from controller.campaign.runner import Runner
+from controller.campaign.runner import Outcome, Runner
 from controller.campaign.search.episode import Episode, written
 from controller.campaign.search.invariants import Invariant
 from controller.campaign.search.shrink import Shrinking
 from controller.campaign.search.state import Find, Line, State
 from controller.campaign.search.trial import Trial
+from controller.campaign.search.variants import AS_SET, possible
 from controller.campaign.search.watch import Violation
 from controller.engines import generated
 from controller.engines.as_written import AsWritten
@@ -39,6 +40,7 @@ class Ask(NamedTuple):
     seed: int
     jobs: int
     out: Path
+    variants: bool = False
 
 
 class Shown(NamedTuple):
@@ -51,41 +53,43 @@ class Shown(NamedTuple):
 
 
 class Bench:
-    """Where episodes are run: one in each process."""
+    """Where episodes are run, one in each process: of the variants in turn."""
 
-    def __init__(self, trial: Trial, seed: int) -> None:
-        self.trial, self.seed = trial, seed
+    def __init__(self, trials: list[Trial], seed: int) -> None:
+        self.trials, self.seed = trials, seed
+
+    def trial(self, number: int) -> Trial:
+        """Whose episode it is."""
+        return self.trials[number % len(self.trials)]
 
     def run(self, number: int) -> tuple[int, list[Violation]]:
         """One episode: its plant time, and the rules that it broke."""
-        ran = self.trial.drawn(self.seed, number)
+        trial = self.trial(number)
+        ran = trial.drawn(self.seed, number)
         broken = list(ran.violations)
-        if number % CHECKED == CHECKED - 1 and self._disagree(ran.episode):
+        if number % CHECKED == CHECKED - 1 and self._disagree(trial, ran.episode):
             broken.append(Violation(ENGINES.name, ran.ran_ms))
         return ran.ran_ms, broken
 
     def show(self, number: int, rule: str, where: str) -> Shown:
         """The smallest scenario that shows what an episode broke."""
-        episode = self.trial.drawn(self.seed, number).episode
+        trial = self.trial(number)
+        episode = trial.drawn(self.seed, number).episode
         if rule == ENGINES.name:
             return Shown(written(episode, ENGINES, ""), len(episode.deeds), 0, True)
-        small = Shrinking(self.trial.again, rule, where).shrunk(episode)
-        text = written(small.episode, self.trial.rules[rule], self.trial.texts.get(rule, ""))
-        return Shown(text, len(small.episode.deeds), small.tries, self.verdict(text) == "failed")
+        small = Shrinking(trial.again, rule, where).shrunk(episode)
+        text = written(small.episode, trial.rules[rule], trial.texts.get(rule, ""))
+        fails = _outcome(trial.runner, text, trial.folder).verdict == "failed"
+        return Shown(text, len(small.episode.deeds), small.tries, fails)
 
-    def verdict(self, text: str) -> str:
-        """Of a scenario, as `receiver scenarios` gives it."""
-        verdict: str = _outcome(self.trial.runner, text, self.trial.folder).verdict
-        return verdict
-
-    def _disagree(self, episode: Episode) -> bool:
-        checking = copy.copy(self.trial.runner)
+    def _disagree(self, trial: Trial, episode: Episode) -> bool:
+        checking = copy.copy(trial.runner)
         checking.engine = AsWritten(checking.logic)
-        outcome = _outcome(checking, written(episode, ENGINES, ""), self.trial.folder)
+        outcome = _outcome(checking, written(episode, ENGINES, ""), trial.folder)
         return outcome.judged is None or bool(outcome.judged.disagreements)
 
 
-def _outcome(runner: Runner, text: str, folder: Path) -> Any:
+def _outcome(runner: Runner, text: str, folder: Path) -> Outcome:
     with TemporaryDirectory() as place:
         file = Path(place) / "found.yaml"
         file.write_text(text, encoding="utf-8")
@@ -104,7 +108,7 @@ class Search:
 
     def __init__(self, ask: Ask, bench: Bench, pool: Executor, remote: Callable[..., Any]) -> None:
         self._ask, self._pool, self._remote = ask, pool, remote
-        self.state = State(ask.out, _identity(ask, bench.trial))
+        self.state = State(ask.out, _identity(ask, bench.trials))
         self._shown = Counter((find.rule, find.where) for find in self.state.finds if find.file)
 
     def lines(self) -> Iterator[Line]:
@@ -152,23 +156,26 @@ def search(ask: Ask) -> tuple[Search, Executor]:
     """
     remote = partial(_remote, ask._replace(for_ms=0, jobs=0, out=Path()))
     pool: Executor = Here() if ask.jobs == 1 else ProcessPoolExecutor(ask.jobs)
-    bench = _bench(ask.station, ask.folder, ask.seed)
-    bench.trial.runner.parts(bench.trial.presets)  # compiled once, before there are many of them
+    bench = _bench(ask.station, ask.folder, ask.seed, ask.variants)
+    for trial in bench.trials:
+        trial.runner.parts(trial.presets)  # compiled once, before there are many of them
     return Search(ask, bench, pool, remote), pool
 
 
 @cache
-def _bench(station: str, folder: Path, seed: int) -> Bench:
-    return Bench(Trial(station, folder, Runner(check=False)), seed)
+def _bench(station: str, folder: Path, seed: int, variants: bool) -> Bench:
+    runner = Runner(check=False)
+    names = possible(station, folder, runner) if variants else [AS_SET]
+    return Bench([Trial(station, folder, runner, variant=name) for name in names], seed)
 
 
 def _remote(ask: Ask, what: str, *given: Any) -> Any:
-    return getattr(_bench(ask.station, ask.folder, ask.seed), what)(*given)
+    return getattr(_bench(ask.station, ask.folder, ask.seed, ask.variants), what)(*given)
 
 
-def _identity(ask: Ask, trial: Trial) -> dict[str, Any]:
+def _identity(ask: Ask, trials: list[Trial]) -> dict[str, Any]:
     """What makes a search the same search: another logic or plant would go on with other episodes."""
-    parts = (trial.presets, trial.plant, trial.texts, generated.source(trial.runner.logic))
+    parts = ([(t.presets, t.plant, t.texts) for t in trials], generated.source(trials[0].runner.logic))
     digest = hashlib.sha256(repr(parts).encode()).hexdigest()[:16]
     return {"station": ask.station, "seed": ask.seed, "contents": digest}
 

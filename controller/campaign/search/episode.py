@@ -1,11 +1,13 @@
 """An episode of the search: what was done to the receiver and when; written as a scenario file."""
 
+from copy import deepcopy
 from typing import Any, NamedTuple
 
 import yaml
 
 from controller.campaign.scenario import NEVER, Action
 from controller.campaign.search.invariants import DELIVERS, Invariant
+from controller.campaign.search.variants import AS_SET, VARIANTS
 from controller.image import JOG, Inputs
 from controller.simulate.times import typed
 
@@ -36,6 +38,7 @@ class Episode(NamedTuple):
     deeds: tuple[Deed, ...]  # in the order of time
     ends_ms: int  # when all is mended, or nothing follows
     delivers_ms: int  # then mended, reset and started, it delivers in so long; 0: it ends there
+    variant: str = AS_SET
 
     @property
     def tail(self) -> tuple[Deed, ...]:
@@ -75,7 +78,7 @@ def written(episode: Episode, rule: Invariant, text: str) -> str:
         "why": rule.why[0].upper() + rule.why[1:] + ".",
         "station": episode.station,
         "seed": episode.seed,
-    }
+    } | deepcopy(VARIANTS[episode.variant])
     for name, value in episode.plant:
         group, key = OTHERWISE[name]
         document.setdefault("plant", {}).setdefault(group, {})[key] = value

@@ -29,8 +29,8 @@ class Invariant(NamedTuple):
 
 
 MOVES = (
-    "source_cmd", "bypass_close_cmd", "vent_close_cmd", "flap_close_cmd", "pulse_1_cmd", "pulse_2_cmd",
-    "pulse_3_cmd", "fluidise_cmd", "purge_cmd", "feed_cmd",
+    "source_cmd", "bypass_close_cmd", "vent_close_cmd", "pulse_1_cmd", "pulse_2_cmd", "pulse_3_cmd",
+    "fluidise_cmd", "purge_cmd", "feed_cmd",
 )  # fmt: skip
 """Outputs that move or feed something when energised, but for the flap, which a halt leaves as it is."""
 SEES_CLOSED = ("flap_closed_switch_stuck_on", "flap_closed_switch_chattering", "flap_closed_switch_delayed",
@@ -51,19 +51,21 @@ AT_THE_WIRES = (
       "the flap would open against the running source"),
     I("both_coils", "flap_open_cmd and flap_close_cmd",
       "two coils against each other: the valve stands anywhere"),
-    I("fault_moves", "step == FAULT and not manual and ({moves} or flap_open_cmd)",
+    I("fault_moves", "step == FAULT and not manual and ({moves} or {flap})",
       "in FAULT nothing may move: somebody stands there and looks"),
     I("rest_moves", "step == REST and not manual and ({moves})",
       "nothing moves at rest, and a reset moves nothing"),
     I("moves_without_horn",
-      "step != FAULT and not manual and ({moves}) unless horn for {warned} since step == REST",
-      "the horn warns before the first movement of a run, of a clean, of an emptying"),
+      "{moves} unless horn for {warned} since (step == REST or step == FAULT) and not manual",
+      "the horn warns before the first movement of a run, of a clean, of an emptying, and by hand"),
     I("flap_opens_without_horn",
-      "flap_open_cmd and step != FAULT and not manual unless horn for {warned} "
-      "since step == REST and not flap_open_cmd",
+      "flap_open_cmd unless horn for {warned} "
+      "since (step == REST or step == FAULT) and not manual and not flap_open_cmd",
       "the flap opens only after the horn; a halt leaves it as it is"),
-    I("jog_without_horn", "manual and ({moves} or flap_open_cmd) unless horn for {warned} since not manual",
-      "manual mode sounds its horn before anything can be held"),
+    I("flap_closes_without_horn",
+      "flap_close_cmd unless horn for {warned} "
+      "since (step == REST or step == FAULT) and not manual and not flap_close_cmd",
+      "a closing coil moves a flap too; at rest it may go on to hold it"),
     I("starts_unasked", f"step != REST and step != FAULT unless {ASKED} since step == REST or step == FAULT",
       "power, air or a reset that comes back must start nothing by itself"),
     I("starts_on_a_button_held_through_reset", "step in SUCTION unless not start_pb since step == FAULT",
@@ -117,6 +119,7 @@ def words(presets: Presets, plant: PlantParameters) -> dict[str, str]:
     said = {
         "acts": "source_cmd and bypass_close_cmd" if bypassed else "source_cmd",
         "moves": " or ".join(MOVES),
+        "flap": "flap_open_cmd or flap_close_cmd",
         "pulses": "pulse_1_cmd or pulse_2_cmd or pulse_3_cmd",
         "cycle": typed(cycle_ms(p)),
         "vessel_g": f"{int(plant.vessel_capacity_m3 * plant.material_bulk_density_kg_m3 * 1_000) - 1}",

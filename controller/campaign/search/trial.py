@@ -13,12 +13,12 @@ from controller.campaign.scenario import Action
 from controller.campaign.search.chance import Chance, modes_of, plant_of, spread, whole
 from controller.campaign.search.episode import Deed, Episode
 from controller.campaign.search.invariants import DELIVERS, INVARIANTS, LIVENESS, delivers_within_ms, texts
+from controller.campaign.search.variants import AS_SET, fitted
 from controller.campaign.search.watch import Violation, Watch, WatchedStation
-from controller.sequence.steps import DRAIN
-from controller.settings import load_station
-from io_sim.settings import load_plant
+from controller.sequence.steps import DRAIN, FAULT, REST
 
 MOST_DEEDS = 60
+COMES_MS = 20_000
 SHORTEST_MS, LONGEST_MS = 120_000, 1_500_000
 
 
@@ -40,6 +40,10 @@ class Trial:
         runner: With the logic that is tried.
         longest_ms: Of an episode, without its end.
         delivers_ms: How long it may take at the end until it delivers; worked out unless told, 0: not tried.
+        variant: What is fitted or chosen otherwise than at the station.
+
+    Raises:
+        StationError: The station is wrong, or cannot be so.
     """
 
     def __init__(
@@ -49,12 +53,13 @@ class Trial:
         runner: Runner,
         longest_ms: int = LONGEST_MS,
         delivers_ms: int | None = None,
+        variant: str = AS_SET,
     ) -> None:
-        whole_station, self.plant = load_station(folder), load_plant(folder)
-        self.station, self.folder, self.runner = station, folder, runner
+        so = fitted(variant, station, folder, runner)
+        self.station, self.folder, self.runner, self.variant = station, folder, runner, variant
         self._longest_ms, self._delivers_ms = longest_ms, delivers_ms
-        self.presets = whole_station.receiver.presets
-        self._modes = modes_of(whole_station, self.presets)
+        self.presets, self.plant = so.presets, so.plant
+        self._modes = modes_of(so.station, self.presets)
         self.rules = {row.name: row for row in (*INVARIANTS, LIVENESS)}
         self.texts = dict(texts(self.presets, self.plant))
         patterns = {name: pattern(text, runner.reader.read) for name, text in self.texts.items()}
@@ -70,7 +75,8 @@ class Trial:
         if within_ms is None:
             within_ms = whole(delivers_within_ms(self.presets, changed))
         episode = Episode(
-            self.station, draw.randrange(1, 2_147_483_646), plant, (), ends_ms, within_ms
+            self.station, draw.randrange(1, 2_147_483_646), plant, (), ends_ms, within_ms,
+            self.variant,
         )  # fmt: skip
         walk = _Walk(self._target(episode))
         deeds = walk.draws(Chance(draw, self._modes, ends_ms), ends_ms)
@@ -127,6 +133,8 @@ class _Walk(Driver):
 
     def _waits(self, draw: Random, gap_ms: int, plan: list[tuple[int, int, Action]], ends_ms: int) -> None:
         """For a while, or to a change of step and a little more; not beyond what is planned."""
+        if self.target.step() in (FAULT, REST):  # somebody comes
+            gap_ms = min(gap_ms, COMES_MS)
         limit_ms = min([ends_ms, self.target.now_ms + gap_ms, *(at for at, _, _ in plan[:1])])
         if draw.random() < 0.5:
             self.run_until(limit_ms)
