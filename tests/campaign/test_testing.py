@@ -1,5 +1,6 @@
 """The simulated receiver for a rig's own tests, and its pytest fixture in a pytest of its own."""
 
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -104,6 +105,12 @@ def test_of_the_mill(receiver):
     assert "PASSED test_rig.py::test_of_a_kitchen" in said, said
     assert "FAILED test_rig.py::test_of_the_mill - controller.testing.receiver.NotSeen" in said, said
     assert "to WARNING not yet" in said
+
+
+def test_the_example_of_the_readme_passes(tmp_path: Path) -> None:
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    (example,) = re.findall(r"```python\n(@pytest\.mark\.receiver.*?)```", readme, re.S)
+    assert "1 passed" in (said := run_pytest(tmp_path, f"import pytest\n\n{example}")), said
 
 
 def test_nothing_of_it_is_imported_where_no_test_asks(tmp_path: Path) -> None:
