@@ -253,7 +253,7 @@ def test_terminal_page_and_table_say_every_cell_and_their_limits():
     assert len(rows) == len(done.cells)
     assert {row["verdict"] for row in rows} == {c.verdict for c in done.cells}
     page = page_of(done)
-    assert page.count("<td class=") == len(done.cells) + len(done.modes)
+    assert page.count("<td class=") == len(done.cells) + 2 * len(done.modes)
     assert "Neither a performance level nor a SIL" in page
     assert "://" not in page
     assert "<script" not in page

@@ -20,7 +20,7 @@ FULL = ("vessel_not_consuming",)
 SOON = {"level_never_clears_ms": 60_000}
 # fmt: off
 UP_TO_FULL = "900s"  # a vessel that nobody empties, from any level: capacity over rate, and some
-FLAP_TELLS = "nothing else sees the level: the flap tells it when the vessel stands up to it"
+FLAP_TELLS = "where LEVEL_NOT_SEEN is off nothing else sees the level: the flap tells it when the vessel stands up to it"
 QUICK = "flutters faster than its delay, both ways"
 FROM_NOW = "rest warning hold purge draw convey clear vent"  # steps in which the vacuum signal is used
 
@@ -67,7 +67,8 @@ LINES_AND_SWITCHES = (
 DEAF = (shows("FILL_TIME_OVER", "convey > convey > convey", "3 fill_ms + clear_ms + 5s"),)
 PROBES = (
     Mode("level_probe_stuck_free", "overfill", "nothing stops the batches", (
-        too_late("FLAP_NOT_CLOSED|RECEIVER_OVERFULL|FLAP_NOT_OPEN", "seal", UP_TO_FULL, FLAP_TELLS),), beside=FULL),
+        at_once("LEVEL_NOT_SEEN", UP_TO_FULL, only=("not_seen_batches", ">0")),
+        too_late("FLAP_NOT_CLOSED|RECEIVER_OVERFULL|FLAP_NOT_OPEN", "seal", UP_TO_FULL, FLAP_TELLS)), beside=FULL),
     Mode("level_probe_stuck_covered", "", "nothing is drawn", (
         at_once("LEVEL_DISAGREES|LEVEL_NEVER_CLEARS", UP_TO_FULL, only=LOW),
         shows("LEVEL_NEVER_CLEARS", "seal drain settle hold", "level_never_clears_ms + 60s")), shortened=SOON),

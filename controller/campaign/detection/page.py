@@ -58,7 +58,7 @@ def _legend() -> Iterator[str]:
 
 
 def _head(done: Matrix) -> Iterator[str]:
-    yield '<thead><tr><th scope="col">Failure mode</th><th scope="col">Class</th>'
+    yield '<thead><tr><th scope="col">Failure mode</th><th scope="col">Class</th><th scope="col">Told by</th>'
     yield from (f'<th scope="col" class="step"><i>{Step(step).name}</i></th>' for step in done.steps)
     yield "</tr></thead>"
 
@@ -66,7 +66,7 @@ def _head(done: Matrix) -> Iterator[str]:
 def _body(done: Matrix) -> Iterator[str]:
     for part, modes in groupby(done.modes, lambda mode: PARTS[mode.id].part):
         name = part.replace("_", " ")
-        yield f'<tbody><tr class="part"><th colspan="{len(done.steps) + 2}" scope="rowgroup">{name}</th></tr>'
+        yield f'<tbody><tr class="part"><th colspan="{len(done.steps) + 3}" scope="rowgroup">{name}</th></tr>'
         yield from (_line(done, mode) for mode in modes)
         yield "</tbody>"
 
@@ -76,7 +76,9 @@ def _line(done: Matrix, mode: Mode) -> str:
     because = f"{HAZARDS[mode.hazard]}: {mode.because}" if mode.hazard else mode.because
     cells = "".join(_cell(cell, mode) for cell in row(done, mode))
     name = f'<th scope="row" title="{escape(PARTS[mode.id].effect)}">{mode.id}</th>'
-    return f'<tr>{name}<td class="kind" title="{escape(because)}">{kind}</td>{cells}</tr>'
+    told = "<br>".join(dict.fromkeys(cell.seen for cell in row(done, mode) if cell.seen)) or "nothing"
+    kinds = f'<td class="kind" title="{escape(because)}">{kind}</td><td class="told">{told}</td>'
+    return f"<tr>{name}{kinds}{cells}</tr>"
 
 
 def _cell(cell: Cell, mode: Mode) -> str:

@@ -79,9 +79,9 @@ def figures(done: Matrix) -> Iterator[str]:
     unproven = sum(not cell.written for cell in done.cells)
     if unproven:
         yield f"{unproven} expectations are generated from the interlock table, so unproven"
-    yield "diagnostic coverage (of a simulation: no performance level and no SIL follows from it):"
-    yield f"  each cell counted as one: {_share(done.coverage)}"
-    yield f"  a mode counted where every step tells it: {_share(done.coverage_of_modes)}"
+    said = "diagnostic coverage of the simulation (no performance level, no SIL)"
+    yield f"{said}, each cell counted as one: {_share(done.coverage)}"
+    yield f"{said}, a mode counted where every step tells it: {_share(done.coverage_of_modes)}"
     if done.healthy_h:
         alarms = ", ".join(f"{name} {n} times" for name, n in done.false_alarms) or "none"
         yield f"false alarms in {done.healthy_h:g} healthy plant hours: {alarms}"
