@@ -7,6 +7,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from controller.campaign.record import sha256
 from controller.engines.claims import CLAIMS
 from controller.problems import Problem, StationError
 from controller.sequence.expressions import written
@@ -48,8 +49,6 @@ def read(path: Path, logic: str) -> Proofs:
     Raises:
         StationError: It is no such file, or of another logic.
     """
-    from controller.campaign.record import sha256
-
     try:
         found: Any = json.loads(path.read_text(encoding="utf-8"))
         verdicts = {row["name"]: row["proved"] and row["possible"] for row in found["claims"]}
