@@ -205,9 +205,7 @@ def shown(find: Find, out: Path) -> str:
         return f"FOUND  {name} again, in episode {find.number}"
     told = f"{find.deeds} deeds, {find.tries} tries"
     wrong = "" if find.shown else "; but the file alone does not fail: look at the episode"
-    return (
-        f"FOUND  {find.rule} in episode {find.number}: receiver scenarios {out / find.file}  ({told}{wrong})"
-    )
+    return f"FOUND  {name} in episode {find.number}: receiver scenarios {out / find.file}  ({told}{wrong})"
 
 
 def summary(state: State, took_s: float, before_ms: int) -> str:
