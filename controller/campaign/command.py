@@ -6,16 +6,19 @@ from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from datetime import datetime
 from functools import cache, partial
+from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from controller.campaign.record import Place, RunRecord
+from controller.campaign.recorded import write_trace
 from controller.campaign.results import Result, result_of
 from controller.campaign.run_page import page_of
-from controller.campaign.runner import Runner
+from controller.campaign.runner import Outcome, Runner
 from controller.campaign.timing_diagram import ASCII
 from controller.problems import Problem, StationError
 from controller.simulate.times import typed
+from controller.trace.header import header_of
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -127,10 +130,24 @@ def _one(file: Path, page: Path | None, ask: Ask, few: bool, folder_of: FolderOf
     assert runner.engine is not None
     outcome = runner.run(runner.load(file, folder_of, ask.station))
     result = result_of(outcome, runner.engine)
-    if page is None or outcome.recording is None or (ask.pages == "failed" and result.verdict == "passed"):
+    if page is None or outcome.recording is None:
+        return result
+    _leave_trace(page.with_suffix(".trace.gz"), outcome, folder_of)
+    if ask.pages == "failed" and result.verdict == "passed":
         return result
     page.write_text(page_of(outcome, result), encoding="utf-8")
     return result._replace(page=str(page))
+
+
+def _leave_trace(path: Path, outcome: Outcome, folder_of: FolderOf) -> None:
+    """The evidence: what the logic saw and commanded in every scan, for `receiver replay`."""
+    s, recording = outcome.scenario, outcome.recording
+    assert recording is not None
+    header = header_of(
+        recording.logic, s.station.receiver, folder_of(s.head.station),
+        software=version("vacuum-receiver"), scan_ms=recording.scan_ms, seed=s.head.seed,
+    )  # fmt: skip
+    write_trace(path, header, recording)
 
 
 def write(file: Path, text: str) -> None:
