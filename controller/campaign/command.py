@@ -132,19 +132,21 @@ def _one(file: Path, page: Path | None, ask: Ask, few: bool, folder_of: FolderOf
     result = result_of(outcome, runner.engine)
     if page is None or outcome.recording is None:
         return result
-    _leave_trace(page.with_suffix(".trace.gz"), outcome, folder_of)
+    _leave_trace(
+        page.with_suffix(".trace.gz"), outcome, folder_of(ask.station or outcome.scenario.head.station)
+    )
     if ask.pages == "failed" and result.verdict == "passed":
         return result
     page.write_text(page_of(outcome, result), encoding="utf-8")
     return result._replace(page=str(page))
 
 
-def _leave_trace(path: Path, outcome: Outcome, folder_of: FolderOf) -> None:
+def _leave_trace(path: Path, outcome: Outcome, folder: Path) -> None:
     """The evidence: what the logic saw and commanded in every scan, for `receiver replay`."""
     s, recording = outcome.scenario, outcome.recording
     assert recording is not None
     header = header_of(
-        recording.logic, s.station.receiver, folder_of(s.head.station),
+        recording.logic, s.station.receiver, folder,
         software=version("vacuum-receiver"), scan_ms=recording.scan_ms, seed=s.head.seed,
     )  # fmt: skip
     write_trace(path, header, recording)
