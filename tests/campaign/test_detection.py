@@ -14,7 +14,7 @@ from failure_expectations.table import STATIONS, B
 from failure_runs import CONFIGS, applies, cases, station, wired
 
 from controller.campaign.detection.beginnings import AFTERWARDS, OTHERS
-from controller.campaign.detection.cells import MODES, Bench, Cell, Healthy, due_ms, lines_at, shortened
+from controller.campaign.detection.cells import MODES, Bench, Healthy, due_ms, lines_at, shortened
 from controller.campaign.detection.command import read_ask
 from controller.campaign.detection.expectations import (
     COMMANDS_REFUSED,
@@ -38,6 +38,7 @@ from controller.campaign.detection.verdicts import (
     SEEN_ANYWAY,
     TOO_LATE,
     WORDS,
+    Cell,
     coverage,
     coverage_of_modes,
     verdict,

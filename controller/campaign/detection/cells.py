@@ -9,7 +9,7 @@ from controller.campaign.detection.beginnings import CYCLES, Beginning, Watch, b
 from controller.campaign.detection.expectations import Expectation, Line, Mode, expected
 from controller.campaign.detection.instrument_modes import INSTRUMENTS
 from controller.campaign.detection.machine_modes import MACHINE
-from controller.campaign.detection.verdicts import UNWRITTEN, verdict
+from controller.campaign.detection.verdicts import UNWRITTEN, Cell, verdict
 from controller.sequence.logic import Logic
 from controller.sequence.presets import Presets
 from controller.sequence.receiver import RECEIVER
@@ -29,22 +29,6 @@ UNSEEN_CYCLES, UNSEEN_MS = 2, 10_000
 """How long is looked for an alarm where none is expected: until the second drain, and some."""
 LATE_MS = 60_000
 """How long is waited at most for one that comes late."""
-
-
-class Cell(NamedTuple):
-    """What came of one failure mode that began in one step. Times in ms since it began."""
-
-    mode: str
-    step: int
-    verdict: str  # one of `verdicts.WORDS`
-    seen: str  # the alarm that counts; empty: none
-    seen_ms: int
-    ids: tuple[str, ...]  # expected
-    within_ms: int
-    why: str  # why nothing can tell it, or is too late
-    written: bool
-    others: tuple[str, ...]  # what acted besides, in order
-    ran_ms: int
 
 
 class Healthy(NamedTuple):

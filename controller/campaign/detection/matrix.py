@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from controller.campaign.detection.beginnings import AWAKE_MS, Watch, pressed
-from controller.campaign.detection.cells import MODES, OF_A_NORMAL_DAY, Bench, Cell, bench
+from controller.campaign.detection.cells import MODES, OF_A_NORMAL_DAY, Bench, bench
 from controller.campaign.detection.expectations import COMMANDS_REFUSED, Mode
-from controller.campaign.detection.verdicts import GAPS, Coverage, coverage, coverage_of_modes
+from controller.campaign.detection.verdicts import GAPS, Cell, Coverage, coverage, coverage_of_modes
 from controller.sequence.steps import Step
 from controller.simulate.parts_fitted import lack
 from io_sim.failures import CATALOGUE

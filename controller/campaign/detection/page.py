@@ -5,10 +5,9 @@ from html import escape
 from importlib.resources import files
 from itertools import groupby
 
-from controller.campaign.detection.cells import Cell
 from controller.campaign.detection.expectations import HAZARDS, Mode
 from controller.campaign.detection.matrix import LIMITS, PARTS, Matrix
-from controller.campaign.detection.verdicts import BLIND, WORDS
+from controller.campaign.detection.verdicts import BLIND, WORDS, Cell
 from controller.campaign.detection.words import SYMBOLS, WORSE, dangerous, figures, gaps, row, symbol
 from controller.sequence.steps import Step
 

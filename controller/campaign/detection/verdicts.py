@@ -1,12 +1,9 @@
 """What a cell came to, and the diagnostic coverage of all of them."""
 
 from collections.abc import Container, Mapping, Sequence
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from controller.campaign.detection.expectations import Expectation, Mode
-
-if TYPE_CHECKING:
-    from controller.campaign.detection.cells import Cell
 
 IN_TIME, LATE, OTHER, MISSED = "in time", "late", "other alarm", "missed"
 BLIND, SEEN_ANYWAY, TOO_LATE, UNWRITTEN = "not detectable", "seen anyway", "too late", "nothing written"
@@ -24,6 +21,22 @@ DETECTED = frozenset({IN_TIME, OTHER, SEEN_ANYWAY})
 """What counts as detected: an alarm within the longest time, be it another one."""
 GAPS = frozenset({LATE, OTHER, MISSED, SEEN_ANYWAY, UNWRITTEN})
 """Where what is written and what runs do not agree."""
+
+
+class Cell(NamedTuple):
+    """What came of one failure mode that began in one step. Times in ms since it began."""
+
+    mode: str
+    step: int
+    verdict: str  # one of WORDS
+    seen: str  # the alarm that counts; empty: none
+    seen_ms: int
+    ids: tuple[str, ...]  # expected
+    within_ms: int
+    why: str  # why nothing can tell it, or is too late
+    written: bool
+    others: tuple[str, ...]  # what acted besides, in order
+    ran_ms: int
 
 
 def verdict(
@@ -63,13 +76,13 @@ class Coverage(NamedTuple):
         return 100 * self.dangerous_detected / dangerous if dangerous else 100.0
 
 
-def coverage(cells: Sequence["Cell"], modes: Sequence[Mode]) -> Coverage:
+def coverage(cells: Sequence[Cell], modes: Sequence[Mode]) -> Coverage:
     """Each cell counts one."""
     dangerous = {mode.id for mode in modes if mode.dangerous}
     return _counted([(cell.mode in dangerous, cell.verdict in DETECTED) for cell in cells])
 
 
-def coverage_of_modes(cells: Sequence["Cell"], modes: Sequence[Mode]) -> Coverage:
+def coverage_of_modes(cells: Sequence[Cell], modes: Sequence[Mode]) -> Coverage:
     """Each mode counts one, and as detected only if it is in whichever step it begins."""
     return _counted(
         [

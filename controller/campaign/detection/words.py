@@ -4,7 +4,6 @@ import csv
 import io
 from collections.abc import Iterator, Sequence
 
-from controller.campaign.detection.cells import Cell
 from controller.campaign.detection.expectations import HAZARDS, Mode
 from controller.campaign.detection.matrix import LIMITS, PARTS, Matrix
 from controller.campaign.detection.verdicts import (
@@ -17,6 +16,7 @@ from controller.campaign.detection.verdicts import (
     TOO_LATE,
     UNWRITTEN,
     WORDS,
+    Cell,
     Coverage,
 )
 from controller.sequence.steps import Step
