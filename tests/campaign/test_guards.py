@@ -13,17 +13,29 @@ from controller.campaign.planted import without
 from controller.campaign.runner import Runner
 from controller.campaign.scenario_file import read
 from controller.campaign.words import guarded
+from controller.problems import StationError
 from controller.sequence.logic import Logic
 from controller.sequence.receiver import RECEIVER
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 FILES = sorted((CONFIGS / "scenarios").glob("*.yaml"))
-GUARDED = [(path, text) for path in FILES for text in read(path).value.guards]
 LOGIC = Logic(RECEIVER)
+
+
+def guards(path: Path) -> list[str]:
+    """The lines that a file guards; of a file that cannot be read one, so that its own test tells why."""
+    try:
+        return read(path).value.guards
+    except StationError:
+        return ["a file that cannot be read"]
+
+
+GUARDED = [(path, text) for path in FILES for text in guards(path)]
 
 
 @pytest.mark.parametrize(("path", "text"), GUARDED, ids=[f"{path.stem}: {text}" for path, text in GUARDED])
 def test_it_fails_without_the_line_that_it_guards(path: Path, text: str) -> None:
+    read(path)
     runner = Runner(without(LOGIC, guarded(LOGIC, text)), name="generated", check=False)
     outcome = runner.run(runner.load(path, CONFIGS.joinpath))
     assert outcome.verdict == "failed", outcome.broken or f"passes without {text}"
