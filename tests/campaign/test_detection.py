@@ -43,7 +43,7 @@ from controller.campaign.detection.verdicts import (
     coverage_of_modes,
     verdict,
 )
-from controller.campaign.detection.words import SHORT, as_csv, lines_of
+from controller.campaign.detection.words import SHORT, as_csv, lines_of, ran_with
 from controller.campaign.planted import without
 from controller.campaign.words import guarded
 from controller.events import INTERLOCK_IDS
@@ -259,6 +259,15 @@ def test_terminal_page_and_table_say_every_cell_and_their_limits():
     assert "://" not in page
     assert "<script" not in page
     assert done.as_document()["said"] == LIMITS
+
+
+def test_how_a_failure_is_run_is_said_where_it_is_not_alone_and_whole():
+    assert ran_with(BY_ID["flap_slow"]) == "at 0.5"
+    assert ran_with(BY_ID["contactor_welded"]) == "stop pressed later"
+    assert (
+        ran_with(BY_ID["heap_under_flap"]) == "beside vessel_not_consuming, with level_never_clears_ms 60,000"
+    )
+    assert ran_with(BY_ID["line_blocked"]) == ""
 
 
 def test_every_verdict_has_its_words_and_every_step_its_way_there():

@@ -11,6 +11,7 @@ from controller.campaign.detection.machine_modes import (
     OPENS,
     PROBE,
     PROVES,
+    RESTS,
     STANDS_SHUT,
     STARTS,
 )
@@ -64,7 +65,7 @@ LINES_AND_SWITCHES = (
     Mode("flap_closed_switch_shifted", "open flap", "says closed before the flap is", (blind("closing seems quicker by a third of the stroke; the switch is on its place all the same"),)),
 )
 
-DEAF = (shows("FILL_TIME_OVER", "convey > convey > convey", "3 fill_ms + clear_ms + 5s"),)
+DEAF = (shows("FILL_TIME_OVER", "convey > convey > convey", "3 fill_ms + clear_ms + 5s", changed="some seconds sooner were expected; each of the fills lasts its whole time"),)
 PROBES = (
     Mode("level_probe_stuck_free", "overfill", "nothing stops the batches", (
         at_once("LEVEL_NOT_SEEN", UP_TO_FULL, only=("not_seen_batches", ">0")),
@@ -139,16 +140,16 @@ CONTACTS = (
         at_once("SOURCE_RUNS_UNCOMMANDED", "run_down_ms + 3s", begins="rest warning fault"),
         shows("SOURCE_RUNS_UNCOMMANDED", "rest", "run_down_ms + 3s")), stopped=True),
     Mode("run_contact_stuck_off", "open flap", "a motor that runs reads stopped", (
-        shows("SOURCE_NOT_RUNNING", "seal", STARTS, begins="rest warning fault"),
+        shows("SOURCE_NOT_RUNNING", "seal", STARTS, begins="rest warning fault", changed=RESTS),
         at_once("SOURCE_NOT_RUNNING", "run_feedback_on_ms + 1s"))),
     Mode("run_contact_chattering", "", "within delays, or not running", (
         shows("START_REFUSED|SOURCE_NOT_RUNNING", "seal", STARTS, begins="rest warning fault", changed="a refused start was not expected; it asks for a motor that is proven off"),
         at_once("SOURCE_NOT_RUNNING", "run_feedback_lost_ms + 2s")), amount=0.1),
     Mode("run_contact_delayed", "open flap", "a motor that runs reads stopped for five seconds", (
-        shows("SOURCE_NOT_RUNNING", "seal", STARTS, begins="rest warning fault"),
+        shows("SOURCE_NOT_RUNNING", "seal", STARTS, begins="rest warning fault", changed=RESTS),
         blind("it is told at the next start of the motor, which runs on between batches"))),
     Mode("overload_contact_stuck_on", "", "the relay itself stops the motor", (
-        shows("SOURCE_NOT_RUNNING", "seal", STARTS, begins="rest warning fault"),
+        shows("SOURCE_NOT_RUNNING", "seal", STARTS, begins="rest warning fault", changed=RESTS),
         at_once("SOURCE_NOT_RUNNING", "run_feedback_on_ms + 1s")), beside=("motor_overload",)),
     Mode("overload_contact_stuck_off", "", "the motor is stopped", (at_once("SOURCE_OVERLOAD", "1s"),)),
     Mode("overload_contact_chattering", "", "the motor is stopped", (at_once("SOURCE_OVERLOAD", "1s"),)),
@@ -171,21 +172,21 @@ SIGNALS = (
     Mode("vacuum_drifting", "", "reads too much: flap-open is withheld", (
         at_once(OFFSET, "idle_vacuum_ms + 3s", begins="rests"),
         shows(OFFSET, "vent rest", "release_limit_ms + 20s", begins="fault"),
-        shows("VACUUM_NOT_RELEASED", "vent", "release_limit_ms + 5s")), amount=0.1),
+        shows("VACUUM_NOT_RELEASED", "vent", "release_limit_ms + 5s", changed="a second sooner was expected; a purge takes longer with it")), amount=0.1),
     Mode("vacuum_drifting_down", "open flap", "reads released while some vacuum stands", (
         at_once("VACUUM_IN_IDLE|START_REFUSED", "idle_vacuum_ms + 3s", begins="rests"),
-        shows("VACUUM_IN_IDLE", "rest", "idle_vacuum_ms + 25s")), amount=0.07, stopped=True),
+        shows("VACUUM_IN_IDLE", "rest", "idle_vacuum_ms + 25s", changed="some seconds sooner were expected; the stop comes in another moment of the batch")), amount=0.07, stopped=True),
     Mode("vacuum_noisy", "", "reads too much in turn: flap-open is withheld", (
         at_once(OFFSET, "idle_vacuum_ms + 6s", begins="rests"),
         shows(OFFSET, "vent rest", "release_limit_ms + 20s"))),
-    Mode("supply_pressure_broken_wire", "", "reads no air", (shows("SIGNAL_BAD", "rest warning running", "signal_failed_ms + 1s"),)),
-    Mode("supply_pressure_shorted", "moves", "reads air that may not be there", (shows("SIGNAL_BAD", "rest warning running", "signal_failed_ms + 1s"),)),
+    Mode("supply_pressure_broken_wire", "", "reads no air", (shows("SIGNAL_BAD", "rest warning running", "signal_failed_ms + 1s", changed="from the interlock table at once in FAULT was generated; the signal is not looked at there"),)),
+    Mode("supply_pressure_shorted", "moves", "reads air that may not be there", (shows("SIGNAL_BAD", "rest warning running", "signal_failed_ms + 1s", changed="from the interlock table at once in FAULT was generated; the signal is not looked at there"),)),
     Mode("supply_pressure_frozen", "moves", "reads air that may not be there", (blind("it stands where the pressure usually is, and nothing compares it"),)),
     Mode("supply_pressure_drifting", "moves", "reads two bar that are not there", (blind("it reads good air; the limits come two bar too low"),)),
     Mode("supply_pressure_drifting_down", "", "reads too little air", (
         at_once("START_REFUSED|SUPPLY_AIR_LOW", "15s", begins="rest warning", only=HELD),
         shows("START_REFUSED|SUPPLY_AIR_LOW", "rest suction", "20s", only=HELD),
-        shows("SUPPLY_WEAK", "draw convey clear", "supply_low_ms + 2s", begins="drawing"),
+        shows("SUPPLY_WEAK", "draw convey clear", "supply_low_ms + 2s", begins="drawing", changed="begun in purge nothing was expected; the draw that follows tells it"),
         blind("4.9 bar reads good where 6.9 are; only a fall while it draws reads as a sag"))),
     Mode("supply_pressure_noisy", "", "within delays", (blind("no value stays under a limit for its delay"),)),
     Mode("filter_dp_broken_wire", "", "reads low: an element missing", (shows("SIGNAL_BAD", "convey", "signal_failed_ms + dp_mask_ms + 1s"),)),

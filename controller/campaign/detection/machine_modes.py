@@ -19,6 +19,7 @@ NO_DP = "no pressure drop is measured; on the dirty side"
 
 STANDS_SHUT = "one move fewer was expected; the hold is entered from seal, with the flap shut already"
 
+RESTS = "two minutes sooner were expected; seal waits until the motor has rested"
 STARTS = "motor_off_min_ms + run_feedback_on_ms + spin_up_ms + 2s"  # seal: when the motor has rested
 
 FLAP = (
@@ -33,7 +34,7 @@ FLAP = (
         shows("FLAP_NOT_CLOSED", "drain > drain > drain", HANGS, only=HELD),
         blind("at the first start of a new station no travel has been learned", begins="rest warning", changed="three slow moves were expected to tell it here too"),
         shows("FLAP_SLOW", "open > seal > open > seal > open > seal", "4 flap_travel_ms + 2s", begins="hold", changed=STANDS_SHUT),
-        shows("FLAP_SLOW", "seal > open > seal > open > seal", "4 flap_travel_ms + 2s")), amount=0.5),  # three slow moves
+        shows("FLAP_SLOW", "seal > open > seal > open > seal", "4 flap_travel_ms + 2s", changed="some seconds sooner were expected; slow moves make the cycles longer")), amount=0.5),  # three slow moves
     Mode("product_on_seat", "open flap", "a flap that stands open by a fifth", (
         shows("FLAP_NOT_CLOSED", "drain", HANGS, only=HELD),
         shows("FLAP_NOT_CLOSED", "open > seal", CLOSES, begins="hold", changed=STANDS_SHUT),
@@ -99,7 +100,7 @@ BODY = (
 
 SOURCE = (
     Mode("source_dead", "", "nothing is drawn", (
-        shows("SOURCE_NOT_RUNNING", "seal", STARTS, begins="rest warning fault", only=MOTOR),
+        shows("SOURCE_NOT_RUNNING", "seal", STARTS, begins="rest warning fault", only=MOTOR, changed=RESTS),
         at_once("SOURCE_NOT_RUNNING", "run_feedback_on_ms + run_feedback_lost_ms + 1s", only=MOTOR),
         *NO_VACUUM)),
     Mode("source_weak", "", "less is drawn", (

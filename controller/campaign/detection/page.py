@@ -8,7 +8,16 @@ from itertools import groupby
 from controller.campaign.detection.expectations import HAZARDS, Mode
 from controller.campaign.detection.matrix import LIMITS, PARTS, Matrix
 from controller.campaign.detection.verdicts import BLIND, WORDS, Cell
-from controller.campaign.detection.words import SYMBOLS, WORSE, dangerous, figures, gaps, row, symbol
+from controller.campaign.detection.words import (
+    SYMBOLS,
+    WORSE,
+    dangerous,
+    figures,
+    gaps,
+    ran_with,
+    row,
+    symbol,
+)
 from controller.sequence.steps import Step
 
 
@@ -74,7 +83,8 @@ def _line(done: Matrix, mode: Mode) -> str:
     kind = mode.hazard or "safe"
     because = f"{HAZARDS[mode.hazard]}: {mode.because}" if mode.hazard else mode.because
     cells = "".join(_cell(cell, mode) for cell in row(done, mode))
-    name = f'<th scope="row" title="{escape(PARTS[mode.id].effect)}">{mode.id}</th>'
+    how = f"<small>{escape(ran_with(mode))}</small>" if ran_with(mode) else ""
+    name = f'<th scope="row" title="{escape(PARTS[mode.id].effect)}">{mode.id}{how}</th>'
     told = "<br>".join(dict.fromkeys(cell.seen for cell in row(done, mode) if cell.seen)) or "nothing"
     kinds = f'<td class="kind" title="{escape(because)}">{kind}</td><td class="told">{told}</td>'
     return f"<tr>{name}{kinds}{cells}</tr>"

@@ -43,6 +43,15 @@ def legend() -> list[str]:
     return [*lines, "D  dangerous: " + "; or ".join(HAZARDS.values())]
 
 
+def ran_with(mode: Mode) -> str:
+    """How it is run, where that is not the failure alone at its full amount."""
+    parts = [f"at {mode.amount:g}"] if mode.amount != 1 else []
+    parts += [f"beside {', '.join(mode.beside)}"] if mode.beside else []
+    parts += ["stop pressed later"] if mode.stopped else []
+    parts += [f"with {name} {value:,}" for name, value in (mode.shortened or {}).items()]
+    return ", ".join(parts)
+
+
 def table(done: Matrix) -> Iterator[str]:
     """Failure modes down, steps across."""
     yield f"{'begins in':31}  " + " ".join(SHORT[Step(step)] for step in done.steps)
@@ -64,7 +73,13 @@ def lines_of(done: Matrix) -> Iterator[str]:
     yield from legend()
     yield ""
     yield from figures(done)
-    for title, said in (("Gaps", gaps(done)), ("Dangerous and not detected in time", dangerous(done))):
+    specially = [f"{mode.id}: {how}" for mode in done.modes if (how := ran_with(mode))]
+    lists = (
+        ("Run otherwise than alone and at its full amount", specially),
+        ("Gaps", gaps(done)),
+        ("Dangerous and not detected in time", dangerous(done)),
+    )
+    for title, said in lists:
         if said:
             yield from ("", f"{title}:", *(f"  {line}" for line in said))
     yield ""
@@ -129,8 +144,8 @@ def _s(ms: int) -> str:
 
 
 COLUMNS = (
-    "station", "failure mode", "part", "class", "hazard or why it is safe", "begins in", "expected",
-    "within s", "expectation", "verdict", "alarm", "after s", "why it cannot be told", "acted besides",
+    "station", "failure mode", "run with", "part", "class", "hazard or why it is safe", "begins in",
+    "expected", "within s", "expectation", "verdict", "alarm", "after s", "why it cannot be told", "acted besides",
 )  # fmt: skip
 
 
@@ -148,7 +163,7 @@ def _fields(done: Matrix, mode: Mode, cell: Cell) -> Sequence[str]:
     kind = "dangerous" if mode.dangerous else "safe"
     because = f"{HAZARDS[mode.hazard]}: {mode.because}" if mode.dangerous else mode.because
     return (
-        done.station, mode.id, PARTS[mode.id].part, kind, because, Step(cell.step).name,
+        done.station, mode.id, ran_with(mode), PARTS[mode.id].part, kind, because, Step(cell.step).name,
         "|".join(cell.ids), f"{cell.within_ms / 1_000:g}" if cell.ids else "",
         "written" if cell.written else "generated, unproven", cell.verdict, cell.seen,
         f"{cell.seen_ms / 1_000:g}" if cell.seen else "", cell.why, " ".join(cell.others),
