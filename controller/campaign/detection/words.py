@@ -145,7 +145,8 @@ def _s(ms: int) -> str:
 
 COLUMNS = (
     "station", "failure mode", "run with", "part", "class", "hazard or why it is safe", "begins in",
-    "expected", "within s", "expectation", "verdict", "alarm", "after s", "why it cannot be told", "acted besides",
+    "expected", "within s", "expectation", "verdict", "alarm", "after s", "why it cannot be told",
+    "acted besides",
 )  # fmt: skip
 
 
