@@ -25,7 +25,7 @@ KNOWN_TO_THE_SIMULATOR = {
     "controller.strict_yaml",
     "controller.units",
 }
-KNOW_THE_SIMULATOR = {"app", "simulate", "station_check", "campaign"}
+KNOW_THE_SIMULATOR = {"app", "simulate", "station_check", "campaign", "testing"}
 ASKS_FOR_THE_TIME = {
     ("time", "time"),
     ("time", "time_ns"),

@@ -136,6 +136,16 @@ def test_slugging_line_swings_within_a_second_or_two(quiet):
     assert 0.2 <= crossings / 10.0 <= 1.0
 
 
+def test_a_line_at_rest_does_not_slug(quiet):
+    """What lies in the line with the source off hangs on nothing: the body stays at atmosphere."""
+    plant = Plant(quiet)
+    plant.fail("slugging_line")
+    plant.set_state(line_kg=0.5)
+    for _ in range(300):
+        plant.advance(REST, 10)
+        assert abs(plant.reading("vacuum_pa_v")) < 50
+
+
 def test_slugs_need_product_in_the_line(quiet):
     assert vacuum(quiet, AIR, 5_000, "slugging_line") == vacuum(quiet, AIR, 5_000)
 
