@@ -81,7 +81,7 @@ SACK_LINER_IN_LANCE = slot("sack_liner_in_lance")
 SLUGGING_LINE = slot("slugging_line")
 
 SLUG_HZ, SLUG_PA, SLUG_FROM_KG_M3 = 0.4, 15_000.0, 5.0  # 0.2-1 Hz; full from this hold-up on; estimates
-SLUG_LIFT_PA = 1_000.0  # of vacuum that lifts a slug whole; an estimate
+SLUG_LIFT_KG_S = 0.002  # of air that lifts a slug whole; an estimate
 LINER_ON_PA_V, LINER_OFF_PA_V = 2_000.0, 500.0  # a liner is sucked on, and falls off; estimates
 
 
@@ -133,7 +133,7 @@ def line_terms(state: Floats, par: Floats, failures: Floats) -> tuple[float, flo
     column = hanging_kg(state, par) * GRAVITY / area
     if failures[SLUGGING_LINE] > 0.0:
         swing = 0.5 - 0.5 * math.cos(2.0 * math.pi * SLUG_HZ * state[CLOCK_S])
-        lifted = min(max(par[P_AIR_PA] - state[BODY_PA], 0.0) / SLUG_LIFT_PA, 1.0)  # at rest nothing swings
+        lifted = min(max(state[LINE_AIR_KG_S], 0.0) / SLUG_LIFT_KG_S, 1.0)  # at rest nothing swings
         column += failures[SLUGGING_LINE] * SLUG_PA * swing * lifted * min(held / SLUG_FROM_KG_M3, 1.0)
     return air, solids, column, break_away
 
