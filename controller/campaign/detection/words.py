@@ -108,6 +108,8 @@ def figures(done: Matrix) -> Iterator[str]:
 
 def _share(c: Coverage) -> str:
     dangerous = c.dangerous_detected + c.dangerous_undetected
+    if not dangerous:
+        return "none to tell: no failure here is dangerous"
     return f"{c.percent:.0f} % ({c.dangerous_detected} of {dangerous} dangerous)"
 
 
