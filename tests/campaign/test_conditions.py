@@ -28,7 +28,9 @@ def columns(**remembered: list[int]) -> Columns:
 
 
 def test_names_stand_for_inputs_presets_facts_steps_and_interlocks() -> None:
-    read = READER.read("start_pb or fill_ms > 5 and vacuum_pa < 3 and step in DRAWING and not FLAP_LOST_CLOSED")
+    read = READER.read(
+        "start_pb or fill_ms > 5 and vacuum_pa < 3 and step in DRAWING and not FLAP_LOST_CLOSED"
+    )
     groups = {r.name: r.group for r in read.reads}
     assert groups == {
         "start_pb": "now", "fill_ms": "set", "vacuum_pa": "this", "step": "this", "flap_lost_closed_acts": "this"

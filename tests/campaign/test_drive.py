@@ -60,9 +60,13 @@ class PaperTarget:
         return float(self.scans)
 
 
-def moment(at_ms: int | None = None, steps: tuple[int, ...] = (), over: int | None = None, **more: Any) -> Moment:
+def moment(
+    at_ms: int | None = None, steps: tuple[int, ...] = (), over: int | None = None, **more: Any
+) -> Moment:
     condition = None if over is None else Condition(str(over), lambda c: c, (), {})
-    return Moment(at_ms, steps, condition, **{"nth": 1, "after_ms": 0, "waits_ms": 60_000, "text": "", **more})
+    return Moment(
+        at_ms, steps, condition, **{"nth": 1, "after_ms": 0, "waits_ms": 60_000, "text": "", **more}
+    )
 
 
 def driven(*beats: tuple[Moment, Action | None], lasts_ms: int = 10) -> tuple[Driven, PaperTarget]:

@@ -100,7 +100,9 @@ def test_a_row_taken_away_is_noticed(tmp_path: Path) -> None:
     assert run(tmp_path, FIRST + RIGHT, runner).verdict == "failed"
 
 
-def test_a_scenario_that_crashes_is_broken_not_failed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_scenario_that_crashes_is_broken_not_failed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setattr("controller.campaign.runner.Driver.drive", lambda self: 1 / 0)
     done = run(tmp_path, FIRST + RIGHT)
     assert done.verdict == "broken"
