@@ -134,6 +134,18 @@ def plant_step_us(steps, compiled=False, advance=None):
     return cpu_s(plant.advance, drawing, steps * 5) / steps * 1e6
 
 
+def search_h_min(episodes=12):
+    """Plant hours a minute of a random search in one process."""
+    from controller.campaign.runner import Runner
+    from controller.campaign.search.trial import Trial
+
+    trial = Trial(STATION.name, STATION, Runner(LOGIC, check=False))
+    trial.drawn(0, 0)
+    ran_ms = []
+    took_s = cpu_s(lambda: ran_ms.extend(trial.drawn(1, n).ran_ms for n in range(episodes)))
+    return sum(ran_ms) / 60_000 / took_s
+
+
 def main():
     fast = find_spec("numba") is not None
     print(f"{len(LOGIC.facts)} facts, {len(LOGIC.memory)} memory, {len(LOGIC.rows)} rows, "
@@ -168,6 +180,7 @@ def main():
             line("scan compiled, called from Python", f"{scan_us(scan, 50_000, array):.2f} us")
             line("scan compiled, inside a compiled loop", f"{compiled_ns(scan, array):.0f} ns")
         line("closed loop compiled, traced, x real time", f"{bare_loop('compiled', 240):,.0f}", ">= 20,000")
+        line("random search, plant hours a minute and process", f"{search_h_min():.1f}")
         line("whole path compiled, x real time", f"{whole_path('compiled', 60):,.0f}", ">= 500")
     if find_spec("z3") is not None:
         from controller.engines.claims import CLAIMS, Watched
