@@ -51,11 +51,13 @@ def test_a_receiver_that_never_starts_again_is_found(tmp_path: Path, monkeypatch
     for name, ms in (("SETTLES_MS", 500), ("RESETS_MS", 1_000), ("AGAIN_MS", 3_000), ("HAND_MS", 500)):
         monkeypatch.setattr(f"controller.campaign.search.episode.{name}", ms)
     deaf = changed(LOGIC, {"start_refused": ast.Constant(True)})
-    going = search(bench(deaf, delivers_ms=45_000), tmp_path, for_ms=1_000)
+    going = search(bench(deaf, delivers_ms=3_000), tmp_path, for_ms=1_000)
     finds = [find for line in going.lines() for find in line.finds]
     assert [(f.rule, f.where, f.shown) for f in finds] == [(DELIVERS, "REST", True)]
     file = tmp_path / finds[0].file
-    assert "enters: drain" in file.read_text(encoding="utf-8")
+    text = file.read_text(encoding="utf-8")
+    assert "enters: drain" in text
+    file.write_text(text.replace("waits: 3s", "waits: 45s"), encoding="utf-8")  # two batches of one that hears
     assert honest_verdict(file) == "passed"
 
 
