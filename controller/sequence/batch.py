@@ -291,10 +291,16 @@ class Batch(Source):
     vacuum_still = fact(lambda s: s.was.vacuum_most_pa - s.was.vacuum_least_pa <= FROZEN_PA)
 
     @memory(first=False)
+    def drew(s) -> bool:
+        """The source acted on the body since the seal of this batch; what is only emptied was not drawn."""
+        return s.step in DRAWING or (s.was.drew and s.step not in (SEAL, WARNING))
+
+    @memory(first=False)
     def vacuum_frozen(s) -> bool:
         """The reading did not move over source on and off; forgotten as soon as it moves again."""
         return s.vacuum_still and (
-            s.was.vacuum_frozen or (s.was.step == VENT and s.in_step_ms >= s.set.release_limit_ms)
+            s.was.vacuum_frozen
+            or (s.was.step == VENT and s.was.drew and s.in_step_ms >= s.set.release_limit_ms)
         )
 
     @memory(first=0)
@@ -302,6 +308,7 @@ class Batch(Source):
         """Vacuum as the source last drew [Pa]."""
         return s.vacuum_pa if s.step in DRAWING else s.was.vacuum_drawn_pa
 
+    stands_told_ms = fact(lambda s: min(s.set.vent_timed_ms, s.set.release_limit_ms // 2))
     vacuum_stands = fact(
         lambda s: (
             s.vacuum_good

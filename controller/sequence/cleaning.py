@@ -156,7 +156,7 @@ class Cleaning(Batch):
 
     dp_stands = fact(
         lambda s: (
-            s.dp_pa >= max(s.set.dp_min_pa, FROZEN_PA)
+            s.dp_pa >= max(s.set.dp_min_pa, FROZEN_PA + FROZEN_PA)  # else an error of its zero would do
             and s.dp_pa - s.was.dp_end_pa <= FROZEN_PA
             and s.was.dp_end_pa - s.dp_pa <= FROZEN_PA
         )

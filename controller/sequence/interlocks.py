@@ -98,7 +98,7 @@ INTERLOCKS = (
     Interlock("RECEIVER_OVERFULL",   Facts.still_covered,      (SETTLE,),                   None,             "trip"),
     Interlock("SIGNAL_BAD",          Facts.vacuum_missing,     (PURGE, DRAW, CONVEY),       None,             "trip"),
     Interlock("SIGNAL_BAD",          Facts.vacuum_bad,         (*AT_REST, *DRAWING, VENT),  None,             "warn"),
-    Interlock("SIGNAL_BAD",          Facts.vacuum_stands,      (VENT,),                     "vent_timed_ms",  "warn"),
+    Interlock("SIGNAL_BAD",          Facts.vacuum_stands,      (VENT,),                     "s.stands_told_ms", "warn"),
     Interlock("SIGNAL_BAD",          Facts.supply_bad,         BUT_FAULT,                   None,             "warn"),
     Interlock("SIGNAL_BAD",          Facts.dp_bad_in_use,      (CONVEY,),                   None,             "warn"),
     Interlock("SIGNAL_BAD",          Facts.contact_bad,        EVERY_STEP,                  None,             "warn"),

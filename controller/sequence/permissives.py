@@ -26,7 +26,9 @@ class Permissives(Causes):
     vacuum_not_good = fact(
         lambda s: s.vacuum_measured and not s.vacuum_good and not (s.vacuum_bad and s.set.timed_running)
     )
-    vacuum_unsure = on_delay(lambda s: s.vacuum_not_good and not s.pulse_near, by="signal_failed_ms")
+    vacuum_unsure = on_delay(
+        lambda s: s.vacuum_not_good and not s.set.timed_running and not s.pulse_near, by="signal_failed_ms"
+    )
     not_near_zero = fact(lambda s: not s.near_zero and not s.vacuum_timed)
     batch_perhaps_on_board = fact(lambda s: s.was.on_board != EMPTY)
     line_perhaps_loaded = fact(lambda s: s.was.line_loaded)
@@ -36,6 +38,7 @@ class Permissives(Causes):
             or s.stop_contact_open
             or s.inputs_old
             or s.supply_not_over_long
+            or s.vacuum_missing
             or s.vacuum_unsure
             or s.not_near_zero
             or s.overload
