@@ -197,7 +197,7 @@ def test_a_condition_and_its_contrary_say_the_opposite():
         "the flap is not proven closed or vacuum is under 1 kPa (release_kpa)",
     )
     assert sentence(lambda s: s.was.step in (CONVEY, DRAW) or (s.run and not s.stop)) == (
-        "in DRAW, CONVEY or (the run is on and a stop is not asked for)",
+        "in DRAW, CONVEY or (the run is on and no stop is asked for)",
         "not in DRAW, CONVEY and (the run is off or a stop is asked for)",
     )
     assert sentence(lambda s: s.motor or s.run) == ("the run is on", "the run is off")

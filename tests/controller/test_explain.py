@@ -114,7 +114,7 @@ def test_a_delay_says_for_how_long_of_how_long_and_not_how_it_counts(engine):
     )
     found = Scene(engine, was, Inputs(supply_air_ua=15_200), Presets(), 10)
     assert found.grounds_of("level_free_long") == (
-        "the high probe below is free for 1,500 ms of 2,000 ms (level_on_ms)",
+        "the high probe below is seen free for 1,500 ms of 2,000 ms (level_on_ms)",
     )
 
 
