@@ -50,8 +50,8 @@ Text = str | tuple[str | If, ...]
 
 FITTED = (
     "ejector", "motor", "bypass", "vent", "line purge", "driven flap", "hanging flap", "two coils",
-    "open switch", "vacuum transmitter", "clean side", "low probe", "delivered count",
-    "pulse groups",
+    "spring", "closed switch", "open switch", "open switch alone", "vacuum transmitter", "vacuum switch",
+    "clean side", "dp on the clean side", "low probe", "delivered count", "pulse groups",
 )  # fmt: skip
 """The parts that texts ask for."""
 

@@ -5,9 +5,11 @@ from collections.abc import Callable, Container
 from controller.options import uncommanded
 from controller.sequence.presets import Presets
 from controller.sequence.steps import (
+    BY_SWITCH,
     BY_TRANSMITTER,
     CLEAN_SIDE,
     FEEDBACK_CLOSED,
+    FEEDBACK_OPEN,
     MOTOR_KIND,
     TWO_COIL_VALVE,
 )
@@ -22,10 +24,15 @@ HAS: dict[str, Callable[[Presets, Container[str]], bool]] = {
     "line purge":         lambda _, wired: "purge_cmd" in wired,
     "driven flap":        lambda p, _: not uncommanded(p),
     "hanging flap":       lambda p, _: uncommanded(p),
-    "two coils":          lambda p, _: p.flap_valve == TWO_COIL_VALVE,
-    "open switch":        lambda p, _: p.flap_feedback != FEEDBACK_CLOSED,
+    "two coils":          lambda p, _: not uncommanded(p) and p.flap_valve == TWO_COIL_VALVE,
+    "spring":             lambda p, _: not uncommanded(p) and p.flap_valve != TWO_COIL_VALVE,
+    "closed switch":      lambda p, _: uncommanded(p) or p.flap_feedback != FEEDBACK_OPEN,
+    "open switch":        lambda p, _: not uncommanded(p) and p.flap_feedback != FEEDBACK_CLOSED,
+    "open switch alone":  lambda p, _: not uncommanded(p) and p.flap_feedback == FEEDBACK_OPEN,
     "vacuum transmitter": lambda p, _: p.vacuum_by == BY_TRANSMITTER,
+    "vacuum switch":      lambda p, _: p.vacuum_by == BY_SWITCH,
     "clean side":         lambda p, _: p.vacuum_side == CLEAN_SIDE,
+    "dp on the clean side": lambda p, _: p.vacuum_side == CLEAN_SIDE and p.dp_fitted,
     "low probe":          lambda p, _: p.level_low_fitted,
     "delivered count":    lambda p, _: p.not_seen_batches > 0,
     "pulse groups":       lambda p, _: p.pulse_groups > 1,
