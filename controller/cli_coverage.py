@@ -27,7 +27,7 @@ def coverage(paths: Paths, jobs: Jobs = None, as_json: AsJson = False) -> None:
     if as_json:
         typer.echo(command.shares_as_json(found))
     else:
-        command.show_shares(Console(highlight=False, soft_wrap=True), found)
+        command.show_shares(Console(highlight=False, soft_wrap=True, markup=False), found)
 
 
 def mutants(
@@ -50,7 +50,7 @@ def mutants(
     if as_json:
         typer.echo(command.fates_as_json(found))
     else:
-        command.show_fates(Console(highlight=False, soft_wrap=True), found)
+        command.show_fates(Console(highlight=False, soft_wrap=True, markup=False), found)
 
 
 def _ready(name: str, paths: list[Path], jobs: int | None) -> "tuple[ModuleType, list[Path], int]":

@@ -40,7 +40,7 @@ def scenarios(
     except ModuleNotFoundError as error:
         typer.echo(f"scenarios: needs {error.name}; run: {install_with('fast')}", err=True)
         raise typer.Exit(WRONG_INPUT) from error
-    clock, console = WallClock(), Console(highlight=False, soft_wrap=True)
+    clock, console = WallClock(), Console(highlight=False, soft_wrap=True, markup=False)
     ask = command.Ask(command.found(paths, match), station, jobs or command.processors(), out, pages)
     places = command.check(ask, station_folder)
     started = clock.date()
@@ -96,7 +96,7 @@ def replay(
     if as_json:
         typer.echo(command.as_json(path, done))
     else:
-        command.show(Console(highlight=False, soft_wrap=True), path, done)
+        command.show(Console(highlight=False, soft_wrap=True, markup=False), path, done)
     raise typer.Exit(CHECK_FAILED if done.difference else 0)
 
 

@@ -6,6 +6,7 @@ Nothing is judged here: what was recorded is, afterwards (`controller.campaign.j
 
 import heapq
 from collections.abc import Callable
+from functools import partial
 from itertools import count
 from typing import NamedTuple
 
@@ -39,6 +40,7 @@ class Driver:
         self._chunks: list[Chunk] = []
         self._due: list[tuple[int, int, Callable[[], None]]] = []
         self._tie = count()
+        self._begun: dict[str, int] = {}
         self._done: list[tuple[int, str]] = []
         self._delivered: list[float] = []
 
@@ -74,6 +76,8 @@ class Driver:
     def _wait_for(self, beat: Beat) -> bool:
         moment, start_ms = beat.moment, self._target.now_ms
         if moment.at_ms is not None:
+            if moment.at_ms < start_ms:
+                return False
             self.run_until(moment.at_ms)
         elif moment.steps or moment.condition:
             limit_ms = start_ms + moment.waits_ms
@@ -122,13 +126,25 @@ class Driver:
 
     def _advance(self, limit_ms: int) -> Chunk:
         """One chunk, not beyond the limit nor beyond what is due before it."""
-        while self._due and self._due[0][0] <= self._target.now_ms:
-            heapq.heappop(self._due)[2]()
+        self._do_what_is_due()
         stop_ms = min([limit_ms, *(at for at, _, _ in self._due[:1])])
         scans = max(1, -(-(stop_ms - self._target.now_ms) // self._target.scan_ms))
         chunk = self._target.advance(min(scans, BLOCK))
         self._chunks.append(chunk)
         return chunk
+
+    def _do_what_is_due(self) -> None:
+        while self._due and self._due[0][0] <= self._target.now_ms:
+            heapq.heappop(self._due)[2]()
+
+    def _stand(self, ms: int) -> None:
+        """Without power; what is due meanwhile still comes: the plant goes on, and people press."""
+        target, end_ms = self._target, self._target.now_ms + ms
+        while target.now_ms < end_ms:
+            stop_ms = min([end_ms, *(at for at, _, _ in self._due[:1])])
+            target.stand(max(1, -(-(stop_ms - target.now_ms) // target.scan_ms)) * target.scan_ms)
+            self._do_what_is_due()
+        target.wake()
 
     # ---- doing ---------------------------------------------------------------------------------------
     def do(self, action: Action) -> None:
@@ -143,22 +159,30 @@ class Driver:
             case "fail":
                 for k in range(action.times):
                     begin_ms = now_ms + k * action.every_ms
-                    self._at(begin_ms, lambda: self._fail(action))
-                    if action.during_ms < NEVER:
-                        self._at(begin_ms + action.during_ms, lambda: self._mend(action))
+                    self._at(begin_ms, partial(self._fail, action, begin_ms))
             case "mend":
-                self._mend(action)
+                self._mend(action.name)
             case "power_cut":
                 self._note(f"power off for {int(action.value)} ms")
-                target.power_cut(int(action.value))
+                self._stand(int(action.value))
 
-    def _fail(self, action: Action) -> None:
+    def _fail(self, action: Action, begin_ms: int) -> None:
         self._target.fail(action.name, action.value, action.grows_ms)
         self._note(f"{action.name} begins")
+        last = self._last(action.name)
+        if action.during_ms < NEVER:
+            self._at(begin_ms + action.during_ms, lambda: self._mend(action.name, last))
 
-    def _mend(self, action: Action) -> None:
-        self._target.fail(action.name, 0, 0)
-        self._note(f"{action.name} ends")
+    def _mend(self, mode: str, of: int | None = None) -> None:
+        """Ends it; `of`: only if it has not begun anew since."""
+        if of is None or of == self._begun[mode]:
+            self._target.fail(mode, 0, 0)
+            self._note(f"{mode} ends")
+
+    def _last(self, name: str) -> int:
+        """A number for what begins now: what was to end an earlier one leaves it alone."""
+        self._begun[name] = next(self._tie)
+        return self._begun[name]
 
     def _command(self, action: Action) -> None:
         """A button is held for a while; a request stands for one scan, and stop is a contact that opens."""
@@ -174,7 +198,12 @@ class Driver:
 
     def _pulse(self, point: str, value: int, ms: int) -> None:
         self._target.point(point, value)
-        self._at(self._target.now_ms + ms, lambda: self._target.point(point, 1 - value))
+        last = self._last(point)
+        self._at(self._target.now_ms + ms, lambda: self._let_go(point, 1 - value, last))
+
+    def _let_go(self, point: str, value: int, of: int) -> None:
+        if of == self._begun[point]:
+            self._target.point(point, value)
 
     def _at(self, at_ms: int, act: Callable[[], None]) -> None:
         if at_ms <= self._target.now_ms:

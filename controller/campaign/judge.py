@@ -90,7 +90,9 @@ def judge(scenario: Scenario, driven: Driven, recording: Recording, engine: AsWr
     for beat, at_ms, kg in zip(scenario.beats, driven.moments, driven.delivered_kg, strict=False):
         if at_ms is None:
             text = f"the moment `{beat.moment.text}`"
-            verdicts.append(Verdict(False, text, "it never came", driven.end_ms, beat.line))
+            late = beat.moment.at_ms is not None
+            seen = "it was over when the entry above had come" if late else "it never came"
+            verdicts.append(Verdict(False, text, seen, driven.end_ms, beat.line))
             break
         verdicts += [_expected(over, e, at_ms, driven, kg) for e in beat.expected]
     for rule in scenario.rules:
@@ -129,7 +131,7 @@ def _expected(over: _Over, e: Expected, at_ms: int, driven: Driven, kg: float) -
         return Verdict(
             not len(wrong) and bool(kept.any()), text, seen, int(wrong[0]) if len(wrong) else at_ms, e.line
         )
-    if e.kind == "reaches":
+    if e.kind in ("reaches", "first_out"):
         return _reaches(e, text, times, values, at_ms, driven.end_ms)
     import numpy as np
 

@@ -6,6 +6,7 @@ them in order, the columns work every fact out once more, the rules as written d
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import accumulate
 from typing import Any, NamedTuple
 
 from controller.campaign.conditions import Reader
@@ -43,6 +44,8 @@ class Piece(NamedTuple):
     inputs: Any
     columns: Columns
     readings: Mapping[str, Any]  # of the plant, one column each
+    told: tuple[tuple[int, list[int]], ...]  # scan, memory before it: as they were when it ran
+    commanded: Any  # outputs and acts as they were when it ran; None where nobody saw them
 
 
 class Recording:
@@ -53,7 +56,7 @@ class Recording:
     ) -> None:
         self.logic: Logic = rescanner.logic
         self.presets, self.scan_ms, self._rescanner, self._reader = presets, scan_ms, rescanner, reader
-        self._parts = list(_pieces(chunks, scan_ms))
+        self._parts = list(_pieces(chunks))
 
     def pieces(self) -> Iterator[Piece]:
         """All scans, in order."""
@@ -71,7 +74,7 @@ class Recording:
                 self.scan_ms,
                 part.readings,
             )
-            yield Piece(part.first_ms, memory, part.inputs, columns, part.readings)
+            yield Piece(part.first_ms, memory, part.inputs, columns, part.readings, part.told, part.commanded)
             memory = [int(v) for v in done.memory[-1]]
 
     def scene(self, at_ms: int, engine: AsWritten) -> Scene | None:
@@ -84,22 +87,43 @@ class Recording:
         return None
 
     def disagreements(self, piece: Piece, engine: AsWritten) -> list[Disagreement]:
-        """Where columns or the rules as written differ from the scans that ran."""
-        columns, found = piece.columns, []
+        """Where the scans that ran, columns or the rules as written differ from the scans run again."""
+        columns, outputs = piece.columns, self.logic.definition.outputs._fields
         ran = columns.rescanned
+        found = self._as_it_ran(piece)
         for n, name in enumerate(self.logic.memory):
             found += self._compare("columns", piece, name, columns.this(name), ran.memory[:, n])
+        for n, name in enumerate(outputs):
+            found += self._compare("columns", piece, name, columns.this(name), ran.outputs[:, n])
+        for n, name in enumerate(self.logic.interlock_names):
+            acts = columns.this(f"{name.lower()}_acts")
+            found += self._compare("columns", piece, name, acts, ran.acts[:, n])
         for k in _moved(columns, self.logic):
             memory, inputs = self._records(piece, k)
             done = engine.scan(memory, inputs, self.presets, self.scan_ms)
             for names, there, here in (
                 (self.logic.memory, done.memory, ran.memory[k]),
-                (self.logic.definition.outputs._fields, done.outputs, ran.outputs[k]),
+                (outputs, done.outputs, ran.outputs[k]),
                 (self.logic.interlock_names, done.acts, ran.acts[k]),
             ):
                 at_ms = piece.first_ms + k * self.scan_ms
                 differ = zip(names, map(int, there), map(int, here), strict=True)
                 found += [Disagreement(at_ms, "as written", n, a, b) for n, a, b in differ if a != b]
+        return found
+
+    def _as_it_ran(self, piece: Piece) -> list[Disagreement]:
+        """What the station commanded and remembered, against the same scans run again."""
+        ran, found, names = piece.columns.rescanned, [], list(self.logic.memory)
+        if piece.commanded is not None:
+            width = ran.outputs.shape[1]
+            for n, name in enumerate((*self.logic.definition.outputs._fields, *self.logic.interlock_names)):
+                here = ran.outputs[:, n] if n < width else ran.acts[:, n - width]
+                found += self._compare("the run itself", piece, name, piece.commanded[:, n], here)
+        for k, memory in piece.told:
+            before = piece.memory if k == 0 else ran.memory[k - 1]
+            at_ms = piece.first_ms + k * self.scan_ms
+            differ = zip(names, memory, map(int, before), strict=True)
+            found += [Disagreement(at_ms, "the run itself", n, a, b) for n, a, b in differ if a != b]
         return found
 
     def _compare(self, engine: str, piece: Piece, name: str, there: Any, here: Any) -> list[Disagreement]:
@@ -132,20 +156,20 @@ class _Part(NamedTuple):
     memory: list[int] | None
     inputs: Any
     readings: dict[str, Any]
+    told: tuple[tuple[int, list[int]], ...]
+    commanded: Any
 
 
-def _pieces(chunks: Iterable[Chunk], scan_ms: int) -> Iterator[_Part]:
+def _pieces(chunks: Iterable[Chunk]) -> Iterator[_Part]:
     """Chunks joined up to the size of a piece; a new one where the controller woke."""
     joined: list[Chunk] = []
-    woke, end_ms, scans = True, 0, 0
+    woke, scans = True, 0
     for chunk in chunks:
-        new = bool(joined) and chunk.first_ms != end_ms + scan_ms
-        if joined and (new or scans + chunk.scans > PIECE):
+        if joined and (chunk.woke or scans + chunk.scans > PIECE):
             yield _joined(joined, woke)
-            joined, woke, scans = [], new, 0
+            joined, woke, scans = [], chunk.woke, 0
         joined.append(chunk)
         scans += chunk.scans
-        end_ms = chunk.first_ms + (chunk.scans - 1) * scan_ms
     if joined:
         yield _joined(joined, woke)
 
@@ -156,7 +180,12 @@ def _joined(chunks: list[Chunk], woke: bool) -> _Part:
     inputs = np.vstack([chunk.inputs for chunk in chunks])
     names = chunks[0].readings
     readings = {name: np.concatenate([chunk.readings[name] for chunk in chunks]) for name in names}
-    return _Part(chunks[0].first_ms, chunks[0].memory if woke else None, inputs, readings)
+    firsts = [0, *accumulate(chunk.scans for chunk in chunks)]
+    told = tuple((k, c.memory) for k, c in zip(firsts, chunks, strict=False) if c.memory)
+    seen = [chunk.commanded for chunk in chunks]
+    commanded = None if any(part is None for part in seen) else np.vstack(seen)
+    memory = chunks[0].memory if woke else None
+    return _Part(chunks[0].first_ms, memory, inputs, readings, told, commanded)
 
 
 def _moved(columns: Columns, logic: Logic) -> list[int]:

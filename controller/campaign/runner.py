@@ -13,7 +13,7 @@ from controller.campaign.conditions import Condition, Reader, Reading, plant_rea
 from controller.campaign.drive import Driven, Driver
 from controller.campaign.judge import Judged, judge
 from controller.campaign.recording import Recording
-from controller.campaign.scenario import Resolver, Scenario
+from controller.campaign.scenario import SCAN_MS, Resolver, Scenario
 from controller.campaign.scenario_file import read
 from controller.campaign.target import Chunk, VirtualStation
 from controller.clock import WallClock
@@ -28,7 +28,6 @@ from controller.simulate.executors import Executor, best, executor, is_compiled,
 from io_sim.parameters import PlantParameters
 from io_sim.settings import load_plant
 
-SCAN_MS = 10
 PICTURED = ("plant_body_pa", "plant_body_g", "plant_vessel_g", "plant_delivered_g")
 """Readings of the plant that every run records, for its page."""
 

@@ -28,6 +28,7 @@ from io_sim.settings import keys as plant_keys
 
 LONGEST_MS = 48 * 3_600_000
 NEVER = 10**12
+SCAN_MS = 10
 
 
 class Moment(NamedTuple):
@@ -244,7 +245,10 @@ class Resolver:
             self._mode((*loc, "mend"), entry.mend)
             actions.append(Action("mend", entry.mend, 0))
         if entry.power_cut:
-            actions.append(Action("power_cut", "", self._ms((*loc, "power_cut"), entry.power_cut)))
+            ms = self._ms((*loc, "power_cut"), entry.power_cut)
+            if ms % SCAN_MS:
+                self._say((*loc, "power_cut"), f"is not whole scans of {SCAN_MS} ms")
+            actions.append(Action("power_cut", "", ms))
         return tuple(actions)
 
     def _expected(self, loc: Loc, wanted: Expectation) -> Expected | None:
@@ -259,6 +263,8 @@ class Resolver:
         kind, text = kinds[0], str(getattr(wanted, kinds[0]))
         within = self._ms((*loc, "within"), wanted.within) if wanted.within else NEVER
         not_before = self._ms((*loc, "not_before"), wanted.not_before) if wanted.not_before else 0
+        if not_before and kind not in ("reaches", "keeps", "first_out"):
+            self._say((*loc, "not_before"), f"does not go with {kind}")
         if not_before > within:
             self._say((*loc, "not_before"), "is after `within`: the window is empty")
         low, high, condition, said = 0.0, float(NEVER), None, text
@@ -276,7 +282,7 @@ class Resolver:
             self._say((*loc, "within"), "does not go with delivers_kg, which counts to the end")
         elif wanted.range:
             self._say((*loc, "range"), "goes with counts or lasts")
-        kind = {"first_out": "reaches", "delivers_kg": "delivers"}.get(kind, kind)
+        kind = "delivers" if kind == "delivers_kg" else kind
         return Expected(kind, condition, low, high, within, not_before, said, wanted.because, self._line(loc))
 
     def _rule(self, word: str, n: int, text: str, wanted: bool) -> Rule | None:

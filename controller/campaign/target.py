@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple, Protocol
 
 from controller.campaign.conditions import Reading
-from controller.image import Inputs
+from controller.image import Inputs, Outputs
 from controller.sequence.logic import Logic
 from controller.sequence.presets import Presets
 from controller.simulate.executors import Executor
@@ -24,6 +24,8 @@ class Chunk(NamedTuple):
     memory: list[int]  # before the first
     inputs: Any  # whole numbers, (scans, inputs)
     readings: Mapping[str, Any]  # of the plant, whole numbers, by the names of conditions
+    commanded: Any = None  # outputs and acts of these scans, as they were; None where nobody saw them
+    woke: bool = False  # the controller woke before the first scan
 
     @property
     def scans(self) -> int:
@@ -33,7 +35,8 @@ class Chunk(NamedTuple):
     def first(self, scans: int) -> "Chunk":
         """The first of them."""
         readings = {name: column[:scans] for name, column in self.readings.items()}
-        return Chunk(self.first_ms, self.memory, self.inputs[:scans], readings)
+        commanded = None if self.commanded is None else self.commanded[:scans]
+        return Chunk(self.first_ms, self.memory, self.inputs[:scans], readings, commanded, self.woke)
 
 
 class Target(Protocol):
@@ -66,8 +69,12 @@ class Target(Protocol):
         """Sets the amount of a failure mode, at once or growing to it; 0 ends it."""
         ...
 
-    def power_cut(self, ms: int) -> None:
-        """The controller is without power for so long, and wakes with what it keeps."""
+    def stand(self, ms: int) -> None:
+        """The controller is without power for so long; the plant goes on."""
+        ...
+
+    def wake(self) -> None:
+        """The controller has power again, with what it keeps."""
         ...
 
     def reading(self, field: str) -> float:
@@ -93,7 +100,10 @@ class VirtualStation:
         self._np = np
         self.loop = StationLoop(logic, presets, plant, executor, seed=seed, scan_ms=scan_ms)
         self.logic, self.scan_ms, self._readings = logic, scan_ms, dict(readings)
+        names = (*Outputs._fields, *logic.interlock_names)
+        self._commanded = [self.loop.places[name] for name in names]
         self._before = self.loop.kept()
+        self._woke = True
 
     @property
     def now_ms(self) -> int:
@@ -103,19 +113,23 @@ class VirtualStation:
     def advance(self, scans: int) -> Chunk:
         """As promised."""
         self._before = self.loop.kept()
+        woke, self._woke = self._woke, False
         segment = self.loop.run(scans)
         count, width, np = segment.scans, len(State._fields), self._np
-        inputs = np.array(self.loop.trace[: count * self.loop.row], dtype=np.int64)
-        inputs = inputs.reshape(count, self.loop.row)[:, : len(Inputs._fields)].copy()
+        rows = np.array(self.loop.trace[: count * self.loop.row], dtype=np.int64).reshape(
+            count, self.loop.row
+        )
+        inputs, ran = rows[:, : len(Inputs._fields)].copy(), rows[:, self._commanded].astype(np.int8)
         readings = {}
         for name, (field, times) in self._readings.items():
             column = np.array(self.loop.states[State._fields.index(field) : count * width : width])
             readings[name] = np.floor(column * times).astype(np.int64)
-        return Chunk(segment.first_ms, segment.memory_before, inputs, readings)
+        return Chunk(segment.first_ms, segment.memory_before, inputs, readings, ran, woke)
 
     def back_to(self, chunk: Chunk, scans: int) -> Chunk:
         """As promised: virtual time runs the same scans again."""
         self.loop.restore(self._before)
+        self._woke = chunk.woke
         done = self.advance(scans)
         assert done.scans == scans, "the same scans again"
         return done
@@ -132,11 +146,14 @@ class VirtualStation:
         """As promised."""
         self.loop.fail(mode, amount, over_ms / 1_000)
 
-    def power_cut(self, ms: int) -> None:
+    def stand(self, ms: int) -> None:
         """As promised."""
-        kept = {name: self.loop.remembers(name) for name in self.logic.kept}
         self.loop.stand(ms)
-        self.loop.wake(kept)
+
+    def wake(self) -> None:
+        """As promised."""
+        self.loop.wake({name: self.loop.remembers(name) for name in self.logic.kept})
+        self._woke = True
 
     def reading(self, field: str) -> float:
         """As promised."""

@@ -27,8 +27,8 @@ from typing import Any
 from controller.campaign.conditions import Condition, plant_readings
 from controller.campaign.recording import Recording
 from controller.campaign.results import grounds
-from controller.campaign.runner import SCAN_MS, Runner
-from controller.campaign.scenario import Action, Scenario
+from controller.campaign.runner import Runner
+from controller.campaign.scenario import SCAN_MS, Action, Scenario
 from controller.problems import did_you_mean
 from controller.sequence.steps import STATES, Step
 from controller.simulate.times import milliseconds, typed

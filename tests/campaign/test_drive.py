@@ -53,8 +53,11 @@ class PaperTarget:
     def fail(self, mode: str, amount: float, over_ms: int) -> None:
         self.told.append((self.now_ms, mode, amount))
 
-    def power_cut(self, ms: int) -> None:
+    def stand(self, ms: int) -> None:
         self.scans += ms // 10
+
+    def wake(self) -> None:
+        self.told.append((self.now_ms, "wakes", 1))
 
     def reading(self, field: str) -> float:
         return float(self.scans)
@@ -127,3 +130,28 @@ def test_what_lies_under_a_power_cut_is_no_scan() -> None:
     done, _ = driven((moment(at_ms=100), Action("power_cut", "", 500)), lasts_ms=20)
     assert [chunk.first_ms for chunk in done.chunks] == [10, 610]
     assert NEVER > done.end_ms == 620
+
+
+def test_a_time_that_is_over_does_not_come() -> None:
+    done, _ = driven((moment(steps=(CONVEY,)), None), (moment(at_ms=300), None))
+    assert done.moments == [800, None]
+
+
+def test_a_failure_ends_in_its_time_also_without_power() -> None:
+    gust = Action("fail", "line_blocked", 1.0, 0, 30)
+    _, target = driven(
+        (moment(at_ms=100), gust), (moment(at_ms=110), Action("power_cut", "", 500)), lasts_ms=20
+    )
+    assert target.told == [(100, "line_blocked", 1.0), (130, "line_blocked", 0), (610, "wakes", 1)]
+
+
+def test_what_ends_a_failure_leaves_the_one_alone_that_began_after_it() -> None:
+    short, lasting = Action("fail", "line_blocked", 1.0, 0, 300), Action("fail", "line_blocked", 0.5)
+    _, target = driven((moment(at_ms=100), short), (moment(at_ms=200), lasting), lasts_ms=500)
+    assert target.told == [(100, "line_blocked", 1.0), (200, "line_blocked", 0.5)]
+
+
+def test_a_button_that_is_pressed_again_is_held_anew() -> None:
+    press = Action("command", "start", 1)
+    _, target = driven((moment(at_ms=100), press), (moment(at_ms=200), press), lasts_ms=500)
+    assert target.told == [(100, "start_pb", 1), (200, "start_pb", 1), (500, "start_pb", 0)]

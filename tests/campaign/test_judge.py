@@ -2,8 +2,10 @@
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from controller.campaign.judge import judge
 from controller.campaign.planted import changed, without
 from controller.campaign.recording import Recording
 from controller.campaign.runner import Outcome, Runner
@@ -73,6 +75,7 @@ def test_what_is_not_so_is_bad_with_what_was_seen_and_where(tmp_path: Path) -> N
     done = run(tmp_path, FIRST + WRONG)
     assert done.judged is not None, done.broken
     assert [v.good for v in done.judged.verdicts] == [False] * 9
+    assert "first_out NO_VACUUM" in [v.wanted for v in done.judged.verdicts], "in the words of the file"
     seen = {v.wanted.split(",")[0]: v for v in done.judged.verdicts}
     assert seen["reaches step == FAULT within 3s"].seen == "never in its window"
     assert seen["keeps step == REST within 1s"].at_ms == 5_010, "the first scan after start"
@@ -92,6 +95,33 @@ def test_the_three_engines_agree_and_a_fourth_that_lies_is_told(tmp_path: Path) 
     told = recording.disagreements(piece, liar.engine)  # type: ignore[arg-type]
     assert told
     assert {d.engine for d in told} == {"as written"}
+
+
+def test_a_station_that_commanded_something_else_is_told(tmp_path: Path) -> None:
+    """What the run commanded is compared with its own scans run again: a verdict stands on the latter."""
+    logic = Logic(RECEIVER)
+    liar = Runner(changed(logic, {"horn": logic.facts["fault_lamp"].tree}), name="generated", check=False)
+    file = tmp_path / "one.yaml"
+    file.write_text(HEAD + FIRST + RIGHT, encoding="utf-8")
+    scenario = RUNNER.load(file, station_folder)
+    driver, _ = liar.driver(scenario, {})
+    _, recorded = RUNNER.driver(scenario, {})
+    driven = driver.drive()
+    recording = recorded(driven.chunks)
+    judged = judge(scenario, driven, recording, RUNNER.engine)
+    assert {(d.engine, d.name) for d in judged.disagreements} == {("the run itself", "horn")}
+    assert not judged.good
+
+
+@pytest.mark.parametrize("name", ["fault_lamp", "no_vacuum_acts"])
+def test_a_wrong_column_of_an_output_or_an_act_is_told(tmp_path: Path, name: str) -> None:
+    done = run(tmp_path, FIRST + RIGHT)
+    assert done.recording is not None
+    piece = next(done.recording.pieces())
+    piece.columns.this(name)
+    vars(piece.columns)["_facts"][name] = np.ones(piece.columns.scans, dtype=bool)
+    told = done.recording.disagreements(piece, RUNNER.engine)  # type: ignore[arg-type]
+    assert {d.engine for d in told} == {"columns"}
 
 
 def test_a_row_taken_away_is_noticed(tmp_path: Path) -> None:
@@ -129,12 +159,16 @@ timeline:
       - reaches: step == CONVEY
         within: 1s
         not_before: 2s
+      - counts: horn
+        range: 1
+        not_before: 1s
   - enters: drian
     fail: flap_stick_open
   - after: 1s
     fail: motor_overload
     set: [plant_enabl off, level_free on]
     every: 1s
+    power_cut: 15ms
   - command: stop
 lasts: 100h
 guards: [row seald]
@@ -158,7 +192,7 @@ def test_wrong_names_and_impossible_windows_are_refused_all_at_once(tmp_path: Pa
     said = "\n".join(map(str, refused.value.problems))
     for part in (
         "timeline[1].at: is before the entry above", "did you mean 'step'?", "'3x' is not a duration",
-        "say exactly one of", "the window is empty", "did you mean 'drain'?", "did you mean 'flap_sticks_open'?",
+        "say exactly one of", "the window is empty", "does not go with counts", "is not whole scans of 10 ms", "did you mean 'drain'?", "did you mean 'flap_sticks_open'?",
         "R-101 has no motor", "did you mean 'plant_enable'?", "level_free is driven by its instrument",
         "comes again: write `during`", "has no moment", "over 48 h", "did you mean 'sealed'?",
         "did you mean 'NO_VACUUM'?",

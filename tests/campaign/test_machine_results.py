@@ -79,7 +79,11 @@ def test_the_check_against_the_schema_can_fail(old: str, new: str) -> None:
 
 def test_the_totals_of_junit_are_those_of_the_results() -> None:
     root = ET.fromstring(junit(DONE, "2026-01-05T06:00:00Z"))
-    assert {k: root.get(k) for k in ("tests", "failures", "errors")} == {"tests": "3", "failures": "1", "errors": "1"}
+    assert {k: root.get(k) for k in ("tests", "failures", "errors")} == {
+        "tests": "3",
+        "failures": "1",
+        "errors": "1",
+    }
     for suite in root:
         cases = list(suite)
         assert suite.get("tests") == str(len(cases))

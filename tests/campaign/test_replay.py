@@ -228,7 +228,8 @@ def test_a_recording_with_a_loss_of_power_is_written_and_replays(tmp_path):
     chunks = [target.advance(100)]
     target.point("start_pb", 1)
     chunks += [target.advance(50) for _ in range(3)]
-    target.power_cut(2_000)
+    target.stand(2_000)
+    target.wake()
     chunks += [target.advance(100)]
     recording = Recording(chunks, interpreted(LOGIC), Reader(LOGIC), PRESETS, 10)
     write_trace(tmp_path / FILE, header(), recording)

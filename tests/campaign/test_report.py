@@ -118,7 +118,9 @@ def test_what_was_never_come_to_is_not_run(run: Path) -> None:
     assert [[c["good"] for c in step["checks"]] for step in failed["steps"]] == [[False], [False, None]]
 
 
-def test_a_second_run_into_the_folder_is_refused_and_so_is_a_folder_with_anything_in_it(run: Path, tmp_path: Path) -> None:
+def test_a_second_run_into_the_folder_is_refused_and_so_is_a_folder_with_anything_in_it(
+    run: Path, tmp_path: Path
+) -> None:
     ask = command.Ask(sorted((run / "scenarios").iterdir()), None, 1)
     places = command.check(ask, station_folder)
     with pytest.raises(StationError, match="holds a run already; name another folder"):
@@ -179,7 +181,13 @@ def test_a_folder_without_a_run_is_told(tmp_path: Path) -> None:
 
 def test_proofs_are_told_by_claim_and_only_those_of_the_logic_that_ran(run: Path, tmp_path: Path) -> None:
     rows = [{"name": c.name, "proved": n > 0, "possible": True, "took_ms": 1} for n, c in enumerate(CLAIMS)]
-    document = {"receiver_proofs": 1, "station": "R-101", "software": "0", "made_utc": "2026-01-05T06:00:00Z", "claims": rows}
+    document = {
+        "receiver_proofs": 1,
+        "station": "R-101",
+        "software": "0",
+        "made_utc": "2026-01-05T06:00:00Z",
+        "claims": rows,
+    }
     file = tmp_path / "proofs.json"
     file.write_text(json.dumps(document | {"logic": record.read(run)["logic"]}))
     said = read(report(run, file, NOW)).said

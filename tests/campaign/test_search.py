@@ -57,7 +57,9 @@ def test_a_receiver_that_never_starts_again_is_found(tmp_path: Path, monkeypatch
     file = tmp_path / finds[0].file
     text = file.read_text(encoding="utf-8")
     assert "enters: drain" in text
-    file.write_text(text.replace("waits: 3s", "waits: 45s"), encoding="utf-8")  # two batches of one that hears
+    file.write_text(
+        text.replace("waits: 3s", "waits: 45s"), encoding="utf-8"
+    )  # two batches of one that hears
     assert honest_verdict(file) == "passed"
 
 

@@ -31,7 +31,9 @@ def test_it_starts_stops_and_tells_the_step(mill: Receiver) -> None:
 
 
 def test_what_does_not_come_is_told_with_its_grounds(mill: Receiver) -> None:
-    with pytest.raises(NotSeen, match=r"`convey` did not come within 2s; at 3s:\n  in REST\n(.*\n)*  to WARNING not yet"):
+    with pytest.raises(
+        NotSeen, match=r"`convey` did not come within 2s; at 3s:\n  in REST\n(.*\n)*  to WARNING not yet"
+    ):
         mill.run_until("convey", within="2s")
     with pytest.raises(NotSeen, match="`source_cmd` is not so; at 3s"):
         mill.expect("source_cmd")
@@ -75,10 +77,21 @@ def test_an_unknown_failure_or_condition_is_refused(mill: Receiver) -> None:
 
 def run_pytest(tmp_path: Path, text: str) -> str:
     (tmp_path / "test_rig.py").write_text(text, encoding="utf-8")
-    words = [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", "--strict-markers", "-rA", "test_rig.py"]
+    words = [
+        sys.executable,
+        "-m",
+        "pytest",
+        "-p",
+        "no:cacheprovider",
+        "--strict-markers",
+        "-rA",
+        "test_rig.py",
+    ]
     if not plugin_is_installed():
         words[3:3] = ["-p", "controller.testing.plugin"]
-    done = subprocess.run(words, cwd=tmp_path, env={"PYTHONPATH": str(ROOT)}, capture_output=True, text=True, timeout=300)
+    done = subprocess.run(
+        words, cwd=tmp_path, env={"PYTHONPATH": str(ROOT)}, capture_output=True, text=True, timeout=300
+    )
     return done.stdout + done.stderr
 
 
@@ -89,7 +102,9 @@ def plugin_is_installed() -> bool:
 
 
 def test_the_fixture_is_the_station_of_the_marker(tmp_path: Path) -> None:
-    said = run_pytest(tmp_path, """\
+    said = run_pytest(
+        tmp_path,
+        """\
 import pytest
 
 @pytest.mark.receiver("sugar_kitchen", seed=2)
@@ -101,7 +116,8 @@ def test_of_a_kitchen(receiver):
 
 def test_of_the_mill(receiver):
     receiver.expect("step == CONVEY", within="1s")
-""")
+""",
+    )
     assert "PASSED test_rig.py::test_of_a_kitchen" in said, said
     assert "FAILED test_rig.py::test_of_the_mill - controller.testing.receiver.NotSeen" in said, said
     assert "to WARNING not yet" in said
@@ -114,11 +130,14 @@ def test_the_example_of_the_readme_passes(tmp_path: Path) -> None:
 
 
 def test_nothing_of_it_is_imported_where_no_test_asks(tmp_path: Path) -> None:
-    said = run_pytest(tmp_path, """\
+    said = run_pytest(
+        tmp_path,
+        """\
 import sys
 
 def test_alone():
     heavy = {"controller.campaign", "controller.sequence", "io_sim", "numpy", "numba", "pydantic", "z3"}
     assert heavy.isdisjoint(sys.modules)
-""")
+""",
+    )
     assert "1 passed" in said, said

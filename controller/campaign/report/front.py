@@ -84,8 +84,8 @@ def _identity(t: Told) -> Raw:
         ("started, ended", f"{r['started_utc']}, {r['ended_utc']} (UTC, RFC 3339)"),
         ("software", f"vacuum-receiver {r['software']}"),
         ("logic", Raw(tag("code", r["logic"])) if r["logic"] else ""),
-        ("executors", f"{', '.join(r['executors']) or 'none came to an end'}; each scan looked at again by "
-                      "columns of facts and by the rules as written"),
+        ("executors", f"{', '.join(r['executors']) or 'none came to an end'}; every scan looked at again by "
+                      "columns of facts, and by the rules as written wherever something moved"),
         ("seeds", ", ".join(map(str, seeds))),
         ("command", Raw(tag("code", " ".join(r["command"])))),
         ("report", f"no. {t.number} of this run, made {t.made_utc} by software {t.software}"),

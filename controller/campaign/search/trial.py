@@ -8,8 +8,8 @@ from typing import NamedTuple
 
 from controller.campaign.drive import Driver
 from controller.campaign.patterns import pattern
-from controller.campaign.runner import SCAN_MS, Runner
-from controller.campaign.scenario import Action
+from controller.campaign.runner import Runner
+from controller.campaign.scenario import SCAN_MS, Action
 from controller.campaign.search.chance import Chance, modes_of, plant_of, spread, whole
 from controller.campaign.search.episode import Deed, Episode
 from controller.campaign.search.invariants import DELIVERS, INVARIANTS, LIVENESS, delivers_within_ms, texts

@@ -124,10 +124,10 @@ class WatchedStation(VirtualStation):
             self._look()
         return Chunk(segment.first_ms, [], range(count), {})
 
-    def power_cut(self, ms: int) -> None:
+    def wake(self) -> None:
         """As promised."""
         self._look()
-        super().power_cut(ms)
+        super().wake()
         self._before = self._remembered()
 
     def violations(self) -> list[Violation]:
