@@ -22,7 +22,7 @@ from controller.simulate.parts_fitted import read_for
 from controller.simulate.picture import CyclePicture
 from controller.simulate.run_trace import RunTrace
 from controller.simulate.station_loop import Segment, StationLoop
-from controller.simulate.station_run import Explained, StationRun, Totals, Watcher
+from controller.simulate.station_run import AT_END, Explained, StationRun, Totals, Watcher
 from controller.simulate.times import milliseconds, typed
 from controller.station_check.findings import Finding
 from controller.station_check.findings_steps import sequence
@@ -108,10 +108,10 @@ def read_ask(
     asked = [tried(lambda t: read_for(t, folder.name, presets, station.wired), text) for text in fail]
     reset_after_ms = tried(milliseconds, reset_after, "--reset-after: ")
     ends = tried(run_end.read, until)
-    explain_ms = for_ms if explain == "end" else tried(milliseconds, explain, "--explain: ")
+    explain_ms = AT_END if explain == "end" else tried(milliseconds, explain, "--explain: ")
     if for_ms is not None and for_ms % SCAN_MS:
         wrong.append(f"--for: {for_ms} ms is not a whole number of scans of {SCAN_MS} ms")
-    if explain_ms is not None and for_ms is not None:
+    if explain_ms is not None and explain_ms != AT_END and for_ms is not None:
         explain_ms -= explain_ms % SCAN_MS
         if not 0 < explain_ms <= for_ms:
             wrong.append(f"--explain {explain}: is outside the run, which lasts {lasts}")

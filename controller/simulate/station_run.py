@@ -29,6 +29,10 @@ from controller.simulate.station_loop import BLOCK, Segment, StationLoop, whole_
 from controller.simulate.tally import HELD_BY, Hold, Refused, Tally
 
 
+AT_END = -1
+"""In place of the time of an explanation: the end of the run, whenever that comes."""
+
+
 class Trip(NamedTuple):
     """A trip, with what stood in its scan."""
 
@@ -110,7 +114,7 @@ class StationRun:
         """
         Runs for so long, or until `end` is reached; `progress` is told the time every now and then.
 
-        An explanation for the end of the time is given for the end of the run, whenever that comes.
+        Of a time that the run does not come to, or `None`, there is no explanation; `AT_END` has one always.
         """
         loop = self._loop
         self._tell([self._event("POWER_UP", "power-up, all safe")])
@@ -119,9 +123,11 @@ class StationRun:
             self._do_what_is_due()
             segment = loop.run(self._scans_to(for_ms, explain_ms))
             self._look(segment)
-            if loop.now_ms == explain_ms or (self._end.reached and explain_ms == for_ms):
+            if loop.now_ms == explain_ms:
                 self.explained = self._explain(segment)
             progress(loop.now_ms)
+        if segment and explain_ms == AT_END:
+            self.explained = self._explain(segment)
         if segment and (record := self._book.unfinished(segment)):
             self._cycle_ended(record)
         return self._totals()

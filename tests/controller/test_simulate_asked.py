@@ -138,6 +138,16 @@ def test_an_end_that_never_came_is_said_and_fails_a_strict_run():
     assert simulate("--for", "2s", "--until", "drain", "--strict").exit_code == 1
 
 
+def test_a_time_as_long_as_the_run_is_no_other_word_for_its_end():
+    document = as_document("--for", "30s", "--until", "seal", "--explain", "30s")
+    assert document["for_ms"] < 30_000
+    assert document["explained"] is None
+    assert document["failures_never_due"] == ["--explain 30s, after the end of the run"]
+    whole = as_document("--for", "2s", "--explain", "2s")
+    assert whole["explained"] == as_document("--for", "2s", "--explain", "end")["explained"]
+    assert whole["explained"]["at_ms"] == 2_000
+
+
 def test_every_step_state_and_event_can_end_a_run():
     for name in (*Step.__members__, *STATES, *EVENTS):
         until = run_end.read(name.lower())
