@@ -26,7 +26,8 @@ test-peers: $(VENV)/.peers ## tests of pages in a real browser; needs Chromium
 bench: $(VENV)/.dev ## the figures of this machine; never part of the tests
 	$(BIN)/python tests/benchmarks.py
 
-soak: $(VENV)/.dev ## random search at each station, 10 h of plant time (FOR=100h); goes on where it was stopped
+soak: $(VENV)/.dev ## every guard of the scenarios; random search at each station, FOR=10h, goes on where it was stopped
+	ALL_GUARDS=1 $(BIN)/python -m pytest -n auto tests/campaign/test_guards.py
 	@failed=0; for station in buckwheat_mill sugar_kitchen milk_powder_hall; do \
 	  $(BIN)/receiver search $$station --for $(or $(FOR),10h) --variants --out runs/soak_$$station || failed=1; done; exit $$failed
 

@@ -53,6 +53,8 @@ def scenarios(
     typer.echo(command.as_json(done) if as_json else command.summary(done, clock.now_ms() / 1_000))
     if record:
         record.finish(done, clock.date(), ["receiver", *sys.argv[1:]])
+        if not as_json:
+            typer.echo(f"left in {out}; note it down: sha256 of scenarios.json {record.sha256}")
     if junit:
         command.write(junit, machine_results.junit(done, utc(started)))
     if tap:

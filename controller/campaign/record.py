@@ -101,12 +101,20 @@ class RunRecord:
             raise _wrong(path, f"cannot be written: {error.strerror}") from None
         return document
 
+    @property
+    def sha256(self) -> str:
+        """Of `scenarios.json`, once it is written: who noted it down knows a changed one."""
+        return sha256(self._out / FILE)
+
     def _scenario(self, place: Place, result: Result) -> Document:
         head = place.scenario.head
         set_otherwise: Any = head
         return {
             **result._replace(page=Path(result.page).name).as_document(),
             "sha256": self._hashes[place.file],
+            "evidence": {
+                path.name: sha256(path) for path in evidence_of(self._out, result.name) if path.is_file()
+            },
             "station_folder": place.station.name,
             "grounds": result.why,
             "why": head.why,
@@ -121,6 +129,11 @@ class RunRecord:
             },
             **steps_of(place.scenario, result),
         }
+
+
+def evidence_of(run: Path, name: str) -> tuple[Path, Path]:
+    """Where the page and the trace of a scenario lie, if it left them."""
+    return run / f"{name}.html", run / f"{name}.trace.gz"
 
 
 def utc(date: datetime) -> str:

@@ -142,7 +142,9 @@ def test_the_report_is_one_whole_file_that_asks_for_nothing(run: Path) -> None:
     page = read(report(run, None, NOW))
     assert page.stack == []
     outside = [link for link in page.links if not link.startswith("#")]
-    assert outside == ["wrong_wish.html"], "the page of the failed one lies beside it"
+    pages = [link for link in outside if link.endswith(".html")]
+    assert pages == ["wrong_wish.html"], "the page of the failed one lies beside it"
+    assert {link for link in outside if link not in pages} == {path.name for path in run.glob("*.trace.gz")}
     assert {link.removeprefix("#") for link in page.links if link.startswith("#")} <= page.ids
 
 
@@ -212,3 +214,11 @@ def test_a_cell_is_shown_only_by_a_scenario_that_passed_and_in_which_the_interlo
 
 def test_the_requirements_of_the_product_are_those_of_the_narrative() -> None:
     assert requirements.FILE.read_text(encoding="utf-8") == requirements.text(), "run: make narrative"
+
+
+def test_evidence_that_was_changed_since_the_run_is_told(run: Path, tmp_path: Path) -> None:
+    copied = shutil.copytree(run, tmp_path / "run")
+    trace = next(copied.glob("*.trace.gz"))
+    trace.write_bytes(b"not the trace")
+    with pytest.raises(StationError, match=r"trace\.gz: was changed since the run"):
+        report(copied, None, NOW)

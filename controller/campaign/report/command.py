@@ -39,7 +39,7 @@ def report(run: Path, proofs: Path | None, now: datetime) -> Path:
     logic = Logic(RECEIVER)
     same = logic_hash(logic) == found["logic"]
     told = Told(
-        found, run.resolve().name, 1, record.utc(now), version("vacuum-receiver"),
+        {**found, "sha256": record.sha256(run / record.FILE)}, run.resolve().name, 1, record.utc(now), version("vacuum-receiver"),
         matrix(run, found, logic) if same else None,
         proofs_of.read(proofs, found["logic"]) if proofs else Proofs({}),
         {s["name"]: Evidence(tuple(_evidence(run, s["name"]))) for s in found["scenarios"]},
@@ -51,8 +51,9 @@ def _written(run: Path, told: Told) -> Path:
     for number in range(1, MOST):
         path = run / ("report.html" if number == 1 else f"report_{number}.html")
         try:
+            text = page(told._replace(number=number))
             with path.open("x", encoding="utf-8") as file:
-                file.write(page(told._replace(number=number)))
+                file.write(text)
         except FileExistsError:
             continue
         except OSError as error:
@@ -63,7 +64,7 @@ def _written(run: Path, told: Told) -> Path:
 
 
 def _evidence(run: Path, name: str) -> Iterable[File]:
-    for path in (run / f"{name}.html", run / f"{name}.trace.gz"):
+    for path in record.evidence_of(run, name):
         if path.is_file():
             yield File(path.name, record.sha256(path))
 
@@ -73,6 +74,8 @@ def _changed(run: Path, found: record.Document) -> Iterable[Problem]:
     kept = {run / "scenarios" / Path(s["path"]).name: s["sha256"] for s in found["scenarios"]}
     for station in found["stations"]:
         kept |= {run / "stations" / station["folder"] / n: h for n, h in station["files"].items()}
+    for scenario in found["scenarios"]:
+        kept |= {run / name: h for name, h in scenario["evidence"].items()}
     for path, sha256 in kept.items():
         if not path.is_file():
             yield Problem(str(path), 0, 0, "", "is gone: a report tells of files that are there")

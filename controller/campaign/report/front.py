@@ -80,7 +80,7 @@ def _identity(t: Told) -> Raw:
     r = t.record
     seeds = sorted({s["seed"] for s in t.scenarios})
     pairs: list[tuple[str, object]] = [
-        ("run", t.folder),
+        ("run", Raw(f"{tag('span', t.folder)}\n{tag('code', r['sha256'] + '  scenarios.json')}")),
         ("started, ended", f"{r['started_utc']}, {r['ended_utc']} (UTC, RFC 3339)"),
         ("software", f"vacuum-receiver {r['software']}"),
         ("logic", Raw(tag("code", r["logic"])) if r["logic"] else ""),

@@ -1,5 +1,6 @@
 """One scenario in a report: what was done and wanted at each moment, what was seen."""
 
+from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 from controller.campaign.report.html import BREAK, Raw, joined, table, tag, told
@@ -74,17 +75,30 @@ def _bad(s: Document) -> Raw | None:
     if s["verdict"] == "passed":
         return None
     said = [f"Could not be run: {s['broken']}"] if s["broken"] else []
-    said += [*s["grounds"], *(f"The engines differ at {line}" for line in s["disagreements"])]
-    diagram = tag("pre", "\n".join(s["diagram"])) if s.get("diagram") else None
+    said += [f"The engines differ at {line}" for line in s["disagreements"]]
     again = tag("p", "Again: ", tag("code", f"receiver scenarios {s['path']}"))
     return tag(
         "div",
         tag("strong", "Grounds"),
-        tag("ul", *(tag("li", x) for x in said)),
-        diagram,
+        tag("ul", *(tag("li", x) for x in said)) if said else None,
+        *_facts_of_failed(s),
         again,
         class_="bad-note",
     )
+
+
+def _facts_of_failed(s: Document) -> Iterator[Raw]:
+    """Under each failed verdict what stood behind it, at its moment."""
+    bad = [v for v in s["verdicts"] if not v["good"]]
+    for v, facts in zip(bad, s["facts"], strict=False):
+        at = typed(facts["at_ms"])
+        yield tag("p", tag("strong", f"{v['wanted']}: {v['seen']}"), f", line {v['line']}")
+        yield tag("ul", *(tag("li", f"at {at}: {said}") for said in facts["said"]))
+        if facts["diagram"]:
+            yield tag("pre", "\n".join(facts["diagram"]))
+    if len(bad) > len(s["facts"]):
+        more = len(bad) - len(s["facts"])
+        yield tag("p", f"{more} more failed: facts are told of the first {len(s['facts'])}.")
 
 
 def _rows(s: Document) -> list[list[object]]:
