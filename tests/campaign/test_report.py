@@ -217,7 +217,7 @@ def test_the_requirements_of_the_product_are_those_of_the_narrative() -> None:
 
 
 def test_evidence_that_was_changed_since_the_run_is_told(run: Path, tmp_path: Path) -> None:
-    copied = shutil.copytree(run, tmp_path / "run")
+    copied = shutil.copytree(run, tmp_path / "copied")
     trace = next(copied.glob("*.trace.gz"))
     trace.write_bytes(b"not the trace")
     with pytest.raises(StationError, match=r"trace\.gz: was changed since the run"):
