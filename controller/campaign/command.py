@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from controller.campaign.record import Place, RunRecord
 from controller.campaign.recorded import write_trace
-from controller.campaign.results import Result, result_of
+from controller.campaign.results import Facts, Result, result_of
 from controller.campaign.run_page import page_of
 from controller.campaign.runner import Outcome, Runner
 from controller.campaign.timing_diagram import ASCII
@@ -176,19 +176,26 @@ def show(console: "Console", result: Result) -> None:
         return
     if result.broken:
         console.print(f"        could not be run: {result.broken}")
-    for verdict in result.bad:
+    for verdict, facts in result.told:
         console.print(f"        {result.path}:{verdict.line}: wanted {verdict.wanted}")
         console.print(f"          seen {verdict.seen}; look at {typed(verdict.at_ms)}")
-    for said in result.why:
-        console.print(f"          {said}")
+        if facts is not None:
+            _show_facts(console, facts)
+    if result.untold:
+        console.print(f"        {result.untold}")
     for said in result.disagreements:
         console.print(f"        the engines differ at {said}")
-    for line in result.diagram:
-        shown = line if console.encoding.startswith("utf") else line.translate(ASCII)
-        console.print(f"        {shown}", markup=False)
     if result.page:
         console.print(f"        page: {result.page}", markup=False)
     console.print(f"        again: receiver scenarios {result.path}")
+
+
+def _show_facts(console: "Console", facts: Facts) -> None:
+    for said in facts.said:
+        console.print(f"          at {typed(facts.at_ms)}: {said}", markup=False)
+    for line in facts.diagram:
+        shown = line if console.encoding.startswith("utf") else line.translate(ASCII)
+        console.print(f"          {shown}", markup=False)
 
 
 def summary(done: list[Result], took_s: float) -> str:

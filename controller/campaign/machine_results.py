@@ -60,11 +60,15 @@ def _wrong(result: Result) -> Iterator[str]:
     """What did not pass, a line each; at least one."""
     if result.broken:
         yield f"could not be run: {result.broken}"
-    for v in result.bad:
+    for v, facts in result.told:
         yield f"line {v.line}: wanted {v.wanted}; seen {v.seen}; look at {typed(v.at_ms)}"
+        if facts is not None:
+            yield from (f"at {typed(facts.at_ms)}: {said}" for said in facts.said)
+            yield from facts.diagram
+    if result.untold:
+        yield result.untold
     for said in result.disagreements:
         yield f"the engines differ at {said}"
-    yield from result.why
 
 
 def _seen(result: Result) -> Iterator[str]:
@@ -96,5 +100,5 @@ def _escaped(text: str) -> str:
 
 def _quoted(text: str) -> str:
     """A YAML scalar in single quotes: nothing in it means anything."""
-    whole = " ".join(NOT_XML.sub("", text).split())
+    whole = re.sub(r"[\t\n\r]+", " ", NOT_XML.sub("", text)).strip()  # a diagram keeps its columns
     return f"'{whole.replace(chr(39), chr(39) * 2)}'"

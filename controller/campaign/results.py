@@ -1,5 +1,7 @@
 """What is left of a scenario that ran: plain values, to send between processes, print, file and compare."""
 
+from collections.abc import Iterable, Iterator
+from itertools import islice, zip_longest
 from typing import Any, NamedTuple
 
 from controller.campaign.judge import Verdict
@@ -8,6 +10,18 @@ from controller.campaign.timing_diagram import timing_diagram
 from controller.engines.as_written import AsWritten
 from controller.explain import Scene
 from controller.simulate.times import typed
+
+
+FACTS_OF = 3
+"""Of so many failed verdicts the facts are told: the rest mostly follows from them."""
+
+
+class Facts(NamedTuple):
+    """What stood behind a failed verdict, at its moment."""
+
+    at_ms: int
+    said: tuple[str, ...]  # the scan laid open
+    diagram: tuple[str, ...]  # of the time around it, in lines
 
 
 class Result(NamedTuple):
@@ -19,7 +33,7 @@ class Result(NamedTuple):
     station: str
     verdict: str  # passed, failed, broken
     verdicts: tuple[Verdict, ...]
-    why: tuple[str, ...]  # of the first bad verdict: the scan laid open
+    facts: tuple[Facts, ...]  # of the first of the bad verdicts, in their order
     disagreements: tuple[str, ...]
     acts: tuple[tuple[str, int], ...]  # interlock, first when
     done: tuple[tuple[int, str], ...]  # what was done to it, when
@@ -28,7 +42,6 @@ class Result(NamedTuple):
     ran_ms: int  # of virtual time
     took_s: float
     executor: str = ""  # what ran it; the others looked at its scans
-    diagram: tuple[str, ...] = ()  # around the first bad verdict, in lines
     page: str = ""  # where the page of the run was written
 
     @property
@@ -36,28 +49,51 @@ class Result(NamedTuple):
         """The verdicts that are not good."""
         return tuple(v for v in self.verdicts if not v.good)
 
+    @property
+    def told(self) -> list[tuple[Verdict, Facts | None]]:
+        """The bad verdicts, each with its facts; the later ones have none."""
+        return list(zip_longest(self.bad, self.facts))
+
+    @property
+    def untold(self) -> str:
+        """Says how many bad verdicts have no facts; empty where all have."""
+        more = len(self.bad) - len(self.facts)
+        return f"{more} more failed: facts are told of the first {len(self.facts)}" if more > 0 else ""
+
+    @property
+    def why(self) -> tuple[str, ...]:
+        """What is said of the first bad verdict."""
+        return self.facts[0].said if self.facts else ()
+
     def as_document(self) -> dict[str, Any]:
         """As a JSON document."""
-        return {**self._asdict(), "verdicts": [v._asdict() for v in self.verdicts]}
+        verdicts, facts = ([row._asdict() for row in rows] for rows in (self.verdicts, self.facts))
+        return {**self._asdict(), "verdicts": verdicts, "facts": facts}
 
 
 def result_of(outcome: Outcome, engine: AsWritten) -> Result:
     """The result of an outcome; what failed is explained from its recording."""
     s, judged, driven = outcome.scenario, outcome.judged, outcome.driven
     verdicts = tuple(judged.verdicts) if judged else ()
-    bad = next((v for v in verdicts if not v.good), None)
-    scene = outcome.recording.scene(bad.at_ms, engine) if bad and outcome.recording else None
     differ = judged.disagreements if judged else []
     return Result(
         s.name, str(s.path), s.head.title, s.station.receiver.name, outcome.verdict, verdicts,
-        grounds(scene) if scene else (),
+        tuple(_facts(outcome, engine, verdicts)),
         tuple(f"{typed(d.at_ms)}: {d.name} is {d.here}, {d.engine} says {d.there}" for d in differ[:10]),
         tuple(judged.acts.items()) if judged else (), tuple(driven.done) if driven else (),
         tuple(driven.moments) if driven else (), outcome.broken,
         driven.end_ms if driven else 0, outcome.took_s, outcome.executor,
-        timing_diagram(s, outcome.recording, driven.moments, driven.end_ms, bad)
-        if bad and driven and outcome.recording else (),
     )  # fmt: skip
+
+
+def _facts(outcome: Outcome, engine: AsWritten, verdicts: Iterable[Verdict]) -> Iterator[Facts]:
+    recording, driven = outcome.recording, outcome.driven
+    if recording is None or driven is None:
+        return
+    for bad in islice((v for v in verdicts if not v.good), FACTS_OF):
+        scene = recording.scene(bad.at_ms, engine)
+        diagram = timing_diagram(outcome.scenario, recording, driven.moments, driven.end_ms, bad)
+        yield Facts(bad.at_ms, grounds(scene) if scene else (), diagram)
 
 
 def grounds(scene: Scene) -> tuple[str, ...]:

@@ -2,6 +2,7 @@
 
 import html
 import json
+import re
 from importlib.resources import files
 
 from controller.campaign.results import Result
@@ -28,9 +29,8 @@ def page_of(outcome: Outcome, result: Result) -> str:
         "/*script*/": "\n".join(_part(name) for name in SCRIPTS),
     }
     page = _part("page.html")
-    for mark, text in parts.items():
-        page = page.replace(mark, text, 1)
-    return page
+    # all in one pass: a text that holds a mark is left as it is
+    return re.sub("|".join(map(re.escape, parts)), lambda found: parts[found[0]], page)
 
 
 def _part(name: str) -> str:

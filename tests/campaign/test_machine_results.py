@@ -9,7 +9,7 @@ from tap.parser import Parser
 
 from controller.campaign.judge import Verdict
 from controller.campaign.machine_results import junit, tap
-from controller.campaign.results import Result
+from controller.campaign.results import Facts, Result
 
 GOOD = Result(
     "flap_sticks", "flap_sticks.yaml", "The flap sticks", "R-101", "passed",
@@ -18,7 +18,7 @@ GOOD = Result(
 )  # fmt: skip
 BAD = GOOD._replace(
     name="wrong", title="Bell \x07, nul \x00 & <mark> # 5 \\ it's\nover", station="R-201", verdict="failed",
-    verdicts=(Verdict(False, "never horn", "3 scans, first at 2s", 2_000, 9),), why=("in FAULT", "it's so: \x1b[1m"),
+    verdicts=(Verdict(False, "never horn", "3 scans, first at 2s", 2_000, 9),), facts=(Facts(2_000, ("in FAULT", "it's so: \x1b[1m"), ("step  |IDLE   |FAULT",)),),
 )  # fmt: skip
 BROKEN = GOOD._replace(name="crash", verdict="broken", verdicts=(), broken="ValueError: no way")
 DONE = [GOOD, BAD, BROKEN]
@@ -115,5 +115,17 @@ def test_what_is_wrong_stands_in_tap_as_yaml() -> None:
     failed, broken = (yaml.safe_load(block) for block in blocks)
     assert failed["severity"] == "fail"
     assert failed["messages"][0] == "line 9: wanted never horn; seen 3 scans, first at 2s; look at 2s"
-    assert failed["messages"][2] == "it's so: [1m"
+    assert failed["messages"][1:] == ["at 2s: in FAULT", "at 2s: it's so: [1m", "step  |IDLE   |FAULT"]
     assert broken == {"severity": "broken", "messages": ["could not be run: ValueError: no way"]}
+
+
+def test_the_facts_stand_under_the_failed_verdict_that_they_are_of() -> None:
+    many = tuple(Verdict(False, f"never c{n}", "1 scans", n * 1_000, n) for n in range(1, 6))
+    failed = BAD._replace(verdicts=many, facts=tuple(Facts(v.at_ms, (f"in S{v.line}",), ()) for v in many[:3]))
+    told = list(yaml.safe_load(re.findall(r"^  ---\n(.*?)^  \.\.\.$", tap([failed]), re.S | re.M)[0])["messages"])
+    text = ET.fromstring(junit([failed], "2026-01-05T06:00:00Z")).findtext("testsuite/testcase/failure")
+    assert told == str(text).split("\n")
+    assert [(said.split(";")[0], under) for said, under in zip(told[:6:2], told[1:6:2], strict=True)] == [
+        (f"line {n}: wanted never c{n}", f"at {n}s: in S{n}") for n in (1, 2, 3)
+    ]
+    assert told[-1] == "2 more failed: facts are told of the first 3"
