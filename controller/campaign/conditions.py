@@ -10,7 +10,8 @@ of the simulated plant, in whole numbers of the unit in its name.
 """
 
 import ast
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping
+from copy import deepcopy
 from typing import Any, NamedTuple
 
 from controller.engines.columns import ColumnRules, Rule
@@ -24,6 +25,13 @@ _WHOLE = (("_pa", "_pa", 1), ("_pa_v", "_pa_v", 1), ("_pa_g", "_pa_g", 1), ("_ua
           ("_kg_m2", "_g_m2", 1_000), ("_kg_s", "_g_s", 1_000), ("_m_s", "_mm_s", 1_000),
           ("_kg", "_g", 1_000), ("_s", "_ms", 1_000), ("_m3", "_l", 1_000))  # fmt: skip
 """Ends of a reading's name, of its whole number, and what it is multiplied by; a share counts permille."""
+
+LARGER = (("pa_g", "bar", 100_000), ("pa_v", "kPa", 1_000), ("pa", "kPa", 1_000), ("ua", "mA", 1_000),
+          ("ms", "s", 1_000), ("g", "kg", 1_000), ("mm_s", "m/s", 1_000),
+          ("permille", "", 1_000))  # fmt: skip
+"""Ends of names, the unit that people say instead, and how many of the first that is."""
+
+EQUAL = ast.Eq | ast.NotEq | ast.In | ast.NotIn
 
 
 class Reading(NamedTuple):
@@ -80,6 +88,8 @@ class Reader:
             for name, value in vars(steps).items()
             if name.isupper() and isinstance(value, int | tuple)
         }
+        self._steps = dict.fromkeys(logic.steps.__members__, "==")
+        self._steps |= {name: "in" for name, value in self._constants.items() if isinstance(value, tuple)}
 
     @property
     def names(self) -> Iterable[str]:
@@ -99,7 +109,8 @@ class Reader:
             msg = f"`{text}` cannot be read as a condition: {no.msg}"
             raise ValueError(msg) from None
         try:
-            named = ast.fix_missing_locations(_Names(self).visit(tree))
+            named = ast.fix_missing_locations(_Names(self).visit(deepcopy(tree)))
+            _plain_mistakes(tree, self._steps)
             _, core = Subset(self._kinds, self.logic.steps, self._constants).read(named, bool)
         except Refused as no:
             raise ValueError(str(no).replace("s.now.", "").replace("s.set.", "").replace("s.", "")) from None
@@ -121,6 +132,54 @@ class Reader:
         """The value of a constant that is not a step."""
         value = self._constants.get(name)
         return None if name in self.logic.steps.__members__ or not isinstance(value, int) else value
+
+
+def _plain_mistakes(tree: ast.expr, steps: Mapping[str, str]) -> None:
+    """Raises Refused for what looks right at first; `steps`: steps and groups, with their signs."""
+    for node in _where_conditions_stand(tree):
+        if isinstance(node, ast.Name) and node.id in steps:
+            msg = f"`{node.id}` alone is no condition: write step {steps[node.id]} {node.id}"
+            raise Refused(msg)
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Constant) and isinstance(node.value, float):
+            raise Refused(_whole_number(tree, node))
+        if isinstance(node, ast.Compare):
+            _steps_with_the_step(node, steps)
+
+
+def _where_conditions_stand(node: ast.expr) -> Iterator[ast.expr]:
+    match node:
+        case ast.BoolOp(_, values):
+            for value in values:
+                yield from _where_conditions_stand(value)
+        case ast.UnaryOp(ast.Not(), value):
+            yield from _where_conditions_stand(value)
+        case _:
+            yield node
+
+
+def _whole_number(tree: ast.expr, number: ast.Constant) -> str:
+    """As a person thinks of it, in the unit of what it is compared with."""
+    said = f"`{ast.unparse(number)}`: whole numbers only, in the unit of the name"
+    near = (node for node in ast.walk(tree) if isinstance(node, ast.Compare) and number in ast.walk(node))
+    names = [n.id for compared in near for n in ast.walk(compared) if isinstance(n, ast.Name)]
+    for unit, larger, times in LARGER:
+        if any(f"{name}_".endswith(f"_{unit}_") for name in names) and isinstance(number.value, float):
+            whole = f"{round(number.value * times)} for {number.value:g} {larger}".rstrip()
+            return f"{said}: {whole}"
+    return said
+
+
+def _steps_with_the_step(node: ast.Compare, steps: Container[str]) -> None:
+    """A step is a number, and so is a hold reason: compared, they would mean nothing."""
+    sides = [node.left, *node.comparators]
+    parts = [part for side in sides for part in (side.elts if isinstance(side, ast.Tuple) else [side])]
+    named = [part.id for part in parts if isinstance(part, ast.Name) and part.id in steps]
+    kept = {*named, "step"}
+    others = [part for part in parts if not (isinstance(part, ast.Name) and part.id in kept)]
+    if named and (others or not all(isinstance(op, EQUAL) for op in node.ops)):
+        msg = f"`{ast.unparse(node)}`: {named[0]} stands for steps: compare it with step, by ==, != or in"
+        raise Refused(msg)
 
 
 class _Names(ast.NodeTransformer):

@@ -11,7 +11,6 @@ from controller.engines.as_written import AsWritten
 from controller.explain import Scene
 from controller.simulate.times import typed
 
-
 FACTS_OF = 3
 """Of so many failed verdicts the facts are told: the rest mostly follows from them."""
 

@@ -207,7 +207,7 @@ class Resolver:
         at_ms = self._ms((*loc, "at"), entry.at) if entry.at else None
         steps = self._steps((*loc, "enters"), entry.enters) if entry.enters else ()
         condition = self._condition((*loc, "when"), entry.when) if entry.when else None
-        after_ms = self._ms((*loc, "after"), entry.after) if entry.after else 0
+        after_ms = self._ms((*loc, "after"), entry.after) if entry.after not in ("", "0s") else 0
         waits_ms = self._ms((*loc, "waits"), entry.waits)
         text = f"at {entry.at}" if entry.at else f"entering {entry.enters}" if entry.enters else entry.when
         text += f" #{entry.nth}" if entry.nth > 1 else ""

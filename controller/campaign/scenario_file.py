@@ -31,6 +31,16 @@ Range = Annotated[str, BeforeValidator(lambda given: str(given) if type(given) i
 """2 to 4, at least 2, at most 3s; a bare number may stand without quotes."""
 
 
+def _with_unit(given: object) -> object:
+    if type(given) in (int, float):
+        msg = f"is {given}: a time has its unit, write it as {given}s"
+        raise ValueError(msg)
+    return given
+
+
+Time = Annotated[str, BeforeValidator(_with_unit)]
+
+
 class Expectation(StrictModel):
     """One thing that must follow: reaches, keeps, counts, lasts, delivers_kg or first_out."""
 
@@ -43,20 +53,20 @@ class Expectation(StrictModel):
     )
     first_out: str = Field(default="", description="the interlock that trips first")
     range: Range = Field(default="", description="what is allowed, as 2 to 4, at least 2, at most 3s")
-    within: str = Field(default="", description=f"by when, from the moment on, {SPAN}; the end, if left out")
-    not_before: str = Field(default="", description=f"not sooner, from the moment on, {SPAN}")
+    within: Time = Field(default="", description=f"by when, from the moment on, {SPAN}; the end, if left out")
+    not_before: Time = Field(default="", description=f"not sooner, from the moment on, {SPAN}")
     because: str = Field(default="", description="why it must be so")
 
 
 class Entry(StrictModel):
     """One moment, what is done then, and what must follow."""
 
-    at: str = Field(default="", description=f"time since power-up, {SPAN}")
+    at: Time = Field(default="", description=f"time since power-up, {SPAN}")
     enters: str = Field(default="", description="a step or a state that is entered")
     when: str = Field(default="", description=f"{CONDITION}: comes true")
     nth: int = Field(default=1, ge=1, le=10_000, description="which time, counted from the entry before")
-    after: str = Field(default="", description=f"so long after that, {SPAN}; alone: after the entry before")
-    waits: str = Field(default="2m", description=f"how long the moment may take to come, {SPAN}")
+    after: Time = Field(default="", description=f"so long after that, {SPAN}; alone: after the entry before")
+    waits: Time = Field(default="2m", description=f"how long the moment may take to come, {SPAN}")
     command: Literal[COMMANDS] | None = Field(default=None, description="what is asked for")  # type: ignore[valid-type]
     source: Literal["panel", "socket", "remote"] = Field(default="panel", description="from where")
     set: list[str] = Field(
@@ -64,12 +74,12 @@ class Entry(StrictModel):
     )
     fail: str = Field(default="", description="a failure mode that begins")
     amount: float = Field(default=1.0, ge=0.001, le=1, description="of the failure: 1 is whole")
-    grows: str = Field(default="", description=f"it grows to that in so long, {SPAN}")
-    during: str = Field(default="", description=f"it ends after so long, {SPAN}")
-    every: str = Field(default="", description=f"it comes again after so long, {SPAN}")
+    grows: Time = Field(default="", description=f"it grows to that in so long, {SPAN}")
+    during: Time = Field(default="", description=f"it ends after so long, {SPAN}")
+    every: Time = Field(default="", description=f"it comes again after so long, {SPAN}")
     times: int = Field(default=1, ge=1, le=1_000, description="how often it comes")
     mend: str = Field(default="", description="a failure mode that ends")
-    power_cut: str = Field(default="", description=f"the controller is without power for so long, {SPAN}")
+    power_cut: Time = Field(default="", description=f"the controller is without power for so long, {SPAN}")
     expect: list[Expectation] = Field(default=[], max_length=40, description="what must follow")
 
 
@@ -96,7 +106,7 @@ class Head(StrictModel):
         default=[], max_length=20, description="points of points.yaml that are not, as `vacuum_ua`"
     )
     timeline: list[Entry] = Field(min_length=1, max_length=100, description="moments, from first to last")
-    lasts: str = Field(default="1s", description=f"how long it runs on after the last moment, {SPAN}")
+    lasts: Time = Field(default="1s", description=f"how long it runs on after the last moment, {SPAN}")
     never: list[str] = Field(
         default=[],
         max_length=40,

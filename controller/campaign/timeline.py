@@ -34,7 +34,13 @@ def _check(e: Expected) -> Document:
     window = [f"within {typed(e.within_ms)}"] if e.within_ms < NEVER else []
     window += [f"not before {typed(e.not_before_ms)}"] if e.not_before_ms else []
     window += [allowed(e).removeprefix(", ")] if allowed(e) else []
-    return {"wanted": f"{e.kind} {e.text}", "window": ", ".join(window), "because": e.because, "line": e.line}
+    unit = " kg" if e.kind == "delivers" else ""
+    return {
+        "wanted": f"{e.kind} {e.text}{unit}",
+        "window": ", ".join(window),
+        "because": e.because,
+        "line": e.line,
+    }
 
 
 def doings(beat: Beat) -> list[str]:

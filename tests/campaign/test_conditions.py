@@ -59,6 +59,16 @@ def test_what_is_the_same_in_all_scans_still_has_a_value_for_each() -> None:
         ("__import__('os')", "is no fact"),
         ("step in (CONVEYY,)", "did you mean 'CONVEY'?"),
         ("open('x') == 1", "is no fact"),
+        ("vacuum_pa > 6.5", "whole numbers only, in the unit of the name: 6500 for 6.5 kPa"),
+        ("supply_pa_g < 5.5", "550000 for 5.5 bar"),
+        ("CONVEY", "write step == CONVEY"),
+        ("horn or not CONVEY", "write step == CONVEY"),
+        ("DRAWING", "write step in DRAWING"),
+        ("on_board == CONVEY", "compare it with step"),
+        ("CONVEY != hold_reason", "compare it with step"),
+        ("on_board in DRAWING", "compare it with step"),
+        ("on_board in (REST, CONVEY)", "compare it with step"),
+        ("step < CONVEY", "compare it with step"),
     ],
 )
 def test_what_is_no_condition_is_refused_with_what_was_meant(text: str, said: str) -> None:

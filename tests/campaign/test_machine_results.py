@@ -121,8 +121,12 @@ def test_what_is_wrong_stands_in_tap_as_yaml() -> None:
 
 def test_the_facts_stand_under_the_failed_verdict_that_they_are_of() -> None:
     many = tuple(Verdict(False, f"never c{n}", "1 scans", n * 1_000, n) for n in range(1, 6))
-    failed = BAD._replace(verdicts=many, facts=tuple(Facts(v.at_ms, (f"in S{v.line}",), ()) for v in many[:3]))
-    told = list(yaml.safe_load(re.findall(r"^  ---\n(.*?)^  \.\.\.$", tap([failed]), re.S | re.M)[0])["messages"])
+    failed = BAD._replace(
+        verdicts=many, facts=tuple(Facts(v.at_ms, (f"in S{v.line}",), ()) for v in many[:3])
+    )
+    told = list(
+        yaml.safe_load(re.findall(r"^  ---\n(.*?)^  \.\.\.$", tap([failed]), re.S | re.M)[0])["messages"]
+    )
     text = ET.fromstring(junit([failed], "2026-01-05T06:00:00Z")).findtext("testsuite/testcase/failure")
     assert told == str(text).split("\n")
     assert [(said.split(";")[0], under) for said, under in zip(told[:6:2], told[1:6:2], strict=True)] == [
