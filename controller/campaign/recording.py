@@ -22,7 +22,7 @@ from controller.simulate.station_loop import whole_memory
 
 PIECE = 20_000
 """Scans looked at together: as many as memory holds with ease."""
-EVERY = 100
+EVERY = 500
 """The rules as written look at every scan in which something moves, and at each of so many others."""
 
 
