@@ -1,6 +1,6 @@
 """What the page of a run shows, as plain values: lanes by group, marks, verdicts with their windows."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping
 from typing import Any, NamedTuple
 
 from controller.campaign.recording import Recording
@@ -48,6 +48,16 @@ STATE_OF = [n for step in Step for n, steps in enumerate(STATES.values()) if ste
 WIRED_BY = {"vacuum_pa": "vacuum_ua", "supply_pa_g": "supply_air_ua", "dp_pa": "filter_dp_ua"}
 """The transmitter without which a reading of the sequence says nothing."""
 
+POINT_OF = {
+    "level_probe": "level_free", "low_level_probe": "level_low_covered",
+    "receiver_full_probe": "receiver_free",
+    "flap_closed_switch": "flap_closed_fb", "flap_open_switch": "flap_open_fb",
+    "vacuum_switch": "vacuum_switch", "supply_switch": "supply_air_ok",
+    "run_contact": "source_running_fb", "overload_contact": "overload_healthy",
+    "motor_overload": "overload_healthy", "feed_switch": "feed_present", "feed_empty": "feed_present",
+}  # fmt: skip
+"""The point at which a failure mode shows, by how its name begins."""
+
 
 def data_of(outcome: Outcome, result: Result) -> Document:
     """All that the page shows; times in ms since power-up, traces as `changes` gives them."""
@@ -55,6 +65,7 @@ def data_of(outcome: Outcome, result: Result) -> Document:
     assert recording is not None, "a broken run has no page"
     conditions = list({c.text: c for c in s.conditions()}.values())
     read = list(dict.fromkeys(r.name for c in conditions for r in c.reads if r.group in ("this", "now")))
+    named = {*read, *_named(s)}
     names = [*read, "step", "first_out", *WIRED_BY]
     table = Table(recording, conditions, names)
     fine = [(v.at_ms - FINE_MS, v.at_ms + FINE_MS) for v in result.bad]
@@ -68,13 +79,13 @@ def data_of(outcome: Outcome, result: Result) -> Document:
         "lanes": [
             *_sequence(table, recording),
             *_failures(result),
-            *_interlocks(table, recording),
+            *_interlocks(table, recording, named),
             *_gauges(table, s, scans),
-            *_points(table, points, read),
+            *_points(table, points, named),
             *_facts(table, recording, read, points),
         ],
         "marks": _marks(s, result), "verdicts": _verdicts(table, s, result),
-        "why": list(result.why), "disagreements": list(result.disagreements),
+        "untold": result.untold, "disagreements": list(result.disagreements),
     }  # fmt: skip
 
 
@@ -121,12 +132,28 @@ def _failures(result: Result) -> Iterable[Document]:
         yield _lane("Failures set", "bar", mode, effects[mode], ms=True, t=times, v=values)
 
 
-def _interlocks(table: Table, recording: Recording) -> Iterable[Document]:
+def _named(s: Scenario) -> Iterable[str]:
+    """Points and interlocks that the file names outside its conditions: shown also where nothing moves."""
+    needs = {mode.id: mode.needs for mode in CATALOGUE}
+    for action in (action for beat in s.beats for action in beat.actions):
+        if action.kind == "set":
+            yield action.name
+        if action.kind in ("fail", "mend"):
+            yield from (word for word in needs[action.name] if word in s.station.wired)
+            yield from (
+                point
+                for contact, point in POINT_OF.items()
+                if f"{action.name}_".startswith(f"{contact}_") and point in s.station.wired
+            )
+    yield from (e.text for beat in s.beats for e in beat.expected if e.kind == "first_out")
+
+
+def _interlocks(table: Table, recording: Recording, named: Container[str]) -> Iterable[Document]:
     for name in recording.logic.interlock_names:
-        if table.moves(name):
+        if table.moves(name) or name in named or f"{name.lower()}_acts" in named:
             row = EVENTS.get(name)
             told = f"{row.text} ({row.priority.name.lower()})" if row else ""
-            yield _lane("Interlocks that acted", "bar", name, told, **table.changes(name))
+            yield _lane("Interlocks", "bar", name, told, **table.changes(name))
 
 
 def _gauges(table: Table, s: Scenario, fine: list[tuple[int, int]]) -> Iterable[Document]:
@@ -152,8 +179,8 @@ def _gauges(table: Table, s: Scenario, fine: list[tuple[int, int]]) -> Iterable[
             )  # fmt: skip
 
 
-def _points(table: Table, points: Mapping[str, Point], read: list[str]) -> Iterable[Document]:
-    """Contacts and outputs that move, or that a condition reads."""
+def _points(table: Table, points: Mapping[str, Point], named: Container[str]) -> Iterable[Document]:
+    """Contacts and outputs that move, or that the scenario names."""
     groups = {
         "Outputs": Outputs._fields,
         "Contacts of the field": FIELD_INPUTS,
@@ -164,7 +191,7 @@ def _points(table: Table, points: Mapping[str, Point], read: list[str]) -> Itera
         for name in names:
             point = points.get(name)
             loose = point is None and name in FIELD_INPUTS  # moves, and no wire carries it
-            if name in analogs or not (name in read or (table.moves(name) and not loose)):
+            if name in analogs or not (name in named or (table.moves(name) and not loose)):
                 continue
             tag = point.tag if point else ""
             told = f"{point.description}; {_sense(point)}" if point else "from the shell"
@@ -217,13 +244,15 @@ def _kind(what: str) -> str:
 
 def _verdicts(table: Table, s: Scenario, result: Result) -> list[Document]:
     """All verdicts, each with its window and, where it has a condition, when that was true."""
-    found = []
+    found, facts = [], iter(result.facts)
     for v in result.verdicts:
+        told = None if v.good else next(facts, None)
         w = window_of(s, result.moments, result.ran_ms, v)
         condition = w.condition.text if w.condition else ""
         found.append({
             "good": v.good, "wanted": v.wanted, "seen": v.seen, "at": v.at_ms, "line": v.line,
             "first": w.first_ms, "last": w.last_ms, "wrong": w.wrong, "because": w.because,
+            "facts": list(told.said) if told else [],
             "trace": table.changes(condition) if condition in table else None,
         })  # fmt: skip
     return found

@@ -3,17 +3,25 @@
 import json
 import re
 from itertools import accumulate
+from pathlib import Path
 from typing import Any
 
 import pytest
 from campaign.failing_run import failing_page, failing_run
 
-from controller.campaign.run_page import _part
+from controller.campaign.results import result_of
+from controller.campaign.run_data import POINT_OF, data_of
+from controller.campaign.run_page import _part, page_of
+from controller.campaign.runner import Runner
+from controller.image import FIELD_INPUTS
 from controller.sequence.steps import STATES, Step
+from controller.stations import station_folder
+from io_sim.failures import CONTACTS
 
 
-def data() -> dict[str, Any]:
-    found = re.search(r'<script type="application/json" id="run">(.*?)</script>', failing_page(), re.DOTALL)
+def data(page: str | None = None) -> dict[str, Any]:
+    page = page or failing_page()
+    found = re.search(r'<script type="application/json" id="run">(.*?)</script>', page, re.DOTALL)
     assert found
     document: dict[str, Any] = json.loads(found[1])
     return document
@@ -56,6 +64,47 @@ def test_every_step_has_its_state() -> None:
 def test_only_points_that_move_or_are_read_have_a_lane() -> None:
     labels = {lane["label"] for lane in data()["lanes"]}
     assert {"horn", "start_pb", "level_free", "source_cmd"} & labels == {"horn", "start_pb", "level_free"}
+
+
+def test_a_text_that_holds_a_mark_of_the_page_stays_a_text() -> None:
+    outcome, result = failing_run()
+    title = "of /*data*/ and /*script*/ and /*style*/ and <!--title-->"
+    page = page_of(outcome, result._replace(title=title))
+    assert data(page) == {**data(), "title": title}
+    assert len(page) - len(failing_page()) < 300
+
+
+def test_a_point_that_a_failure_mode_a_set_or_an_expectation_names_has_a_lane_though_it_stands_still(
+    tmp_path: Path,
+) -> None:
+    file = tmp_path / "still.yaml"
+    file.write_text(
+        "title: t\nwhy: w\nstation: buckwheat_mill\ntimeline:\n  - at: 100ms\n    fail: level_probe_stuck_free\n"
+        "    set: [plant_enable on]\n    expect:\n      - keeps: not purge_cmd\n        within: 100ms\n"
+        "      - first_out: NO_VACUUM\n        within: 100ms\n",
+        encoding="utf-8",
+    )
+    runner = Runner(name="generated")
+    outcome = runner.run(runner.load(file, station_folder))
+    assert runner.engine is not None
+    lanes = {lane["label"]: lane for lane in data_of(outcome, result_of(outcome, runner.engine))["lanes"]}
+    for name in ("level_free", "plant_enable", "purge_cmd", "NO_VACUUM"):
+        assert len(lanes[name]["v"]) == 1, "it stands still"
+    assert "source_cmd" not in lanes
+
+
+def test_every_contact_of_the_catalogue_has_its_point() -> None:
+    assert {contact.name for contact in CONTACTS} <= set(POINT_OF)
+    assert set(POINT_OF.values()) <= set(FIELD_INPUTS)
+
+
+def test_each_failed_verdict_has_the_facts_of_its_own_moment() -> None:
+    _, result = failing_run()
+    bad = [v for v in data()["verdicts"] if not v["good"]]
+    assert [v["facts"] for v in bad] == [list(facts.said) for facts in result.facts]
+    assert [v["at"] for v in bad] == [facts.at_ms for facts in result.facts]
+    assert len({tuple(v["facts"]) for v in bad}) > 1
+    assert all(v["facts"] == [] for v in data()["verdicts"] if v["good"])
 
 
 def test_a_failure_that_was_set_is_a_bar_from_its_begin_to_its_end() -> None:

@@ -95,7 +95,7 @@ function curve(line, height) {
 }
 
 function heightOf(lane, y, h) {
-  const [low, high] = extent(lane), top = y + 9, bottom = y + h - 9;
+  const [low, high] = extent(lane), top = y + (lane.lines.length > 1 ? 18 : 9), bottom = y + h - 9;
   return value => bottom - (value - low) / (high - low) * (bottom - top);
 }
 
@@ -110,9 +110,22 @@ function scaleOf(lane, y, h) {
   }).join('');
 }
 
+// Of a lane with more than one line: how each is drawn, and what it is.
+function legend(lane, y) {
+  if (lane.lines.length < 2) return '';
+  let left = shown.gutter + 6, out = '';
+  lane.lines.forEach((line, n) => {
+    pen.font = PLAIN;
+    const wide = pen.measureText(line.told).width;
+    out += `<path class="plot${n ? ' second' : ''}" d="M${round(left)} ${y + 6}h22"/><text class="small legend" x="${round(left + 27)}" y="${y + 10}">${safe(line.told)}</text>`;
+    left += wide + 44;
+  });
+  return out;
+}
+
 function analogLane(lane, y, h) {
   const height = heightOf(lane, y, h);
-  return lane.lines.map((line, n) => `<path class="plot${n ? ' second' : ''}" d="${curve(line, height)}"/>`).reverse().join('');
+  return lane.lines.map((line, n) => `<path class="plot${n ? ' second' : ''}" d="${curve(line, height)}"/>`).reverse().join('') + legend(lane, y);
 }
 
 function verdictLane(verdict, y, h) {

@@ -25,13 +25,13 @@ function writeFailed() {
   const place = document.getElementById('failed');
   if (!run.failed.length && !run.disagreements.length) return;
   place.append(element('h2', {}, `Failed: ${run.failed.length} of ${run.verdicts.length}`));
-  const explained = run.verdicts.find(verdict => !verdict.good);
   const items = run.failed.map(verdict => element('li', {},
     element('strong', {}, verdict.wanted), ` · seen: ${verdict.seen} · line ${verdict.line || '–'} `,
     element('span', { class: 'paper' }, `· at ${clock(verdict.at)}`), jumpButton(`show ${clock(verdict.at)}`, () => jump(verdict)),
     verdict.because ? element('div', { class: 'faint' }, verdict.because) : '',
-    verdict === explained && run.why.length ? element('ul', {}, ...run.why.map(said => element('li', {}, said))) : ''));
+    verdict.facts.length ? element('ul', {}, ...verdict.facts.map(said => element('li', {}, `at ${clock(verdict.at)}: ${said}`))) : ''));
   place.append(element('ol', {}, ...items));
+  if (run.untold) place.append(element('p', { class: 'faint' }, run.untold));
   if (run.disagreements.length) {
     place.append(element('p', {}, 'The engines differ:'),
       element('ul', {}, ...run.disagreements.map(said => element('li', {}, said))));
