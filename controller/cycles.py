@@ -16,6 +16,7 @@ from controller.cycle_statistics import Statistic, Throughput, by_step, throughp
 from controller.records import CycleRecord, as_document
 from controller.reporting.journal import read_cycles
 from controller.sequence.steps import LEVEL_HOLD, WORKING
+from controller.whole_table import print_whole
 
 STEPS = tuple(step.name for step in (*WORKING, LEVEL_HOLD))
 NOT_A_COLUMN = ("steps", "alarms")  # in the CSV: a column a step, and the alarms in one cell
@@ -152,7 +153,7 @@ def _show_cycles(records: Sequence[CycleRecord], of: int, console: Console) -> N
             f"{record.delivered_kg:.2f}", _or_dash(record.fill_rate_kg_h, ".0f"),
             _or_dash(record.vacuum_air_only_pa, ".0f"), *(_or_dash(ms, ".0f") for ms in times), said,
         )  # fmt: skip
-    console.print(table)
+    print_whole(table, console)
     console.print("kg/h: of the fill; air-only: vacuum in Pa at the end of clear; draw to closes: ms.")
 
 
@@ -163,7 +164,7 @@ def _show_statistics(told: Told, console: Console) -> None:
         times = (row.mean, row.spread, row.p5, row.p50, row.p95, row.slowest)
         shown = (_or_dash(ms, ".0f") for ms in times)
         table.add_row(row.name, str(row.cycles), *shown, str(row.slowest_cycle))
-    console.print(table)
+    print_whole(table, console)
     came = told.came_to
     console.print(
         f"{came.cycles} cycles in {came.ms / 3_600_000:.2f} h: {came.delivered_kg:.0f} kg, "
@@ -191,7 +192,7 @@ def _show_trends(told: Told, console: Console) -> None:
         sums = (f"{value:.1f}" for value in (chart.sums.high, chart.sums.low))
         spread = f"{100 * chart.spread / abs(chart.reference):.1f} %" if chart.reference else DASH
         table.add_row(quantity.id, f"{chart.reference:,.4g}", quantity.unit, spread, *sums, state)
-    console.print(table)
+    print_whole(table, console)
 
 
 def _or_dash(value: float | None, form: str) -> str:

@@ -25,7 +25,8 @@ class Acts:
     """One way in which it acts: in these steps, after this, with this effect."""
 
     looked_at_in: str
-    after: str  # "at once", or the preset with the station's value
+    after: str  # "at once", the preset with the station's value, or "when" and the times within the cause
+    limits: str  # the other comparisons with a preset within the cause, with the station's values
     effect: str
 
 
@@ -94,7 +95,10 @@ def _entry(
 ) -> Entry:
     lines = [line for line in effects if line.interlock == row.id]
     trips = any(line.effect == "trip" for line in lines)
-    ways = (Acts(_steps(logic, line, reached), line.delay, line.effect.replace("_", " ")) for line in lines)
+    ways = (
+        Acts(_steps(logic, line, reached), line.delay, "; ".join(line.limits), line.effect.replace("_", " "))
+        for line in lines
+    )
     return Entry(
         id=row.id,
         priority=row.priority.name.lower() if row.is_alarm else "event",

@@ -17,7 +17,9 @@ from controller.sequence.logic import Logic
 from controller.sequence.made_facts import Line, lines_of
 from controller.sequence.phrases import phrase
 from controller.settings import Station
+from controller.sheets.conditions import Sentences
 from controller.sheets.io_list import NOBODY_BY_HAND, can_act, fixed_here, not_wired, station_values
+from controller.sheets.limits import limits
 
 MARKS = {"trip": "T", "hold": "H", "wait": "W", "end_batch": "E", "warn": "A"}
 """The letter of each effect in the column of a step."""
@@ -31,7 +33,8 @@ class Effect:
     words: str  # what is the case, for a person
     cause: str  # the fact
     cause_words: str  # the same for a person
-    delay: str  # "at once", or the preset with the station's value
+    delay: str  # "at once", the preset with the station's value, or "when" and the times within the cause
+    limits: tuple[str, ...]  # the other comparisons with a preset within the cause, with the station's values
     effect: str  # at this station
     acts: bool  # whether it ever can, at this station
     steps: Mapping[str, str]  # a letter of MARKS where it is looked at and acts
@@ -62,12 +65,13 @@ def as_csv(logic: Logic, lines: Iterable[Effect], outputs: Iterable[str]) -> str
     """The sheet as comma-separated values: a column for each step and each of the `outputs`."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
-    head = ["interlock", "what is the case", "cause", "fact", "delay", "effect", "acts here"]
+    head = ["interlock", "what is the case", "cause", "fact", "limits", "delay", "effect", "acts here"]
     columns = tuple(outputs)
     writer.writerow([*head, *logic.step_names, *columns])
     for line in lines:
         here = "yes" if line.acts else "never"
-        told = [line.interlock, line.words, line.cause_words, line.cause, line.delay, line.effect, here]
+        told = [line.interlock, line.words, line.cause_words, line.cause]
+        told += ["; ".join(line.limits), line.delay, line.effect, here]
         steps = [line.steps.get(name, "") for name in logic.step_names]
         writer.writerow([*told, *steps, *(line.outputs.get(name, "") for name in columns)])
     return text.getvalue()
@@ -83,18 +87,21 @@ class _Sheet:
         self.fixed = fixed_here(logic, station)
         self.automatic = fixed_at(logic, self.presets, not_wired(station) | NOBODY_BY_HAND)  # for outputs
         self.values = station_values(station)
+        self.sentences = Sentences(logic, self.values, self.presets, self.fixed)
 
     def effect(self, line: Line) -> Effect:
         i = line.interlock
         effect = i.allowed[self.presets[i.effect]] if i.allowed else i.effect
         acts = can_act(i, self.fixed, self.station_presets)
+        times, others = limits(self.sentences, i.cause.name) if acts else ((), ())
         steps = [k for k in i.steps if acts and k in self.fixed.steps]
         return Effect(
             i.name,
             EVENTS[i.name].text,
             i.cause.name,
             phrase(i.cause.name),
-            self._delay(i),
+            f"when {'; '.join(times)}" if times and i.delay is None else self._delay(i),
+            others if i.delay is None else (*times, *others),
             effect,
             acts,
             {self.logic.steps(k).name: MARKS[effect] for k in steps},

@@ -31,29 +31,29 @@ class Sentences(NamedTuple):
     def lines(self, tree: ast.expr) -> list[str]:
         """The alternatives of a condition in core form, each a sentence; only one, if it has none."""
         match tree:
-            case ast.BoolOp(op, nodes) if left := [node for node in nodes if self._settled(node) is None]:
+            case ast.BoolOp(op, nodes) if left := [node for node in nodes if self.settled(node) is None]:
                 if isinstance(op, ast.Or) or len(left) == 1:
                     return [line for node in left for line in self.lines(node)]
         return [self.condition(tree)]
 
-    def _settled(self, node: ast.expr) -> int | None:
+    def settled(self, node: ast.expr) -> int | None:
         return settled(self.logic, self.fixed, self.presets, node)
 
     def condition(self, node: ast.expr, on: bool = True, inner: bool = False) -> str:
         """One condition, or its contrary; `inner`: in brackets, where `and` and `or` would mix."""
-        if (value := self._settled(node)) is not None:
+        if (value := self.settled(node)) is not None:
             return "always" if bool(value) == on else "never"
         match node:
             case ast.UnaryOp(ast.Not(), denied):
                 return self.condition(denied, not on, inner)
             case ast.BoolOp(op, nodes):
                 either = isinstance(op, ast.Or) == on
-                parts = [self.condition(n, on, inner=True) for n in nodes if self._settled(n) is None]
+                parts = [self.condition(n, on, inner=True) for n in nodes if self.settled(n) is None]
                 if len(parts) == 1:
                     return parts[0]
                 text = (" or " if either else " and ").join(parts)
                 return f"({text})" if inner else text
-            case ast.IfExp(test, yes, no) if (taken := self._settled(test)) is not None:
+            case ast.IfExp(test, yes, no) if (taken := self.settled(test)) is not None:
                 return self.condition(yes if taken else no, on, inner)
             case ast.IfExp(test, yes, no):
                 yes_text, no_text = self.condition(yes, on, inner=True), self.condition(no, on, inner=True)
@@ -80,14 +80,18 @@ class Sentences(NamedTuple):
                 return f"{value:,}"
             case ast.Name(name):
                 return f"{self.logic.constants[name]:,} ms" if name.endswith("_MS") else words(name.lower())
-            case ast.IfExp(test, yes, no) if (taken := self._settled(test)) is not None:
+            case ast.IfExp(test, yes, no) if (taken := self.settled(test)) is not None:
                 return self._term(yes if taken else no)
             case ast.IfExp(test, yes, no):
                 return f"{self._term(yes)}, if {self.condition(test, inner=True)}, else {self._term(no)}"
+            case ast.BinOp(ast.Constant(0), ast.Sub(), b):
+                return f"minus {self._term(b)}"
             case ast.BinOp(a, ast.Add() | ast.Sub() as op, b):
                 return f"{self._term(a)} {'plus' if isinstance(op, ast.Add) else 'less'} {self._term(b)}"
             case ast.Call(ast.Name(name), [a, b]):
-                of = {"min": "the smaller of", "max": "the larger of", "percent": "the share of"}[name]
+                if name == "percent":
+                    return f"{self._term(b)} of {self._term(a)}"
+                of = {"min": "the smaller of", "max": "the larger of"}[name]
                 return f"{of} {self._term(a)} and {self._term(b)}"
         read = read_of(node)
         assert read is not None, ast.dump(node)

@@ -106,7 +106,7 @@ def _effects(logic: Logic, lines: Sequence[Effect], outputs: Sequence[str]) -> s
         effect = line.effect.replace("_", " ") if line.acts else "never here"
         words = [
             _cell(line.words, "words"),
-            _cell(line.cause_words, "words"),
+            _cell(": ".join(filter(None, (line.cause_words, "; ".join(line.limits)))), "words"),
             _cell(line.delay),
             _cell(effect),
         ]

@@ -8,9 +8,12 @@ from rich.table import Table
 
 from controller.sequence.phrases import phrase
 from controller.settings import Station
-from controller.sheets.alarm_sheet import AlarmSheet
+from controller.sheets.alarm_sheet import Acts, AlarmSheet
 from controller.sheets.io_list import Entry
+from controller.whole_table import print_or_stack
 
+READS_FROM = 150
+"""Characters; narrower the texts of a row stand one under the other."""
 WIDE = {"filter": 21, "decides": 20}
 """Columns that names of some length must fit in, unbroken."""
 
@@ -19,8 +22,8 @@ def show(station: Station, entries: Sequence[Entry], console: Console) -> None:
     """Print the inputs, the outputs, and what a person must know who wires them."""
     receiver = station.receiver
     console.print(f"[bold]{receiver.name}[/bold] {receiver.description} ({receiver.product})")
-    console.print(_inputs(e for e in entries if e.kind != "output"))
-    console.print(_outputs(e for e in entries if e.kind == "output"))
+    print_or_stack(_inputs(e for e in entries if e.kind != "output"), console, READS_FROM)
+    print_or_stack(_outputs(e for e in entries if e.kind == "output"), console, READS_FROM)
     console.print(
         "[dim]Senses are chosen so that a broken wire reads as the cautious side, where one side is. "
         "Emergency stop and guards are wired outside this program: it only reads their status.[/]"
@@ -63,17 +66,18 @@ def show_alarms(station: Station, sheet: AlarmSheet, console: Console) -> None:
     table = Table(box=SIMPLE_HEAD, pad_edge=False, show_lines=True)
     table.add_column("alarm", width=27)
     table.add_column("priority", no_wrap=True)
-    table.add_column("acts", width=38)
+    table.add_column("acts", width=44)
     table.add_column("usual causes")
     table.add_column("what to do")
     for entry in sheet.entries:
-        ways = (f"{way.effect}: {way.looked_at_in}, {_after(way.after)}" for way in entry.acts)
-        table.add_row(f"{entry.id}\n{entry.text}", entry.priority, "\n".join(ways), entry.cause, entry.action)
-    console.print(table)
+        ways = "\n".join(map(_way, entry.acts))
+        table.add_row(f"{entry.id}\n{entry.text}", entry.priority, ways, entry.cause, entry.action)
+    print_or_stack(table, console, READS_FROM)
     if sheet.never:
         console.print(f"Not fitted or not chosen here, and so never: {', '.join(sheet.never)}.")
     console.print("[dim]An alarm tells, it protects nobody: isolate before anybody reaches in.[/]")
 
 
-def _after(delay: str) -> str:
-    return delay if delay == "at once" else f"after {delay}"
+def _way(way: Acts) -> str:
+    after = way.after if way.after.startswith(("at once", "when ")) else f"after {way.after}"
+    return f"{way.effect}: {way.looked_at_in}, {after}" + (f"; limit: {way.limits}" if way.limits else "")

@@ -18,9 +18,12 @@ from controller.simulate.alarm_desk import load_words
 from controller.simulate.command import NOTICE, Outcome, check_errors
 from controller.simulate.station_run import Explained, Totals, Trip
 from controller.simulate.times import typed
+from controller.whole_table import print_or_stack, print_whole
 
 SHOWN = 5
 """Cycles at either end of a long run that the table shows."""
+READS_FROM = 100
+"""Characters; narrower the grounds of a row stand under it."""
 COLUMNS = {
     **{step.name.lower(): (step.name,) for step in SUCTION + EMPTYING},
     "clean": ("PULSE", "RECOVER"),
@@ -67,14 +70,14 @@ def cycles(records: Sequence[CycleRecord], console: Console) -> None:
     table = Table(box=None, padding=(0, 1, 0, 0), pad_edge=False, header_style="bold")
     for head in ("no", "start", *columns, "all", "kPa", "kg", "Nm3"):
         table.add_column(head, justify="right", no_wrap=True)
-    table.add_column("fill ended by", min_width=20)
+    table.add_column("fill ended by", min_width=20, no_wrap=True)
     hidden = len(records) - 2 * SHOWN
     for k, record in enumerate(records):
         if k < SHOWN or k >= len(records) - SHOWN or hidden <= 1:
             table.add_row(*_row(record, columns))
         elif k == SHOWN:
             table.add_row(*_mean(records[SHOWN:-SHOWN], columns))
-    console.print(table)
+    print_whole(table, console)
     console.print("Steps in ms; clean: pulse and recover together; kPa: highest vacuum.")
 
 
@@ -175,10 +178,10 @@ def explained(scan: Explained, console: Console) -> None:
         console.print(f"  {name} acts: {'; '.join(grounds)}")
     table = Table(box=SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
     for head in ("to", "waits for", "held back by"):
-        table.add_column(head)
+        table.add_column(head, overflow="fold")
     for to, guard, grounds in scan.rows:
         table.add_row(to, guard, "; ".join(grounds))
-    console.print(table)
+    print_or_stack(table, console, READS_FROM)
 
 
 @contextmanager

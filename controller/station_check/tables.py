@@ -9,6 +9,7 @@ from rich.table import Table
 
 from controller.station_check.findings import Finding, Verdict, shown
 from controller.station_check.report import Report, summary
+from controller.whole_table import print_whole
 
 STYLES: dict[Verdict, str] = {"ok": "green", "warning": "yellow", "error": "bold red"}
 
@@ -16,9 +17,9 @@ STYLES: dict[Verdict, str] = {"ok": "green", "warning": "yellow", "error": "bold
 def show(report: Report, console: Console) -> None:
     """Print the report."""
     console.print(f"[bold]{report.station}[/bold] {report.description} ({report.product})")
-    console.print(_points(report))
-    console.print(_batch(report))
-    console.print(_findings(report))
+    print_whole(_points(report), console)
+    print_whole(_batch(report), console)
+    print_whole(_findings(report), console)
     show_findings([finding for finding in report.findings if finding.verdict != "ok"], console)
     console.print(f"\n{summary(report)}\n")
     for caution in report.cautions:

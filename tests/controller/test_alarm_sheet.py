@@ -177,3 +177,51 @@ def test_the_command_prints_table_csv_and_json_of_the_same_alarms():
 
 def test_csv_and_json_together_are_wrong_input():
     assert CliRunner().invoke(app, ["alarms", "buckwheat_mill", "--csv", "--json"]).exit_code == 2
+
+
+def ways(logic, station, name):
+    return {(way.looked_at_in, way.after, way.limits) for way in of(alarm_sheet(logic, station), name).acts}
+
+
+@pytest.mark.parametrize(
+    ("name", "preset", "value", "said"),
+    [
+        ("VACUUM_TOO_HIGH", "vacuum_high_pa", 33_000, "vacuum is at least 33 kPa (vacuum_high_kpa)"),
+        (
+            "SUPPLY_AIR_LOW",
+            "supply_low_pa_g",
+            440_000,
+            "supply air is under 440 kPa gauge (supply_low_kpa_g)",
+        ),
+        (
+            "SUPPLY_AIR_LOST",
+            "supply_lost_pa_g",
+            310_000,
+            "supply air is under 310 kPa gauge (supply_lost_kpa_g)",
+        ),
+        (
+            "NO_MATERIAL",
+            "no_material_pa",
+            6_100,
+            "vacuum on the dirty side is under 6.1 kPa (no_material_kpa)",
+        ),
+    ],
+)
+def test_the_limit_of_a_measured_cause_is_said_with_the_value_of_the_station(
+    logic, station, name, preset, value, said
+):
+    for there, is_said in ((fitted(station, **{preset: value}), True), (station, False)):
+        assert all((said in limits) == is_said for _, _, limits in ways(logic, there, name))
+    assert said in as_csv(alarm_sheet(logic, fitted(station, **{preset: value})))
+
+
+def test_a_delay_within_the_cause_is_said_in_place_of_at_once(logic, station):
+    there = fitted(station, flap_travel_ms=2_200, signal_failed_ms=400)
+    flap = {steps: (after, limits) for steps, after, limits in ways(logic, there, "FLAP_NOT_CLOSED")}
+    assert flap["SEAL"] == (
+        "when time in the step is at least 2200 ms (flap_travel_ms)",
+        "re-openings is at least 1 (flap_retries_max)",
+    )
+    for _, after, _ in ways(logic, there, "SIGNAL_BAD"):
+        assert "current is at a failure value for 400 ms (signal_failed_ms)" in after or "stands" in after
+    assert {after for _, after, _ in ways(logic, there, "SAFETY_CHAIN_OPEN")} == {"at once"}

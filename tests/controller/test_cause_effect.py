@@ -16,7 +16,7 @@ from controller.sequence.logic import Logic
 from controller.sequence.receiver import RECEIVER
 from controller.sequence.steps import CONVEY, DRAW, Step
 from controller.settings import load_station
-from controller.sheets.cause_effect import MARKS, cause_effect, outputs_by_step, wired_outputs
+from controller.sheets.cause_effect import MARKS, as_csv, cause_effect, outputs_by_step, wired_outputs
 from controller.sheets.conditions import Sentences
 from controller.sheets.io_list import fixed_here, station_values
 from controller.sheets.page import page
@@ -229,3 +229,11 @@ def test_another_ending_is_refused_with_those_there_are(tmp_path):
     assert done.exit_code == 2
     assert list(tmp_path.iterdir()) == []
     assert ".svg, .html, .csv" in done.output
+
+
+def test_the_sheet_says_the_limits_of_a_measured_cause():
+    sheet = list(csv.DictReader(io.StringIO(as_csv(LOGIC, cause_effect(LOGIC, STATION), ()))))
+    limits = {row["fact"]: row["limits"] for row in sheet}
+    assert limits["vacuum_high"] == "vacuum is at least 35 kPa (vacuum_high_kpa)"
+    assert limits["safety_chain_open"] == ""
+    assert "vacuum is at least 35 kPa (vacuum_high_kpa)" in page(LOGIC, STATION)
