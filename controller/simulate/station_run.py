@@ -28,7 +28,6 @@ from controller.simulate.run_end import RunEnd
 from controller.simulate.station_loop import BLOCK, Segment, StationLoop, whole_memory
 from controller.simulate.tally import HELD_BY, Hold, Refused, Tally
 
-
 AT_END = -1
 """In place of the time of an explanation: the end of the run, whenever that comes."""
 

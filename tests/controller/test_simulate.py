@@ -63,7 +63,7 @@ def test_what_is_said_of_a_trip_wraps_under_its_beginning():
 def test_explain_names_what_each_row_waits_for(run):
     said = run[0].stdout
     assert re.search(r"At 20s: CONVEY for [\d.]+s", said)
-    assert re.search(r"CLEAR +the fill is over, by time or by probe +time filled [\d.]+ s < 16 s \(fill_s\)", said)
+    assert re.search(r"CLEAR +the fill is over by time or by probe +time filled [\d.]+ s < 16 s \(fill_s\)", said)
 
 
 def test_the_run_folder_holds_journal_picture_and_what_is_needed_to_run_it_again(run):
