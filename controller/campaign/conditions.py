@@ -140,11 +140,11 @@ def _plain_mistakes(tree: ast.expr, steps: Mapping[str, str]) -> None:
         if isinstance(node, ast.Name) and node.id in steps:
             msg = f"`{node.id}` alone is no condition: write step {steps[node.id]} {node.id}"
             raise Refused(msg)
-    for node in ast.walk(tree):
-        if isinstance(node, ast.Constant) and isinstance(node.value, float):
-            raise Refused(_whole_number(tree, node))
-        if isinstance(node, ast.Compare):
-            _steps_with_the_step(node, steps)
+    for part in ast.walk(tree):
+        if isinstance(part, ast.Constant) and isinstance(part.value, float):
+            raise Refused(_whole_number(tree, part))
+        if isinstance(part, ast.Compare):
+            _steps_with_the_step(part, steps)
 
 
 def _where_conditions_stand(node: ast.expr) -> Iterator[ast.expr]:

@@ -21,6 +21,13 @@ function jumpButton(text, act) {
   return element('button', { class: 'jump', onclick: act }, text);
 }
 
+// Folded but for the first, so that the drawing stays in sight; on paper all are open.
+function factsOf(verdict, open) {
+  return element('details', open ? { open: '' } : {}, element('summary', {}, `the facts at ${clock(verdict.at)}`),
+    element('ul', {}, ...verdict.facts.map(said => element('li', {}, said))));
+}
+addEventListener('beforeprint', () => document.querySelectorAll('details').forEach(folded => { folded.open = true; }));
+
 function writeFailed() {
   const place = document.getElementById('failed');
   if (!run.failed.length && !run.disagreements.length) return;
@@ -29,7 +36,7 @@ function writeFailed() {
     element('strong', {}, verdict.wanted), ` · seen: ${verdict.seen} · line ${verdict.line || '–'} `,
     element('span', { class: 'paper' }, `· at ${clock(verdict.at)}`), jumpButton(`show ${clock(verdict.at)}`, () => jump(verdict)),
     verdict.because ? element('div', { class: 'faint' }, verdict.because) : '',
-    verdict.facts.length ? element('ul', {}, ...verdict.facts.map(said => element('li', {}, `at ${clock(verdict.at)}: ${said}`))) : ''));
+    verdict.facts.length ? factsOf(verdict, verdict === run.failed[0]) : ''));
   place.append(element('ol', {}, ...items));
   if (run.untold) place.append(element('p', { class: 'faint' }, run.untold));
   if (run.disagreements.length) {
