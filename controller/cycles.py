@@ -16,7 +16,7 @@ from controller.cycle_statistics import Statistic, Throughput, by_step, throughp
 from controller.records import CycleRecord, as_document
 from controller.reporting.journal import read_cycles
 from controller.sequence.steps import LEVEL_HOLD, WORKING
-from controller.whole_table import print_whole
+from controller.sheets.whole_table import print_whole
 
 STEPS = tuple(step.name for step in (*WORKING, LEVEL_HOLD))
 NOT_A_COLUMN = ("steps", "alarms")  # in the CSV: a column a step, and the alarms in one cell

@@ -10,7 +10,7 @@ from controller.sequence.phrases import phrase
 from controller.settings import Station
 from controller.sheets.alarm_sheet import Acts, AlarmSheet
 from controller.sheets.io_list import Entry
-from controller.whole_table import print_or_stack
+from controller.sheets.whole_table import print_or_stack
 
 READS_FROM = 150
 """Characters; narrower the texts of a row stand one under the other."""

@@ -14,11 +14,11 @@ from controller.events import EVENTS, text_at
 from controller.records import CycleRecord
 from controller.sequence.steps import EMPTYING, SUCTION
 from controller.sheets.fitted import fitted
+from controller.sheets.whole_table import print_or_stack, print_whole
 from controller.simulate.alarm_desk import load_words
 from controller.simulate.command import NOTICE, Outcome, check_errors
 from controller.simulate.station_run import Explained, Totals, Trip
 from controller.simulate.times import typed
-from controller.whole_table import print_or_stack, print_whole
 
 SHOWN = 5
 """Cycles at either end of a long run that the table shows."""

@@ -7,9 +7,9 @@ from rich.box import SIMPLE_HEAD
 from rich.console import Console
 from rich.table import Table
 
+from controller.sheets.whole_table import print_whole
 from controller.station_check.findings import Finding, Verdict, shown
 from controller.station_check.report import Report, summary
-from controller.whole_table import print_whole
 
 STYLES: dict[Verdict, str] = {"ok": "green", "warning": "yellow", "error": "bold red"}
 

@@ -15,10 +15,10 @@ from controller.settings import load_station
 from controller.sheets import tables as sheets
 from controller.sheets.alarm_sheet import alarm_sheet
 from controller.sheets.io_list import io_list
+from controller.sheets.whole_table import print_or_stack, print_whole
 from controller.simulate import tables as runs
 from controller.station_check import tables as checks
 from controller.station_check.report import check_station
-from controller.whole_table import print_or_stack, print_whole
 
 LOGIC = Logic(RECEIVER)
 NAMES = ["buckwheat_mill", "sugar_kitchen", "milk_powder_hall"]
