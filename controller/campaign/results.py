@@ -1,7 +1,7 @@
 """What is left of a scenario that ran: plain values, to send between processes, print, file and compare."""
 
 from collections.abc import Iterable, Iterator
-from itertools import islice, zip_longest
+from itertools import zip_longest
 from typing import Any, NamedTuple
 
 from controller.campaign.judge import Verdict
@@ -45,8 +45,8 @@ class Result(NamedTuple):
 
     @property
     def bad(self) -> tuple[Verdict, ...]:
-        """The verdicts that are not good."""
-        return tuple(v for v in self.verdicts if not v.good)
+        """The verdicts that are not good, in order of time: what failed first explains most."""
+        return failed(self.verdicts)
 
     @property
     def told(self) -> list[tuple[Verdict, Facts | None]]:
@@ -70,6 +70,11 @@ class Result(NamedTuple):
         return {**self._asdict(), "verdicts": verdicts, "facts": facts}
 
 
+def failed(verdicts: Iterable[Verdict]) -> tuple[Verdict, ...]:
+    """Those that are not good, in order of time."""
+    return tuple(sorted((v for v in verdicts if not v.good), key=lambda v: v.at_ms))
+
+
 def result_of(outcome: Outcome, engine: AsWritten) -> Result:
     """The result of an outcome; what failed is explained from its recording."""
     s, judged, driven = outcome.scenario, outcome.judged, outcome.driven
@@ -89,7 +94,7 @@ def _facts(outcome: Outcome, engine: AsWritten, verdicts: Iterable[Verdict]) -> 
     recording, driven = outcome.recording, outcome.driven
     if recording is None or driven is None:
         return
-    for bad in islice((v for v in verdicts if not v.good), FACTS_OF):
+    for bad in failed(verdicts)[:FACTS_OF]:
         scene = recording.scene(bad.at_ms, engine)
         diagram = timing_diagram(outcome.scenario, recording, driven.moments, driven.end_ms, bad)
         yield Facts(bad.at_ms, grounds(scene) if scene else (), diagram)

@@ -244,9 +244,9 @@ def _kind(what: str) -> str:
 
 def _verdicts(table: Table, s: Scenario, result: Result) -> list[Document]:
     """All verdicts, each with its window and, where it has a condition, when that was true."""
-    found, facts = [], iter(result.facts)
+    found, facts = [], dict(result.told)
     for v in result.verdicts:
-        told = None if v.good else next(facts, None)
+        told = facts.get(v)
         w = window_of(s, result.moments, result.ran_ms, v)
         condition = w.condition.text if w.condition else ""
         found.append({

@@ -100,7 +100,7 @@ def test_every_contact_of_the_catalogue_has_its_point() -> None:
 
 def test_each_failed_verdict_has_the_facts_of_its_own_moment() -> None:
     _, result = failing_run()
-    bad = [v for v in data()["verdicts"] if not v["good"]]
+    bad = sorted((v for v in data()["verdicts"] if not v["good"]), key=lambda v: int(v["at"]))
     assert [v["facts"] for v in bad] == [list(facts.said) for facts in result.facts]
     assert [v["at"] for v in bad] == [facts.at_ms for facts in result.facts]
     assert len({tuple(v["facts"]) for v in bad}) > 1

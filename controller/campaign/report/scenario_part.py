@@ -89,7 +89,7 @@ def _bad(s: Document) -> Raw | None:
 
 def _facts_of_failed(s: Document) -> Iterator[Raw]:
     """Under each failed verdict what stood behind it, at its moment."""
-    bad = [v for v in s["verdicts"] if not v["good"]]
+    bad = sorted((v for v in s["verdicts"] if not v["good"]), key=lambda v: int(v["at_ms"]))
     for v, facts in zip(bad, s["facts"], strict=False):
         at = typed(facts["at_ms"])
         yield tag("p", tag("strong", f"{v['wanted']}: {v['seen']}"), f", line {v['line']}")
