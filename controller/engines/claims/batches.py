@@ -105,22 +105,29 @@ BATCHES = (
 )  # fmt: skip
 
 ESCALATIONS = (
-    Claim("a batch that high vacuum ended is remembered as the one before", when=lambda s: s.was.step in (CONVEY, CLEAR) and s.step == VENT,
-          then=lambda s: s.high_before == s.was.high_batch and s.high_before_that == s.was.high_before),
+    Claim("a batch that high vacuum ended is remembered as the one before", then=lambda s: s.high_batch == s.drew_too_high
+          and s.high_before == s.too_high_last and s.high_before_that == s.too_high_last_but_one),
     Claim("the trip counts high vacuum as long as the end of the batch does", when=lambda s: s.vacuum_too_high_2_seen and s.high_batches >= s.set.vacuum_high_repeats,
           then=lambda s: s.vacuum_too_high_1_seen and s.vacuum_too_high_1_held_ms == s.vacuum_too_high_2_held_ms),
     Claim("so many batches of the last three ended by high vacuum are a trip", when=lambda s: s.vacuum_too_high_acts and s.was.step in (DRAW, CONVEY)
-          and 1 + (1 if s.was.high_before else 0) + (1 if s.was.high_before_that else 0) >= s.set.vacuum_high_repeats, then=lambda s: s.step == FAULT),
-    Claim("filter pressure over its second limit in two batches running is a trip", when=lambda s: s.dp_far_over_long and s.was.dp_far_before, then=lambda s: s.step == FAULT),
-    Claim("so many batches running under the least fill time are a trip", when=lambda s: s.was.step == CLEAR, then=lambda s: s.was.short_cycles < s.set.short_cycles_max or s.step == FAULT),
-    Claim("fills too fast after a second emptying and a warning are a trip", when=lambda s: s.was.step == CLEAR, then=lambda s: s.was.too_fast_batches <= s.set.too_fast_in_row + 1 or s.step == FAULT),
-    Claim("no batch follows so many short ones running", when=lambda s: s.was.step in (DRAIN, SETTLE) and s.step == SEAL, then=lambda s: s.was.short_batches < s.set.short_batches_max),
+          and 1 + (1 if s.was.too_high_last else 0) + (1 if s.was.too_high_last_but_one else 0) >= s.set.vacuum_high_repeats, then=lambda s: s.step == FAULT),
+    Claim("filter pressure over its second limit is counted as the loop reads it", then=lambda s: s.dp_far_over_long_seen == s.clogged
+          and (not s.clogged or s.dp_far_over_long_held_ms == s.clogged_ms)),
+    Claim("a batch that filter pressure ended is remembered as the one before", then=lambda s: s.dp_far_batch == s.drew_clogged and s.dp_far_before == s.clogged_last),
+    Claim("filter pressure over its second limit in two batches running is a trip", when=lambda s: s.clogged_long and s.was.clogged_last, then=lambda s: s.step == FAULT),
+    Claim("batches under the least fill time are counted, each of them", then=lambda s: s.short_cycles >= min(s.hasty_running, s.set.short_cycles_max)),
+    Claim("so many batches running under the least fill time are a trip", when=lambda s: s.was.step == CLEAR, then=lambda s: s.was.hasty_running < s.set.short_cycles_max or s.step == FAULT),
+    Claim("fills too fast are counted, each of them", then=lambda s: s.too_fast_batches >= min(s.early_running, s.set.too_fast_in_row + 2)),
+    Claim("fills too fast after a second emptying and a warning are a trip", when=lambda s: s.was.step == CLEAR, then=lambda s: s.was.early_running <= s.set.too_fast_in_row + 1 or s.step == FAULT),
+    Claim("batches short of material are counted, each of them", then=lambda s: s.short_batches >= min(s.starved_running, s.set.short_batches_max)),
+    Claim("no batch follows so many short ones running", when=lambda s: s.was.step in (DRAIN, SETTLE) and s.step == SEAL, then=lambda s: s.was.starved_running < s.set.short_batches_max),
     Claim("a return from want of air is counted", when=lambda s: s.was.air_hold and s.step in (SEAL, VENT),
           then=lambda s: s.resumes_in_row == min(s.was.resumes_in_row + 1, s.set.resumes_in_row_max) and s.resume_bucket_ms >= s.set.resume_spacing_ms),
     Claim("low air after so many returns running or an hour is a trip", when=lambda s: s.supply_air_low_acts and s.was.step in SUCTION and s.set.source_kind != MOTOR_KIND
           and (s.was.resumes_in_row >= s.set.resumes_in_row_max or s.was.resume_bucket_ms + s.set.resume_spacing_ms > HOUR_MS), then=lambda s: s.step == FAULT),
-    Claim("a filter pressure that stands as convey left it is not good in seal", when=lambda s: s.was.step == SEAL and s.set.dp_fitted and s.dp_pa >= max(s.set.dp_min_pa, FROZEN_PA)
-          and s.dp_pa - s.was.dp_end_pa <= FROZEN_PA and s.was.dp_end_pa - s.dp_pa <= FROZEN_PA, then=lambda s: not s.dp_good),
+    Claim("the end of convey is remembered as the loop of the filter pressure read it", then=lambda s: s.dp_end_pa == s.dp_left_pa),
+    Claim("a filter pressure that stands as convey left it is not good in seal", when=lambda s: s.was.step == SEAL and s.set.dp_fitted and s.dp_pa >= max(s.set.dp_min_pa, FROZEN_PA + FROZEN_PA)
+          and s.dp_pa - s.was.dp_left_pa <= FROZEN_PA and s.was.dp_left_pa - s.dp_pa <= FROZEN_PA, then=lambda s: not s.dp_good),
 )  # fmt: skip
 
 TRIPS = tuple(

@@ -52,8 +52,13 @@ FAULTS = (
     Claim("thin air is counted as the transmitter reads it", when=lambda s: s.thin_air, then=lambda s: s.supply_air_lost_1_seen and s.supply_air_lost_1_held_ms >= s.thin_air_ms),
     Claim("under the very low limit of a supply transmitter nothing goes on working", when=lambda s: s.was.step in WORKING and s.was.thin_air and s.reads_thin_air
           and s.was.thin_air_ms + s.dt_ms >= s.set.supply_lost_ms, then=lambda s: s.step == FAULT),
-    Claim("low air ends the suction of an air-driven source, told by a switch or a transmitter", when=lambda s: s.supply_air_low_acts and s.was.step in SUCTION and s.set.source_kind != MOTOR_KIND,
+    Claim("a switch that is off, or a loop under its limit until a band over it, is low air", when=lambda s: s.air_short, then=lambda s: s.supply_under_limit),
+    Claim("low air in suction is counted as the wire tells it", when=lambda s: s.short_in_suction,
+          then=lambda s: (s.supply_air_low_1_seen and s.supply_air_low_1_held_ms >= s.short_in_suction_ms) or (s.supply_air_low_3_seen and s.supply_air_low_3_held_ms >= s.short_in_suction_ms)),
+    Claim("low air ends the suction of an air-driven source, told by a switch or a transmitter", when=lambda s: s.was.step in SUCTION and s.was.short_in_suction and s.air_short
+          and s.was.returns_spent == s.returns_spent and s.was.short_in_suction_ms + s.dt_ms >= s.set.supply_low_ms,
           then=lambda s: s.step in (FAULT, LEVEL_HOLD, REST) or (s.step == CLEAR and s.was.step != CLEAR and not s.run)),
+    Claim("a pause for air does not end while the wire tells low air", when=lambda s: s.was.step == LEVEL_HOLD and s.was.air_hold and s.step in (SEAL, VENT), then=lambda s: not s.air_short),
     Claim("no reset of flap or safety but where the machine is seen", when=lambda s: s.reset_accepted and s.was.fault_at_machine,
           then=lambda s: s.now.reset_pb or (s.now.reset_request and not s.now.request_remote)),
     Claim("a fault of flap or safety is remembered as one", when=lambda s: s.step == FAULT and s.trip and (s.safety_chain_open_acts or s.flap_lost_closed_acts

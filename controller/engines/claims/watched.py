@@ -1,7 +1,7 @@
 """Facts that only watch: clocks on the wires, that claims can be held against. Nothing of the sequence reads them."""
 
+from controller.engines.claims.tallies import Tallies
 from controller.sequence.definition import fact, memory, percent
-from controller.sequence.last_word import Facts
 from controller.sequence.steps import (
     BY_SWITCH,
     DAY_MS,
@@ -17,8 +17,8 @@ from controller.sequence.steps import (
 )  # fmt: skip
 
 
-class Watched(Facts):
-    """The facts, and clocks that only the claims read."""
+class Watched(Tallies):
+    """The facts, counts of the batches, and clocks that only the claims read."""
 
     @memory(first=0)
     def unproven_ms(s) -> int:
