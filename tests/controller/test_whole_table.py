@@ -73,7 +73,11 @@ def test_the_cycles_of_a_run_have_every_step_and_every_figure():
         result="complete",
     )  # fmt: skip
     head, row, *_ = printed(lambda console: runs.cycles([record], console)).splitlines()
-    assert words(head) == [*["no", "start"], *runs.COLUMNS, *["all", "kPa", "kg", "Nm3", "fill", "ended", "by"]]
+    assert words(head) == [
+        *["no", "start"],
+        *runs.COLUMNS,
+        *["all", "kPa", "kg", "Nm3", "fill", "ended", "by"],
+    ]
     figures = ["14650"] * len(runs.COLUMNS)
     assert words(row) == ["1234", "23:59:42", *figures, "131850", "35.4", "1234.56", "12.345", "time"]
 
