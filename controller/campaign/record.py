@@ -116,7 +116,6 @@ class RunRecord:
                 path.name: sha256(path) for path in evidence_of(self._out, result.name) if path.is_file()
             },
             "station_folder": place.station.name,
-            "grounds": result.why,
             "why": head.why,
             "shows": head.shows,
             "guards": head.guards,
