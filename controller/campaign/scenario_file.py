@@ -9,7 +9,7 @@ from functools import cache
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator, Field, WithJsonSchema
 
 from controller.settings import GROUPS as PRESET_GROUPS
 from controller.settings import keys as preset_keys
@@ -27,7 +27,11 @@ CONDITION = "a condition over facts, inputs, outputs, interlocks, presets and st
 SPAN = "written as 500ms, 12s or 2m30s"
 
 
-Range = Annotated[str, BeforeValidator(lambda given: str(given) if type(given) in (int, float) else given)]
+Range = Annotated[
+    str,
+    BeforeValidator(lambda given: str(given) if type(given) in (int, float) else given),
+    WithJsonSchema({"type": ["string", "number"]}),
+]
 """2 to 4, at least 2, at most 3s; a bare number may stand without quotes."""
 
 

@@ -38,8 +38,9 @@ def report(run: Path, proofs: Path | None, now: datetime) -> Path:
         raise StationError(changed)
     logic = Logic(RECEIVER)
     same = logic_hash(logic) == found["logic"]
+    known = {**found, "sha256": record.sha256(run / record.FILE)}
     told = Told(
-        {**found, "sha256": record.sha256(run / record.FILE)}, run.resolve().name, 1, record.utc(now), version("vacuum-receiver"),
+        known, run.resolve().name, 1, record.utc(now), version("vacuum-receiver"),
         matrix(run, found, logic) if same else None,
         proofs_of.read(proofs, found["logic"]) if proofs else Proofs({}),
         {s["name"]: Evidence(tuple(_evidence(run, s["name"]))) for s in found["scenarios"]},
