@@ -224,9 +224,15 @@ def fills_ever_faster(teller: Story, out: Outputs, purging_ms: int) -> int:
     return 20
 
 
+def filter_gauge_freezes(teller: Story, out: Outputs, purging_ms: int) -> int:
+    """The pressure drop of the filter stands still, air drawn or not."""
+    teller.moods[:] = ["dp_frozen" if teller.told_ms > 3_000 else "", ""]
+    return 10
+
+
 DIRECTORS = (
     air_goes_while_purging, line_plugs_at_the_end_of_purge, product_runs_out, scans_come_late, waits_for_long,
-    left_alone, fills_ever_faster, scans_crawl, air_goes_with_the_flap,
+    left_alone, fills_ever_faster, scans_crawl, air_goes_with_the_flap, filter_gauge_freezes,
 )  # fmt: skip
 
 
@@ -248,24 +254,24 @@ def story(
 
 
 PROGRAMME: tuple[tuple[int, int, Director | None, int], ...] = (
-    (4, 4, None, 87), (5, 5, None, 87), (11, 11, None, 2_169), (19, 3, None, 195), (23, 7, None, 304),
-    (25, 9, None, 189), (38, 6, None, 288), (41, 9, None, 408), (44, 12, None, 1_502),
-    (45, 13, None, 95), (46, 14, None, 394), (52, 4, None, 2_265), (53, 5, None, 262),
-    (55, 7, None, 383), (61, 13, None, 2_175), (63, 15, None, 1_613), (65, 1, None, 125),
-    (67, 3, None, 12), (68, 4, None, 639), (75, 11, None, 818), (76, 12, None, 1_527),
-    (79, 15, None, 147), (80, 0, None, 74), (81, 1, None, 21), (84, 4, None, 65), (93, 13, None, 7),
-    (95, 15, None, 395), (98, 2, None, 661), (99, 3, None, 339), (101, 5, None, 379),
-    (106, 10, None, 79), (111, 15, None, 335), (115, 3, None, 365), (124, 12, None, 290),
-    (131, 3, None, 1_414), (132, 4, None, 353), (133, 5, None, 997), (142, 14, None, 680),
-    (1001, 1, air_goes_with_the_flap, 451), (1001, 1, fills_ever_faster, 454),
-    (1003, 3, line_plugs_at_the_end_of_purge, 229), (1003, 3, waits_for_long, 397),
-    (1004, 4, scans_crawl, 159), (1004, 4, scans_come_late, 180),
-    (1005, 5, air_goes_while_purging, 1_398), (1006, 6, scans_come_late, 35),
-    (1007, 7, scans_crawl, 188), (1007, 7, scans_come_late, 178), (1009, 9, scans_crawl, 168),
-    (1009, 9, air_goes_while_purging, 348), (1010, 10, scans_crawl, 210),
-    (1011, 11, scans_come_late, 84), (1011, 11, product_runs_out, 595),
-    (1012, 12, scans_come_late, 125), (1012, 12, waits_for_long, 537), (1014, 14, left_alone, 14),
-    (1015, 15, fills_ever_faster, 555),
+    (4, 4, None, 87), (5, 5, None, 60), (13, 13, None, 102), (23, 7, None, 304), (25, 9, None, 520),
+    (27, 11, None, 286), (31, 15, None, 209), (38, 6, None, 288), (41, 9, None, 420),
+    (44, 12, None, 1_148), (45, 13, None, 95), (46, 14, None, 394), (53, 5, None, 262),
+    (61, 13, None, 2_175), (62, 14, None, 1_502), (65, 1, None, 125), (67, 3, None, 12),
+    (68, 4, None, 673), (72, 8, None, 687), (75, 11, None, 850), (76, 12, None, 1_527),
+    (78, 14, None, 99), (79, 15, None, 147), (81, 1, None, 21), (93, 13, None, 7), (95, 15, None, 395),
+    (96, 0, None, 259), (98, 2, None, 661), (99, 3, None, 339), (100, 4, None, 40), (101, 5, None, 379),
+    (106, 10, None, 14), (111, 15, None, 335), (115, 3, None, 411), (117, 5, None, 801),
+    (124, 12, None, 173), (131, 3, None, 1_414), (132, 4, None, 185), (133, 5, None, 997),
+    (134, 6, None, 1_676), (135, 7, None, 1_107), (136, 8, None, 728), (140, 12, None, 1),
+    (142, 14, None, 680), (1001, 1, left_alone, 20), (1001, 1, air_goes_with_the_flap, 451),
+    (1001, 1, fills_ever_faster, 454), (1003, 3, line_plugs_at_the_end_of_purge, 229),
+    (1003, 3, waits_for_long, 397), (1004, 4, scans_crawl, 159), (1005, 5, air_goes_while_purging, 213),
+    (1006, 6, scans_come_late, 35), (1007, 7, scans_crawl, 188), (1008, 8, scans_crawl, 198),
+    (1009, 9, scans_crawl, 168), (1009, 9, air_goes_while_purging, 348), (1010, 10, scans_crawl, 210),
+    (1011, 11, scans_come_late, 84), (1011, 11, product_runs_out, 595), (1012, 12, waits_for_long, 537),
+    (1012, 12, scans_come_late, 108), (1013, 13, filter_gauge_freezes, 455), (1014, 14, left_alone, 14),
+    (1015, 15, left_alone, 18), (1015, 15, fills_ever_faster, 555),
 )  # fmt: skip
 """
 Seed, number of the presets, director, scans: together they reach every row, line and last word. What only one
