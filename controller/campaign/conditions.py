@@ -10,10 +10,11 @@ of the simulated plant, in whole numbers of the unit in its name.
 """
 
 import ast
-from collections.abc import Container, Iterable, Iterator, Mapping
+from collections.abc import Container, Iterable, Mapping
 from copy import deepcopy
 from typing import Any, NamedTuple
 
+from controller.campaign.decisions import leaves
 from controller.engines.columns import ColumnRules, Rule
 from controller.problems import did_you_mean
 from controller.sequence import steps
@@ -136,7 +137,7 @@ class Reader:
 
 def _plain_mistakes(tree: ast.expr, steps: Mapping[str, str]) -> None:
     """Raises Refused for what looks right at first; `steps`: steps and groups, with their signs."""
-    for node in _where_conditions_stand(tree):
+    for node in leaves(tree):
         if isinstance(node, ast.Name) and node.id in steps:
             msg = f"`{node.id}` alone is no condition: write step {steps[node.id]} {node.id}"
             raise Refused(msg)
@@ -145,17 +146,6 @@ def _plain_mistakes(tree: ast.expr, steps: Mapping[str, str]) -> None:
             raise Refused(_whole_number(tree, part))
         if isinstance(part, ast.Compare):
             _steps_with_the_step(part, steps)
-
-
-def _where_conditions_stand(node: ast.expr) -> Iterator[ast.expr]:
-    match node:
-        case ast.BoolOp(_, values):
-            for value in values:
-                yield from _where_conditions_stand(value)
-        case ast.UnaryOp(ast.Not(), value):
-            yield from _where_conditions_stand(value)
-        case _:
-            yield node
 
 
 def _whole_number(tree: ast.expr, number: ast.Constant) -> str:

@@ -53,21 +53,22 @@ def decisions(logic: Logic) -> list[Decision]:
 def conditions_of(tree: ast.expr, logic: Logic) -> tuple[ast.expr, ...]:
     """The conditions of a decision, each once, in the order of the text."""
     found: dict[str, ast.expr] = {}
-    for node in _leaves(tree):
+    for node in leaves(tree):
         found.setdefault(ast.unparse(node), node)
     return tuple(found.values())
 
 
-def _leaves(tree: ast.expr) -> Iterable[ast.expr]:
+def leaves(tree: ast.expr) -> Iterable[ast.expr]:
+    """The conditions of an expression that is true or false, each time they stand in it."""
     match tree:
         case ast.BoolOp(_, values):
             for value in values:
-                yield from _leaves(value)
+                yield from leaves(value)
         case ast.UnaryOp(ast.Not(), value):
-            yield from _leaves(value)
+            yield from leaves(value)
         case ast.IfExp(test, a, b):
             for value in (test, a, b):
-                yield from _leaves(value)
+                yield from leaves(value)
         case ast.Constant():
             return
         case _:
@@ -97,7 +98,7 @@ def decisive(decision: Decision, seen: Iterable[int]) -> dict[str, set[bool]]:
     A combination is a whole number: bit k is the value of condition k.
 
     >>> tree = ast.parse("a and (b or c)", mode="eval").body
-    >>> abc = Decision("", tree, tuple(_leaves(tree)))
+    >>> abc = Decision("", tree, tuple(leaves(tree)))
     >>> {k: sorted(v) for k, v in decisive(abc, [0b011, 0b010, 0b101, 0b001]).items()}
     {'a': [False, True], 'b': [False, True], 'c': [False, True]}
     """

@@ -9,12 +9,12 @@ that in an episode the row is not judged. It is never a list of what went wrong 
 from collections.abc import Mapping
 from typing import NamedTuple
 
+from controller.campaign.scenario import SCAN_MS
 from controller.sequence.presets import Presets
 from controller.sequence.steps import FEEDBACK_OPEN, MOTOR_KIND, VACUUM_HELD
 from controller.simulate.times import typed
 from io_sim.parameters import PlantParameters
 
-SCAN_MS = 10
 DELIVERS = "delivers_again"
 """The name of the rule that the end of an episode judges."""
 
