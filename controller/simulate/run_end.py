@@ -32,7 +32,7 @@ def read(text: str) -> Until:
     Raises:
         ValueError: There is no such step, state or event; says which there are.
 
-    >>> read("drain#3").times, sorted(read("filter_clean").steps), read("no_material").event
+    >>> read("drain#3").times, [*map(int, sorted(read("filter_clean").steps))], read("no_material").event
     (3, [11, 12, 13], 'NO_MATERIAL')
     """
     name, mark, count = text.partition("#")
