@@ -93,6 +93,11 @@ class Driver:
         return True
 
     @property
+    def now_ms(self) -> int:
+        """Since power-up."""
+        return self._target.now_ms
+
+    @property
     def chunks(self) -> list[Chunk]:
         """What was recorded so far."""
         return self._chunks

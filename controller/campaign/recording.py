@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import accumulate
 from typing import Any, NamedTuple
 
-from controller.campaign.conditions import Reader
+from controller.campaign.conditions import Condition, Reader
 from controller.campaign.target import Chunk
 from controller.engines.as_written import AsWritten
 from controller.engines.columns import Columns
@@ -76,6 +76,17 @@ class Recording:
             )
             yield Piece(part.first_ms, memory, part.inputs, columns, part.readings, part.told, part.commanded)
             memory = [int(v) for v in done.memory[-1]]
+
+    def truths(self, conditions: Iterable[Condition]) -> tuple[Any, dict[str, Any]]:
+        """When each scan ended [ms], and each condition over all scans, by its text."""
+        import numpy as np
+
+        times, found = [], {c.text: (c, list[Any]()) for c in conditions}
+        for piece in self.pieces():
+            times.append(piece.first_ms + self.scan_ms * np.arange(piece.columns.scans, dtype=np.int64))
+            for c, parts in found.values():
+                parts.append(piece.columns.whole(c.rule))
+        return np.concatenate(times), {text: np.concatenate(parts) for text, (_, parts) in found.items()}
 
     def scene(self, at_ms: int, engine: AsWritten) -> Scene | None:
         """One scan laid open; None if none ended then."""

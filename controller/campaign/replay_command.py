@@ -73,7 +73,8 @@ def show(console: "Console", path: Path, done: Replayed) -> None:
     header = done.header
     of = "simulated" if header.seed is not None else "recorded on a rig"
     console.print(f"{path}: {header.station}, {of}, software {header.software}, logic {header.logic}")
-    console.print("Today's logic is the same." if done.same_logic else "Today's logic is another.")
+    same = "the same" if done.same_logic else "another"
+    console.print(f"Today's logic is {same}; the settings are those of the recording, whatever the station has now.")
     for note in done.notes:
         console.print(note)
     many = f"{done.scans:,} scans, {typed(done.ran_ms)}, {_parts(done.parts)}"

@@ -8,20 +8,18 @@ from typing import Any, Literal, NamedTuple
 from controller.campaign.conditions import Condition, Reader
 from controller.campaign.patterns import Pattern, pattern
 from controller.campaign.scenario_file import Entry, Expectation, Head
-from controller.campaign.words import guarded, point_and_value, span
+from controller.campaign.words import guarded, point_and_value, span, steps_named
 from controller.options import WIRED_WHEN, impossible, misplaced
 from controller.points import ANALOGS, CONTACTS, Point
 from controller.problems import Problem, StationError, did_you_mean
 from controller.sequence.presets import Presets
-from controller.sequence.steps import STATES, Step
 from controller.settings import Station
 from controller.settings import keys as preset_keys
-from controller.simulate.parts_fitted import has_part, lack
+from controller.simulate.parts_fitted import can_fail
 from controller.simulate.times import milliseconds
 from controller.station_file import Document
 from controller.station_keys import typed, typed_values
 from controller.strict_yaml import Loc
-from io_sim.failures import CATALOGUE, SLOTS
 from io_sim.parameters import PlantParameters
 from io_sim.parameters import problems as plant_problems
 from io_sim.settings import keys as plant_keys
@@ -311,14 +309,7 @@ class Resolver:
         return found
 
     def _steps(self, loc: Loc, name: str) -> tuple[int, ...]:
-        word, names = name.upper(), [step.name for step in Step]
-        if word in STATES:
-            return tuple(STATES[word])
-        if word in names:
-            return (Step[word].value,)
-        said = did_you_mean(name.lower(), [n.lower() for n in (*names, *STATES)])
-        self._say(loc, f"{name!r} is neither a step nor a state{said}")
-        return ()
+        return self._tried(loc, partial(steps_named, name)) or ()
 
     def _interlock(self, loc: Loc, name: str) -> int:
         names = self.logic.interlock_names
@@ -328,13 +319,8 @@ class Resolver:
         return 0
 
     def _mode(self, loc: Loc, name: str) -> None:
-        if name not in SLOTS:
-            self._say(loc, f"no failure mode {name!r}{did_you_mean(name, SLOTS)}")
-            return
-        mode = next(mode for mode in CATALOGUE if mode.id == name)
-        presets = self.station.receiver.presets
-        if not has_part(mode, presets, self.station.wired):
-            self._say(loc, f"{name}: {self.station.receiver.name} has {lack(mode, presets)}")
+        receiver = self.station.receiver
+        self._tried(loc, partial(can_fail, name, receiver.name, receiver.presets, self.station.wired))
 
     def _line(self, loc: Loc) -> int:
         return self.document.problem(loc, "").line

@@ -22,6 +22,7 @@ COMMANDS = (
     "vessel_seen", "recipe", "relearn",
 )  # fmt: skip
 """What a person, page or network can ask for; as the requests of the process image are called."""
+SOURCES = ("panel", "socket", "remote")
 
 CONDITION = "a condition over facts, inputs, outputs, interlocks, presets and steps by name"
 SPAN = "written as 500ms, 12s or 2m30s"
@@ -72,7 +73,7 @@ class Entry(StrictModel):
     after: Time = Field(default="", description=f"so long after that, {SPAN}; alone: after the entry before")
     waits: Time = Field(default="2m", description=f"how long the moment may take to come, {SPAN}")
     command: Literal[COMMANDS] | None = Field(default=None, description="what is asked for")  # type: ignore[valid-type]
-    source: Literal["panel", "socket", "remote"] = Field(default="panel", description="from where")
+    source: Literal[SOURCES] = Field(default="panel", description="from where")  # type: ignore[valid-type]
     set: list[str] = Field(
         default=[], max_length=20, description="points that no instrument drives: `plant_enable off`"
     )

@@ -7,6 +7,7 @@ from typing import NamedTuple
 from controller.image import FIELD_INPUTS, JOG, Inputs
 from controller.problems import did_you_mean
 from controller.sequence.logic import Logic
+from controller.sequence.steps import STATES, Step
 
 MOST = 1e12
 SET_BY_HAND = tuple(
@@ -67,6 +68,23 @@ def point_and_value(text: str) -> tuple[str, float]:
         return name, int(value)
     kind = "on or off" if isinstance(Inputs._field_defaults[name], bool) else "a whole number"
     msg = f"{text!r}: {name} takes {'none or an output that can be jogged' if name == 'jog' else kind}"
+    raise ValueError(msg)
+
+
+def steps_named(name: str) -> tuple[int, ...]:
+    """
+    The steps of a step or a state, in capitals or not.
+
+    Raises:
+        ValueError: It is neither.
+
+    >>> steps_named("drain") == (Step.DRAIN,)
+    True
+    """
+    known = {step.name: (step.value,) for step in Step} | {n: tuple(found) for n, found in STATES.items()}
+    if name.upper() in known:
+        return known[name.upper()]
+    msg = f"{name!r} is neither a step nor a state{did_you_mean(name.lower(), map(str.lower, known))}"
     raise ValueError(msg)
 
 

@@ -82,7 +82,7 @@ VACUUM_AND_FILTER = (
        If("dp on the clean side", "read filter dp: high is the filter, as usual is the line; "),
        "after two of three batches the receiver trips"),
       PROCESS, "a plug in the line, and a trip", 10),
-    E("VACUUM_NOT_RELEASED", HIGH, "the body stays under vacuum with the source off and the vent open",
+    E("VACUUM_NOT_RELEASED", HIGH, "the body stays under vacuum with the source off",
       (If("vent", "vent valve stuck or its filter blocked, "), If("bypass", "bypass valve stuck shut, "),
        "source valve passing, line plugged",
        If("vacuum transmitter", "; transmitter frozen or its zero drifted"),

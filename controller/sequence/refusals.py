@@ -13,7 +13,7 @@ PERMISSIVES = (
     (Facts.stop_asked, "a stop was asked for in the same scan"),
     (Facts.halt, "a halt was asked for in the same scan"),
     (Facts.inputs_old, "the I/O image is too old"),
-    (Facts.supply_not_over, "supply air is not over its low limit and hysteresis"),
+    (Facts.supply_not_over, "supply air is not over its low limit plus the band"),
     (Facts.vacuum_not_good, "the vacuum signal is not good"),
     (Facts.not_near_zero, "body vacuum is not within the release threshold of zero"),
     (Facts.running, "the motor is running: source off is not proven"),

@@ -2,12 +2,13 @@
 
 from collections.abc import Container
 
+from controller.problems import did_you_mean
 from controller.sequence.presets import Presets, limits
 from controller.settings import keys
 from controller.simulate.failures_asked import Asked, read
 from controller.station_keys import typed
 from controller.strict_yaml import dotted
-from io_sim.failures import CATALOGUE, FailureMode, Needs
+from io_sim.failures import CATALOGUE, SLOTS, FailureMode, Needs
 
 # fmt: off
 PARTS: dict[Needs, str] = {
@@ -44,11 +45,23 @@ def read_for(text: str, station: str, presets: Presets, wired: Container[str]) -
         ValueError: It cannot be read, or is of a part that the station has not; says what there is.
     """
     asked = read(text, [mode for mode in CATALOGUE if has_part(mode, presets, wired)])
-    mode = next(mode for mode in CATALOGUE if mode.id == asked.mode)
-    if not has_part(mode, presets, wired):
-        msg = f"--fail {asked.mode}: {station} has {lack(mode, presets)}"
-        raise ValueError(msg)
+    try:
+        can_fail(asked.mode, station, presets, wired)
+    except ValueError as no:
+        msg = f"--fail {no}"
+        raise ValueError(msg) from None
     return asked
+
+
+def can_fail(name: str, station: str, presets: Presets, wired: Container[str]) -> None:
+    """Raises ValueError where there is no such failure mode, or the station has not the part."""
+    if name not in SLOTS:
+        msg = f"no failure mode {name!r}{did_you_mean(name, SLOTS)}"
+        raise ValueError(msg)
+    mode = next(mode for mode in CATALOGUE if mode.id == name)
+    if not has_part(mode, presets, wired):
+        msg = f"{name}: {station} has {lack(mode, presets)}"
+        raise ValueError(msg)
 
 
 def has_part(mode: FailureMode, presets: Presets, wired: Container[str]) -> bool:

@@ -18,22 +18,26 @@ True
 """
 
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
 from controller.campaign.conditions import Condition, plant_readings
+from controller.campaign.patterns import pattern
 from controller.campaign.recording import Recording
 from controller.campaign.results import grounds
 from controller.campaign.runner import Runner
 from controller.campaign.scenario import SCAN_MS, Action, Scenario
+from controller.campaign.scenario_file import COMMANDS, SOURCES
+from controller.campaign.target import Chunk
+from controller.campaign.words import point_and_value, steps_named
 from controller.problems import did_you_mean
-from controller.sequence.steps import STATES, Step
+from controller.sequence.steps import Step
+from controller.simulate.parts_fitted import can_fail
 from controller.simulate.times import milliseconds, typed
 from controller.stations import station_folder
-from io_sim.failures import SLOTS
 
 
 class NotSeen(AssertionError):  # noqa: N818, says what is wrong
@@ -43,6 +47,9 @@ class NotSeen(AssertionError):  # noqa: N818, says what is wrong
 class Receiver:
     """
     One simulated station from power-up on.
+
+    A name that there is not, a value that cannot be, or a part that the station has not raises ValueError;
+    what looks at scans before the first one has run, too.
 
     Args:
         station: A folder, or a station that comes along, by name.
@@ -63,9 +70,9 @@ class Receiver:
         seed: int = 1,
     ) -> None:
         self._runner = _runner()
-        scenario = _scenario(self._runner, station, presets or {}, plant or {}, seed)
-        self._driver, self._recorded = self._runner.driver(scenario, plant_readings())
-        self._ms, self._failing = 0, dict[str, None]()
+        self._scenario = _scenario(self._runner, station, presets or {}, plant or {}, seed)
+        self._driver, self._recorded = self._runner.driver(self._scenario, plant_readings())
+        self._failing = dict[str, None]()
 
     # ---- what is done: it acts from the next scan on ---------------------------------------------------
     def start(self) -> None:
@@ -78,22 +85,41 @@ class Receiver:
 
     def command(self, name: str, source: str = "panel") -> None:
         """Any command of a scenario file, as halt, reset or clean; from panel, socket or remote."""
+        _known("command", name, COMMANDS)
+        _known("source", source, SOURCES)
         self._driver.do(Action("command", name, 1, source=source))
 
-    def set(self, point: str, value: int) -> None:
-        """Sets an input that no instrument drives, as `plant_enable`."""
-        self._driver.do(Action("set", point, value))
+    def set(self, point: str, value: int | str) -> None:
+        """Sets an input that no instrument drives: `plant_enable` on or off (1 or 0), `jog` flap_open_cmd."""
+        try:
+            found = point_and_value(f"{point} {value}")
+        except ValueError:
+            if value not in (0, 1):
+                raise
+            found = point_and_value(f"{point} {'on' if value else 'off'}")
+        self._driver.do(Action("set", *found))
+
+    def power_cut(self, lasts: str) -> None:
+        """The controller is off for so long and the plant goes on; then its first scan with what it keeps."""
+        ms = milliseconds(lasts)
+        if ms % SCAN_MS:
+            msg = f"a power cut of {lasts} is not whole scans of {SCAN_MS} ms"
+            raise ValueError(msg)
+        self._driver.do(Action("power_cut", "", ms))
+        self._driver.run_until(self.ms + SCAN_MS)
 
     def fail(self, mode: str, amount: float = 1.0, grows: str = "") -> None:
         """A failure mode begins, whole or in part, at once or growing to it in a time."""
-        if mode not in SLOTS:
-            msg = f"no failure mode {mode!r}{did_you_mean(mode, SLOTS)}"
+        self._can_fail(mode)
+        if not 0 < amount <= 1:
+            msg = f"{mode}: the amount is {amount}, must be over 0 and at most 1; `mend` ends it"
             raise ValueError(msg)
         self._driver.do(Action("fail", mode, amount, milliseconds(grows) if grows else 0))
         self._failing[mode] = None
 
     def mend(self, mode: str) -> None:
         """A failure mode ends."""
+        self._can_fail(mode)
         self._driver.do(Action("mend", mode, 0))
         self._failing.pop(mode, None)
 
@@ -116,14 +142,12 @@ class Receiver:
             ValueError: It is neither a step, a state nor a condition.
         """
         begun, limit_ms = self.ms, self.ms + milliseconds(within)
-        steps: tuple[int, ...] = tuple(STATES.get(what.upper(), ()))
-        if what.upper() in Step.__members__:
-            steps = (Step[what.upper()].value,)
-        came = (
-            self._driver.enters(steps, limit_ms)
-            if steps
-            else self._driver.comes_true(self._read(what), limit_ms, again=False)
-        )
+        try:
+            steps = steps_named(what)
+        except ValueError as no:
+            came = self._driver.comes_true(self._read(what, str(no)), limit_ms, again=False)
+        else:
+            came = self._driver.enters(steps, limit_ms)
         if not came:
             raise self._not_seen(what, f"did not come within {within}")
         return self.ms - begun
@@ -131,46 +155,66 @@ class Receiver:
     # ---- what is looked at -----------------------------------------------------------------------------
     def expect(self, condition: str, within: str = "") -> int:
         """A condition is true now, or within a time; how long it took [ms]. Raises as `run_until`."""
-        if self.ms and self.now(condition):
+        self._read(condition)
+        if (self._driver.chunks or not within) and self.now(condition):
             return 0
         if not within:
             raise self._not_seen(condition, "is not so")
-        self._read(condition)
         return self.run_until(condition, within)
 
     def now(self, condition: str) -> bool:
         """Whether a condition is true in the last scan."""
         read = self._read(condition)
-        last = [p.columns.whole(read.rule)[-1] for p in self._recorded(self._driver.chunks[-1:]).pieces()]
-        return bool(last and last[-1])
+        (last,) = self._recorded(self._ran()[-1:]).pieces()
+        return bool(last.columns.whole(read.rule)[-1])
 
     def never(self, condition: str) -> None:
-        """Raises NotSeen if a condition was true in any scan since power-up."""
-        rule = self._read(condition).rule
-        for piece in self.recording.pieces():
-            for k, true in enumerate(piece.columns.whole(rule)):
-                if true:
-                    at_ms = piece.first_ms + k * SCAN_MS
-                    raise self._not_seen(condition, "never may be so, and was", at_ms)
+        """
+        Raises NotSeen if a condition was true in any scan since power-up.
+
+        Also in the forms of a scenario file: `C for 150ms`, `C unless C for 3s since C`.
+        """
+        wrong = pattern(condition, self._runner.reader.read)
+        times, truths = self._recorded(self._ran()).truths(wrong.conditions)
+        broken = times[wrong.broken(times, SCAN_MS, lambda c: truths[c.text])]
+        if len(broken):
+            raise self._not_seen(condition, "never may be so, and was", int(broken[0]))
 
     @property
     def ms(self) -> int:
         """Time since power-up."""
-        chunks = self._driver.chunks
-        return chunks[-1].first_ms + (chunks[-1].scans - 1) * SCAN_MS if chunks else 0
+        return self._driver.now_ms
 
     @property
     def step(self) -> str:
         """Where the sequence stands, by name."""
-        return next(s.name for s in Step if self.now(f"step == {s.name}"))
+        (last,) = self._recorded(self._ran()[-1:]).pieces()
+        return Step(int(last.columns.this("step")[-1])).name
 
     @property
     def recording(self) -> Recording:
         """All scans so far, with every fact of each."""
         return self._recorded(self._driver.chunks)
 
-    def _read(self, condition: str) -> Condition:
-        return self._runner.reader.read(condition)
+    def _read(self, condition: str, else_said: str = "") -> Condition:
+        """A condition; of a word alone that is none, what else it may have meant."""
+        try:
+            return self._runner.reader.read(condition)
+        except ValueError as no:
+            if not (else_said and condition.isidentifier()):
+                raise
+            msg = f"{else_said}; {no}"
+            raise ValueError(msg) from None
+
+    def _ran(self) -> list[Chunk]:
+        if self._driver.chunks:
+            return self._driver.chunks
+        msg = 'no scan has run yet, so there is nothing to look at: run("1s") first'
+        raise ValueError(msg)
+
+    def _can_fail(self, mode: str) -> None:
+        s = self._scenario
+        can_fail(mode, s.station.receiver.name, s.presets, s.station.wired)
 
     def _not_seen(self, what: str, said: str, at_ms: int | None = None) -> NotSeen:
         assert self._runner.engine is not None
@@ -181,6 +225,12 @@ class Receiver:
             *(f"  {line}" for line in (grounds(scene) if scene else ())),
         ]
         return NotSeen("\n".join(lines))
+
+
+def _known(kind: str, name: str, known: Collection[str]) -> None:
+    if name not in known:
+        msg = f"no {kind} {name!r}{did_you_mean(name, known)}; there are {', '.join(known)}"
+        raise ValueError(msg)
 
 
 @cache

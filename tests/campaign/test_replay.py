@@ -260,7 +260,7 @@ def called(*options):
 def test_the_command_says_identical(run):
     result = called(run)
     assert result.exit_code == 0
-    assert "Today's logic is the same." in result.output
+    assert "Today's logic is the same; the settings are those of the recording" in result.output
     assert "Identical: 1,600 scans, 16s, 1 part" in result.output
 
 

@@ -4,6 +4,7 @@ import re
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -63,16 +64,75 @@ def test_a_failure_is_set_mended_and_all_are_released(mill: Receiver) -> None:
         ({"seed": 0}, "seed"),
     ],
 )
-def test_what_there_is_not_or_cannot_be_is_refused(ask: dict[str, object], said: str) -> None:
+def test_what_there_is_not_or_cannot_be_is_refused(ask: dict[str, Any], said: str) -> None:
     with pytest.raises(StationError, match=said):
         Receiver(**ask)
 
 
-def test_an_unknown_failure_or_condition_is_refused(mill: Receiver) -> None:
-    with pytest.raises(ValueError, match="did you mean 'flap_sticks_open'"):
-        mill.fail("flap_stick_open")
-    with pytest.raises(ValueError, match="did you mean 'source_cmd'"):
-        mill.run_until("sorce_cmd")
+def test_what_looks_at_scans_before_one_has_run_is_an_error_and_no_pass() -> None:
+    new = Receiver()
+    for look in (lambda: new.never("source_cmd"), lambda: new.step, lambda: new.now("True"),
+                 lambda: new.expect("not source_cmd")):  # fmt: skip
+        with pytest.raises(ValueError, match="no scan has run yet"):
+            look()
+    new.run("10ms")
+    new.never("source_cmd")
+
+
+def test_never_takes_the_forms_of_a_file_over_all_scans(mill: Receiver) -> None:
+    mill.start()
+    mill.run_until("convey")
+    mill.never("horn for 10s")
+    mill.never("source_cmd unless horn for 2900ms since step == REST")
+    with pytest.raises(NotSeen, match="`source_cmd unless fault_lamp since step == REST` never may be so"):
+        mill.never("source_cmd unless fault_lamp since step == REST")
+
+
+@pytest.mark.parametrize(
+    ("do", "said"),
+    [
+        (lambda r: r.fail("motor_overload"), "buckwheat_mill has no motor|has no motor"),
+        (lambda r: r.mend("flap_stick_open"), "did you mean 'flap_sticks_open'"),
+        (lambda r: r.fail("flap_sticks_open", 0), "amount is 0"),
+        (lambda r: r.fail("flap_sticks_open", 1.5), "amount is 1.5"),
+        (lambda r: r.fail("flap_sticks_open", grows="soon"), "is not a duration"),
+        (lambda r: r.set("vacuum_ua", 4_000), "is driven by its instrument"),
+        (lambda r: r.set("plant_enabl", 0), "did you mean 'plant_enable'"),
+        (lambda r: r.set("plant_enable", 2), "takes on or off"),
+        (lambda r: r.command("strat"), "no command 'strat' - did you mean 'start'"),
+        (lambda r: r.command("halt", "pannel"), "no source 'pannel' - did you mean 'panel'"),
+        (lambda r: r.power_cut("15ms"), "not whole scans"),
+        (lambda r: r.run_until("convay"), "did you mean 'convey'"),
+        (lambda r: r.run_until("sorce_cmd"), "did you mean 'source_cmd'"),
+        (lambda r: r.expect("sorce_cmd"), "did you mean 'source_cmd'"),
+        (lambda r: r.never("sorce_cmd"), "did you mean 'source_cmd'"),
+    ],
+)
+def test_what_cannot_be_done_is_refused_with_the_way_out(mill: Receiver, do: Any, said: str) -> None:
+    with pytest.raises(ValueError, match=said):
+        do(mill)
+    assert mill.ms == 1_000, "refused before anything ran"
+
+
+def test_points_are_set_by_number_or_by_word(mill: Receiver) -> None:
+    mill.set("stop_healthy", 0)
+    mill.run("10ms")
+    assert mill.now("not stop_healthy")
+    mill.set("stop_healthy", "on")
+    mill.set("jog", "flap_open_cmd")
+    mill.run("10ms")
+    assert mill.now("stop_healthy and jog == 3")
+
+
+def test_after_a_power_cut_it_is_at_rest_and_time_went_on(mill: Receiver) -> None:
+    mill.start()
+    mill.run_until("convey")
+    before_ms = mill.ms
+    mill.power_cut("3s")
+    assert (mill.ms - before_ms, mill.step) == (3_010, "REST")
+    mill.run("10s")
+    mill.never("source_cmd unless not powering_up since powering_up")
+    assert mill.now("not source_cmd")
 
 
 def run_pytest(tmp_path: Path, text: str) -> str:
