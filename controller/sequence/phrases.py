@@ -288,7 +288,7 @@ PHRASES = {
     "dp_pa": "filter dp", "supply_pa_g": "supply air", "supply_rest_pa_g": "supply air at rest",
     "vacuum_most_pa": "highest vacuum", "vacuum_least_pa": "lowest vacuum", "vacuum_ua": "vacuum current",
     "supply_air_ua": "supply-air current", "filter_dp_ua": "filter-dp current", "flap_retries": "re-openings",
-    "open_retries": "second tries to open", "high_batches": "batches with high vacuum, were this one of them",
+    "open_retries": "second tries to open", "high_batches": "high-vacuum batches with this one",
     "starts_bucket_ms": "time taken up by starts", "pulse_group": "group in turn", "order": "order",
     "on_board": "product on board", "short_batches": "short batches in a row",
     "short_cycles": "too short batches in a row", "scans_late": "late scans",

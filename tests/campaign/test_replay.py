@@ -61,7 +61,7 @@ def run(tmp_path_factory):
     """A run folder: from power-up through the warning, the first clean, into suction."""
     folder = tmp_path_factory.mktemp("run")
     loop = StationLoop(LOGIC, PRESETS, load_plant(FOLDER), generated_executor())
-    with RunTrace(folder, header(), loop) as trace:
+    with RunTrace(folder, header(), loop.layout) as trace:
         for ends_ms, start in ((1_000, 0), (1_300, 1), (RAN_MS, 0)):
             loop.press("start_pb", start)
             while loop.now_ms < ends_ms:

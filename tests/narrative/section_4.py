@@ -84,7 +84,7 @@ PERMISSIVES = (
              "start::a_command_in_the_scan_of_a_stop_or_halt_is_refused_in_words")),
     R("Start asks for: healthy I/O.", "refusal start inputs_old", "refusal clean inputs_old", "refusal empty inputs_old",
       shown=("start::each_permissive_refuses_by_itself_and_by_name",)),
-    R("Start asks for: supply air over low limit and hysteresis.", "refusal start supply_not_over",
+    R("Start asks for: supply air over low limit plus the band.", "refusal start supply_not_over",
       "refusal clean supply_not_over", "refusal empty supply_not_over",
       shown=("start::just_inside_the_limit_start_is_accepted", "start::each_permissive_refuses_by_itself_and_by_name",
              "instruments::a_supply_switch_open_refuses_start_and_gives_no_pulse")),

@@ -276,7 +276,7 @@ def test_a_supply_switch_open_refuses_start_and_gives_no_pulse(fitted):
     bench = fitted(**SUPPLY_SWITCH).at(REST)
     bench.force(supply_air_ok=False, supply_air_ua=BROKEN_WIRE_UA)
     bench.run(6_000)
-    assert bench.press_start() == ["supply air is not over its low limit and hysteresis"]
+    assert bench.press_start() == ["supply air is not over its low limit plus the band"]
     bench.release("supply_air_ok")
     bench.run(100)
     assert bench.press_start() == []
