@@ -74,7 +74,7 @@ def show(console: "Console", path: Path, done: Replayed) -> None:
     of = "simulated" if header.seed is not None else "recorded on a rig"
     console.print(f"{path}: {header.station}, {of}, software {header.software}, logic {header.logic}")
     same = "the same" if done.same_logic else "another"
-    console.print(f"Today's logic is {same}; the settings are those of the recording, not of the station's files.")
+    console.print(f"Today's logic is {same}; the settings are those of the recording, not today's.")
     for note in done.notes:
         console.print(note)
     many = f"{done.scans:,} scans, {typed(done.ran_ms)}, {_parts(done.parts)}"
