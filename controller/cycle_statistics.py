@@ -34,9 +34,9 @@ class Throughput(NamedTuple):
 
     cycles: int
     ms: int
-    delivered_kg: float
+    delivered_kg: float | None  # None where a cycle does not tell it
     rate_kg_h: float | None
-    air_nm3: float
+    air_nm3: float | None
     air_nm3_per_t: float | None
 
 
@@ -80,6 +80,14 @@ def throughput(records: Sequence[CycleRecord]) -> Throughput:
     if not records:
         return Throughput(0, 0, 0.0, None, 0.0, None)
     ms = records[-1].start_ms + records[-1].ms - records[0].start_ms
-    kg, air_nm3 = sum(record.delivered_kg for record in records), sum(record.air_nm3 for record in records)
-    rate_kg_h = kg * HOUR_MS / ms if ms else None
-    return Throughput(len(records), ms, kg, rate_kg_h, air_nm3, air_nm3 * 1_000 / kg if kg > 0 else None)
+    kg = _sum(record.delivered_kg for record in records)
+    air_nm3 = _sum(record.air_nm3 for record in records)
+    rate_kg_h = kg * HOUR_MS / ms if ms and kg is not None else None
+    per_t = air_nm3 * 1_000 / kg if kg and air_nm3 is not None else None
+    return Throughput(len(records), ms, kg, rate_kg_h, air_nm3, per_t)
+
+
+def _sum(values: Iterable[float | None]) -> float | None:
+    """None if one of them is not known."""
+    known = list(values)
+    return None if None in known else sum(value for value in known if value is not None)

@@ -150,7 +150,7 @@ def _show_cycles(records: Sequence[CycleRecord], of: int, console: Console) -> N
         times = (record.draw_ms, record.release_ms, record.flap_opening_ms, record.flap_closing_ms)
         table.add_row(
             str(record.number), record.start_utc[:19].replace("T", " "), str(record.ms),
-            f"{record.delivered_kg:.2f}", _or_dash(record.fill_rate_kg_h, ".0f"),
+            _or_dash(record.delivered_kg, ".2f"), _or_dash(record.fill_rate_kg_h, ".0f"),
             _or_dash(record.vacuum_air_only_pa, ".0f"), *(_or_dash(ms, ".0f") for ms in times), said,
         )  # fmt: skip
     print_whole(table, console)
@@ -167,7 +167,7 @@ def _show_statistics(told: Told, console: Console) -> None:
     print_whole(table, console)
     came = told.came_to
     console.print(
-        f"{came.cycles} cycles in {came.ms / 3_600_000:.2f} h: {came.delivered_kg:.0f} kg, "
+        f"{came.cycles} cycles in {came.ms / 3_600_000:.2f} h: {_or_dash(came.delivered_kg, '.0f')} kg, "
         f"{_or_dash(came.rate_kg_h, '.0f')} kg/h, {_or_dash(came.air_nm3_per_t, '.0f')} Nm3 of air a tonne."
     )
 

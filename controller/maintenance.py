@@ -119,7 +119,7 @@ class Counters:
         """Takes note of a finished cycle."""
         before = dict(self.counts)
         for field, name in _FROM_RECORD.items():
-            self.counts[name] += getattr(record, field)
+            self.counts[name] += getattr(record, field) or 0  # not known: not counted
         return self._due(before)
 
     def _edges(self, point: str, values: Sequence[int], to: int) -> int:

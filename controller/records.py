@@ -38,9 +38,9 @@ class CycleRecord(NamedTuple):
     pulses: int
     supply_lowest_pa_g: int | None
     supply_resting_pa_g: int | None  # last reading before the source was started
-    delivered_kg: float  # into the vessel below: weighed by the plant where `simulated`, else an estimate
+    delivered_kg: float | None  # into the vessel below, weighed by the plant; None where nothing weighs it
     fill_rate_kg_h: float | None  # delivered over the time in convey; None unless a batch was dropped
-    air_nm3: float  # at 0 degrees C, 101.325 kPa (DIN 1343)
+    air_nm3: float | None  # at 0 degrees C, 101.325 kPa (DIN 1343), likewise
     flap_retries: int
     resumes: int
     on_board: str  # at the start: no, yes, unknown

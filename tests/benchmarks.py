@@ -27,7 +27,8 @@ from controller.simulate import executors
 from controller.simulate.failures_asked import Failures
 from controller.simulate.operator import Operator
 from controller.simulate.station_loop import StationLoop
-from controller.simulate.station_run import StationRun, Watcher
+from controller.simulate.station_run import StationRun
+from controller.simulate.station_watch import Watcher
 from io_sim.parameters import PlantParameters
 from io_sim.plant import Plant
 from io_sim.put_in import put_in

@@ -27,7 +27,8 @@ from controller.simulate.executors import Executor, best, executor
 from controller.simulate.failures_asked import Failures
 from controller.simulate.operator import Operator
 from controller.simulate.station_loop import StationLoop
-from controller.simulate.station_run import StationRun, Totals, Watcher
+from controller.simulate.station_run import StationRun
+from controller.simulate.station_watch import Totals, Watcher
 from io_sim.constants import at
 from io_sim.parameters import PlantParameters
 from io_sim.settings import load_plant

@@ -26,8 +26,10 @@ from controller.simulate.executors import Executor, best, executor
 from controller.simulate.failures_asked import Failures, read
 from controller.simulate.operator import HELD_MS, Operator
 from controller.simulate.parts_fitted import has_part
-from controller.simulate.station_loop import Segment, StationLoop
-from controller.simulate.station_run import StationRun, Watcher
+from controller.simulate.segment import Segment
+from controller.simulate.station_loop import StationLoop
+from controller.simulate.station_run import StationRun
+from controller.simulate.station_watch import Watcher
 from io_sim.constants import derived
 from io_sim.failures import CATALOGUE, FailureMode
 from io_sim.parameters import PlantParameters

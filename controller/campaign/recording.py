@@ -18,7 +18,7 @@ from controller.explain import Scene
 from controller.image import Inputs
 from controller.sequence.logic import Logic
 from controller.sequence.presets import Presets
-from controller.simulate.station_loop import whole_memory
+from controller.simulate.segment import whole_memory
 
 PIECE = 20_000
 """Scans looked at together: as many as memory holds with ease."""

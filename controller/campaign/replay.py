@@ -19,7 +19,7 @@ from controller.explain import Scene
 from controller.image import Inputs
 from controller.sequence.logic import Logic
 from controller.sequence.presets import Presets
-from controller.simulate.station_loop import whole_memory
+from controller.simulate.segment import whole_memory
 from controller.trace.header import Header, TraceError, logic_hash
 from controller.trace.reader import Trace
 

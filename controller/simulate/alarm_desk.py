@@ -1,7 +1,8 @@
 """
-The alarms of a simulated run, and what its operator does with them: he acknowledges all before he resets.
+The alarms of a run, and what its operator does with them: who presses reset has seen all that stands.
 
-Between resets nobody acknowledges, as on a night without a shift: what comes back calls again.
+In a simulated run nobody acknowledges between resets, as on a night without a shift: what comes back calls
+again.
 """
 
 from collections.abc import Collection
@@ -14,7 +15,6 @@ from controller.alarms.states import State
 from controller.events import EVENTS
 from controller.sequence.steps import STATES
 
-OPERATOR = "operator at the panel"
 IDLE_RULE = {State.NORMAL, State.SUPPRESSED}
 _STATE_OF: dict[int, str] = {step: state for state, steps in STATES.items() for step in steps}
 
@@ -30,10 +30,15 @@ class AlarmDesk:
         moves = self._noted(self._alarms.take(now_ms, acting, _STATE_OF[step], first_out))
         return [move for move in moves if {move.was, move.now} != IDLE_RULE]
 
-    def reset_pressed(self, now_ms: int, accepted: bool) -> list[Move]:
-        """The operator has seen all that stands and presses reset."""
-        moves = self._alarms.acknowledge(now_ms, OPERATOR)
-        return self._noted(moves + (self._alarms.reset(now_ms, OPERATOR) if accepted else []))
+    def heard(self, now_ms: int, command: str, place: str, accepted: bool) -> list[Move]:
+        """What a command moves: who acknowledges or presses reset has seen all that stands."""
+        if command not in ("acknowledge", "reset"):
+            return []
+        who = f"operator at {place}"
+        moves = self._alarms.acknowledge(now_ms, who)
+        if command == "reset" and accepted:
+            moves += self._alarms.reset(now_ms, who)
+        return self._noted(moves)
 
     def report(self, now_ms: int) -> Report:
         """The figures of the run."""

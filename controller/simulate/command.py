@@ -21,8 +21,10 @@ from controller.simulate.operator import Operator
 from controller.simulate.parts_fitted import read_for
 from controller.simulate.picture import CyclePicture
 from controller.simulate.run_trace import RunTrace
-from controller.simulate.station_loop import Segment, StationLoop
-from controller.simulate.station_run import AT_END, Explained, StationRun, Totals, Watcher
+from controller.simulate.segment import Segment
+from controller.simulate.station_loop import StationLoop
+from controller.simulate.station_run import AT_END, StationRun
+from controller.simulate.station_watch import Explained, Totals, Watcher
 from controller.simulate.times import milliseconds, typed
 from controller.station_check.findings import Finding
 from controller.station_check.findings_steps import sequence
@@ -148,7 +150,7 @@ def simulate(ask: Ask, progress: Callable[[int], None]) -> Outcome:
     )  # fmt: skip
     cycles: list[CycleRecord] = []
     picture = CyclePicture(derived(ask.plant).air_pa) if ask.out else None
-    trace = RunTrace(ask.out, _header(ask, logic, software), loop) if ask.out else None
+    trace = RunTrace(ask.out, _header(ask, logic, software), loop.layout) if ask.out else None
 
     def on_cycle(record: CycleRecord) -> None:
         cycles.append(record)
@@ -210,8 +212,8 @@ def _between(totals: Totals, cycles: Sequence[CycleRecord]) -> list[str]:
 
 def outside(totals: Totals, cycles: Sequence[CycleRecord]) -> tuple[float, float]:
     """Product [kg] and air [Nm3] of the totals that fell or flowed while no cycle ran."""
-    kg = totals.delivered_kg - sum(record.delivered_kg for record in cycles)
-    return kg, totals.air_nm3 - sum(record.air_nm3 for record in cycles)
+    kg = totals.delivered_kg - sum(record.delivered_kg or 0 for record in cycles)
+    return kg, totals.air_nm3 - sum(record.air_nm3 or 0 for record in cycles)
 
 
 def _executor(ask: Ask, logic: Logic, notes: list[str]) -> executors.Executor:

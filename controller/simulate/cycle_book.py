@@ -28,7 +28,7 @@ from controller.sequence.steps import (
     Step,
 )
 from controller.simulate.cycle_measures import Gauges, Measures
-from controller.simulate.station_loop import Segment
+from controller.simulate.segment import Segment
 
 ON_BOARD = ("no", "yes", "unknown")
 AIR_KG_NM3 = 101_325 / (287.05 * 273.15)
@@ -51,6 +51,8 @@ FILL_ENDS = {
 
 
 class _Totals(NamedTuple):
+    """Of the plant since power-up."""
+
     delivered_kg: float
     air_kg: float
 
@@ -88,7 +90,7 @@ class CycleBook:
         self._cycle: _Cycle | None = None
         self._number = 0
         self._step_since_ms = 0
-        self._at_start = _Totals(0, 0)
+        self._at_start: _Totals | None = None
 
     def take(
         self, segment: Segment, scene: Scene | None, utc: str, raised: Sequence[str]
@@ -181,8 +183,8 @@ class CycleBook:
             return None
         return self._record(cycle, result, self._totals(segment))
 
-    def _record(self, cycle: _Cycle, result: str, now: _Totals) -> CycleRecord:
-        seen, kg = cycle.seen, now.delivered_kg - self._at_start.delivered_kg
+    def _record(self, cycle: _Cycle, result: str, now: _Totals | None) -> CycleRecord:
+        seen, (kg, air_nm3) = cycle.seen, self._since_start(now)
         convey_ms = sum(taken.ms for taken in cycle.steps if taken.step == CONVEY.name)
         dropped = cycle.kind == "batch" and result == "complete" and convey_ms
         return CycleRecord(
@@ -205,9 +207,9 @@ class CycleBook:
             pulses=seen.pulses,
             supply_lowest_pa_g=min(seen.supply_lowest, default=None),
             supply_resting_pa_g=seen.supply_resting,
-            delivered_kg=round(kg, 6),
-            fill_rate_kg_h=round(kg * HOUR_MS / convey_ms, 1) if dropped else None,
-            air_nm3=round((now.air_kg - self._at_start.air_kg) / AIR_KG_NM3, 6),
+            delivered_kg=kg,
+            fill_rate_kg_h=round(kg * HOUR_MS / convey_ms, 1) if dropped and kg is not None else None,
+            air_nm3=air_nm3,
             flap_retries=cycle.retries,
             resumes=cycle.resumes,
             on_board=cycle.on_board,
@@ -218,6 +220,15 @@ class CycleBook:
             simulated=self._simulated,
         )
 
-    def _totals(self, segment: Segment) -> _Totals:
+    def _since_start(self, now: _Totals | None) -> tuple[float | None, float | None]:
+        """Product [kg] and air [Nm3] of the cycle that ends now; None where no plant tells them."""
+        if now is None or self._at_start is None:
+            return None, None
+        kg, air_kg = now.delivered_kg - self._at_start.delivered_kg, now.air_kg - self._at_start.air_kg
+        return round(kg, 6), round(air_kg / AIR_KG_NM3, 6)
+
+    def _totals(self, segment: Segment) -> _Totals | None:
+        if not (delivered_kg := segment.reading("delivered_kg")):
+            return None
         air_kg = sum(segment.reading(name)[-1] for name in AIR_TOTALS)
-        return _Totals(segment.reading("delivered_kg")[-1], air_kg)
+        return _Totals(delivered_kg[-1], air_kg)

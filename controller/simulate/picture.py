@@ -9,7 +9,7 @@ from controller.engines.diagram import NO_METADATA
 from controller.problems import install_with
 from controller.records import CycleRecord
 from controller.sequence.steps import STATES, Step
-from controller.simulate.station_loop import Segment
+from controller.simulate.segment import Segment
 
 FILE = "cycle.svg"
 OUTPUTS = ("source_cmd", "feed_cmd", "purge_cmd", "vent_close_cmd", "flap_open_cmd", "pulse_1_cmd")

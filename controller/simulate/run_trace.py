@@ -1,9 +1,9 @@
-"""The trace of a simulated run: what the closed loop ran, written segment by segment."""
+"""The trace of a run: what a loop ran, written segment by segment."""
 
 from pathlib import Path
 from typing import Any, Self
 
-from controller.simulate.station_loop import Segment, StationLoop
+from controller.simulate.segment import Layout, Segment
 from controller.trace.header import FILE, Header
 from controller.trace.writer import TraceWriter
 
@@ -16,11 +16,11 @@ class RunTrace:
         TraceError: The file cannot be written.
     """
 
-    def __init__(self, folder: Path, header: Header, loop: StationLoop) -> None:
-        self._writer, self._loop = TraceWriter(folder / FILE, header), loop
-        self._places = [loop.places[name] for name in header.columns[1:]]
+    def __init__(self, folder: Path, header: Header, layout: Layout) -> None:
+        self._writer, self._row = TraceWriter(folder / FILE, header), layout.row
+        self._places = [layout.places[name] for name in header.columns[1:]]
         self._split = len(header.inputs), len(header.inputs) + len(header.outputs)
-        self._next_ms: int | None = None
+        self._last_ms: int | None = None
 
     def __enter__(self) -> Self:
         return self
@@ -30,19 +30,18 @@ class RunTrace:
 
     def take(self, segment: Segment) -> None:
         """The scans of a segment; a new part where they do not follow on the last."""
-        if segment.first_ms != self._next_ms:
+        if segment.first_ms - segment.scan_ms != self._last_ms:
             self._writer.wake(segment.first_ms, segment.memory_before)
-        self._next_ms = segment.last_ms + segment.scan_ms
-        loop = self._loop
-        values = loop.trace[: segment.scans * loop.row]
+        self._last_ms = segment.last_ms
+        values = segment.rows()
         if isinstance(values, list):
             self._by_scan(values, segment)
         else:
-            table: Any = values.reshape(segment.scans, loop.row)
+            table: Any = values.reshape(segment.scans, self._row)
             self._writer.table(segment.scan_ms, table[:, self._places])
 
     def _by_scan(self, values: list[int], segment: Segment) -> None:
         inputs, images = self._split
-        for start in range(0, len(values), self._loop.row):
+        for start in range(0, len(values), self._row):
             row = [values[start + place] for place in self._places]
             self._writer.scan(segment.scan_ms, row[:inputs], row[inputs:images], row[images:])

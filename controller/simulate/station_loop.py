@@ -1,7 +1,6 @@
 """One station in the closed loop: what the run stands on between two pauses, and the trace of the last."""
 
 from collections.abc import Sequence
-from functools import cache
 from typing import Any
 
 from controller.engines import generated
@@ -9,6 +8,7 @@ from controller.image import Inputs, Outputs
 from controller.sequence.logic import Logic
 from controller.sequence.presets import Presets
 from controller.simulate.executors import Executor
+from controller.simulate.segment import Segment, layout_of
 from io_sim import failures
 from io_sim.constants import at_rest, flat
 from io_sim.parameters import PlantParameters
@@ -16,46 +16,6 @@ from io_sim.state import State
 
 BLOCK = 1_000
 """Scans that the trace has room for."""
-
-
-class Segment:
-    """
-    Scans in a row, in one step with the same interlocks acting, but for the last: it may have changed both.
-
-    `memory_before` is the memory before the first of them.
-    """
-
-    def __init__(self, loop: "StationLoop", scans: int, first_ms: int, memory_before: list[int]) -> None:
-        self.scans, self.first_ms, self.memory_before = scans, first_ms, memory_before
-        self.last_ms = first_ms + (scans - 1) * loop.scan_ms
-        self.scan_ms = loop.scan_ms
-        self._loop = loop
-
-    def column(self, name: str) -> list[int]:
-        """An input, output, memory or interlock (`<ID>` acts) over these scans."""
-        loop = self._loop
-        values = loop.trace[loop.places[name] : self.scans * loop.row : loop.row]
-        return values if isinstance(values, list) else values.tolist()
-
-    def reading(self, name: str) -> list[float]:
-        """A field of the plant's `State` over these scans."""
-        loop, width = self._loop, len(State._fields)
-        values = loop.states[State._fields.index(name) : self.scans * width : width]
-        return values if isinstance(values, list) else values.tolist()
-
-    def memory(self, k: int) -> list[int]:
-        """The memory before scan k of these."""
-        if k == 0:
-            return self.memory_before
-        start = (k - 1) * self._loop.row + len(Inputs._fields) + len(Outputs._fields)
-        return self._ints(start, len(self.memory_before))
-
-    def inputs(self, k: int) -> list[int]:
-        """The inputs of scan k of these."""
-        return self._ints(k * self._loop.row, len(Inputs._fields))
-
-    def _ints(self, start: int, count: int) -> list[int]:
-        return [int(value) for value in self._loop.trace[start : start + count]]
 
 
 class StationLoop:
@@ -91,11 +51,8 @@ class StationLoop:
         self._acts = whole([0] * len(logic.interlock_names))
         self._acts_before = whole([0] * len(logic.interlock_names))
         self._state = floats(at_rest(plant, seed))
-        columns = (*Inputs._fields, *Outputs._fields, *logic.memory, *logic.interlock_names)
-        self.places: dict[str, int] = {}
-        for place, name in enumerate(columns):
-            self.places.setdefault(name, place)  # an output that is memory too stands twice, alike
-        self.row = len(columns)
+        self.layout = layout_of(logic)
+        self.places, self.row = self.layout
         self.trace = whole([0] * (BLOCK * self.row))
         self.states = floats([0.0] * (BLOCK * len(State._fields)))
 
@@ -109,6 +66,12 @@ class StationLoop:
         )  # fmt: skip
         self.now_ms += int(done) * self.scan_ms
         return Segment(self, int(done), first_ms, before)
+
+    def readings(self, name: str, scans: int) -> list[float]:
+        """A field of the plant's `State` over the first scans of the last run."""
+        width = len(State._fields)
+        values = self.states[State._fields.index(name) : scans * width : width]
+        return values if isinstance(values, list) else values.tolist()
 
     def kept(self) -> tuple[list[Any], int]:
         """All that the next scans depend on, to go on from here once more."""
@@ -165,13 +128,3 @@ class StationLoop:
     def acting(self) -> Sequence[str]:
         """The interlocks that act now."""
         return [n for n, acts in zip(self.logic.interlock_names, self._acts, strict=True) if acts]
-
-
-def whole_memory(logic: Logic, values: Sequence[int]) -> Any:
-    """Flat memory as the record that the engine as written takes."""
-    return logic.Memory._make([kind(value) for kind, value in zip(_kinds(logic), values, strict=True)])
-
-
-@cache
-def _kinds(logic: Logic) -> tuple[type, ...]:
-    return tuple(fact.kind for fact in logic.facts.values() if fact.first is not None)

@@ -17,7 +17,7 @@ from controller.sheets.fitted import fitted
 from controller.sheets.whole_table import print_or_stack, print_whole
 from controller.simulate.alarm_desk import load_words
 from controller.simulate.command import NOTICE, Outcome, check_errors
-from controller.simulate.station_run import Explained, Totals, Trip
+from controller.simulate.station_watch import Explained, Totals, Trip
 from controller.simulate.times import typed
 
 SHOWN = 5
@@ -109,8 +109,8 @@ def _mean(records: Sequence[CycleRecord], columns: Sequence[str]) -> list[str]:
     sums = [sum(r.step_ms(*COLUMNS[head]) for r in records) for head in columns]
     times = [f"{round(ms / n)}" if ms else "-" for ms in sums]
     whole = f"{round(sum(r.ms for r in records) / n)}"
-    kg = f"{sum(r.delivered_kg for r in records) / n:.2f}"
-    nm3 = f"{sum(r.air_nm3 for r in records) / n:.3f}"
+    kg = f"{sum(r.delivered_kg or 0 for r in records) / n:.2f}"
+    nm3 = f"{sum(r.air_nm3 or 0 for r in records) / n:.3f}"
     return ["...", "", *times, whole, "", kg, nm3, f"mean of {n} more"]
 
 

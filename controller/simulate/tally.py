@@ -14,7 +14,7 @@ from controller.sequence.steps import (
     NOT_SEEN_BELOW,
     UNWANTED,
 )
-from controller.simulate.station_loop import Segment
+from controller.simulate.segment import Segment
 
 HELD_BY = {
     FULL_BELOW: "vessel full",

@@ -70,10 +70,10 @@ def test_a_refused_reset_acknowledges_and_resets_nothing():
     desk.look(0, ("LINE_BLOCKED",), FAULT, "LINE_BLOCKED")
     desk.look(10, (), FAULT, "LINE_BLOCKED")
     desk.look(5_000, (), FAULT, "LINE_BLOCKED")
-    assert [m.words for m in desk.reset_pressed(6_000, accepted=False)] == [
+    assert [m.words for m in desk.heard(6_000, "reset", "the panel", accepted=False)] == [
         "latched, unacknowledged -> latched, acknowledged"
     ]
-    assert [m.words for m in desk.reset_pressed(7_000, accepted=True)] == ["latched, acknowledged -> normal"]
+    assert [m.words for m in desk.heard(7_000, "reset", "the panel", accepted=True)] == ["latched, acknowledged -> normal"]
 
 
 def test_an_interlock_that_is_looked_at_anew_in_fault_calls_once():

@@ -17,7 +17,8 @@ from controller.simulate.executors import best, executor
 from controller.simulate.failures_asked import Failures, read
 from controller.simulate.operator import Operator
 from controller.simulate.station_loop import StationLoop
-from controller.simulate.station_run import StationRun, Watcher
+from controller.simulate.station_run import StationRun
+from controller.simulate.station_watch import Watcher
 from io_sim.parameters import PlantParameters
 
 LOGIC = Logic(RECEIVER)

@@ -10,7 +10,7 @@ from controller.image import Outputs
 from controller.sequence.logic import Logic
 from controller.sequence.receiver import RECEIVER
 from controller.simulate.executors import options_of
-from controller.simulate.station_loop import whole_memory
+from controller.simulate.segment import whole_memory
 
 LOGIC = Logic(RECEIVER)
 WHOLE = generated.interpreted(LOGIC)
