@@ -27,7 +27,9 @@ class Forcing:
 
     def over(self, inputs: Inputs, *, manual: bool) -> Inputs:
         """The inputs that the sequence sees; `manual`: the mode stood before this scan."""
-        if self._real and (not manual or inputs.automatic_request or self.forced.keys() & {*NEVER_ON_REAL_IO}):
+        if self._real and (
+            not manual or inputs.automatic_request or self.forced.keys() & {*NEVER_ON_REAL_IO}
+        ):
             self.put({})
         if not self.forced:
             return inputs

@@ -22,7 +22,7 @@ COMMANDS = tuple(name.removesuffix("_request") for name in Inputs._fields if nam
 
 
 class Status(StrictModel):
-    """Where a rig or a simulated plant stands; goes with every answer, so that nothing forced stays unseen."""
+    """Where a rig or a simulated plant stands; goes with every answer, so that nothing forced is unseen."""
 
     station: str
     kind: Literal["rig", "plant"] = "rig"
@@ -40,8 +40,8 @@ class Status(StrictModel):
     held: str = ""  # the output that the sequence takes as held in manual mode
     held_on: bool = False  # it is energised
     held_back: Reasons = ()  # why it is not: the last word, or what dropped it
-    forced: dict[str, int] = {}  # inputs that read other than the wire
-    failures: dict[str, float] = {}  # failure modes of the simulated plant, with their amounts
+    forced: dict[str, int] = Field(default={})  # inputs that read other than the wire
+    failures: dict[str, float] = Field(default={})  # of the simulated plant, with their amounts
 
 
 class PointNow(StrictModel):
@@ -88,5 +88,5 @@ class Rig(SimulatedPlant, Protocol):
         ...
 
     def force(self, forced: Mapping[str, int]) -> None:
-        """From the next scan on these inputs read so, and no others; `controller.panel.forcing` has the rule."""
+        """From the next scan on these inputs read so, and no others; the rule: `panel.forcing`."""
         ...

@@ -1,0 +1,171 @@
+"""The commands of the command line that speak to a running rig, over its local socket."""
+
+from contextlib import suppress
+from typing import TYPE_CHECKING, Annotated, NoReturn
+
+import typer
+
+from controller.problems import did_you_mean
+from controller.stations import station_folder
+
+if TYPE_CHECKING:
+    from controller.panel.client import Client, Which
+    from controller.panel.messages import Answer, Asked
+
+REFUSED, WRONG_INPUT = 1, 2
+SHORT = {"ack": "acknowledge"}
+STATION = "Folder of a station, or the name of one that comes along."
+
+
+def command(
+    station: Annotated[str, typer.Argument(help=STATION)],
+    word: Annotated[
+        str,
+        typer.Argument(
+            metavar="COMMAND",
+            help="start, stop, halt, reset, acknowledge (ack), clean, empty, manual, automatic, vessel-seen, "
+            "recipe or relearn.",
+        ),
+    ],
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
+) -> None:
+    """
+    Give a command to a running rig, as at its panel: accepted, or refused with the reason.
+
+    It is no emergency stop. Exit codes: 0 accepted; 1 refused; 2 wrong input, or no rig of this station runs.
+    """
+    from controller.panel.messages import CommandAsked
+    from controller.panel.rig import COMMANDS
+
+    known = {name.replace("_", "-"): name for name in COMMANDS}
+    name = known.get(SHORT.get(word, word))
+    if name is None:
+        _stop(f"command: no {word!r}{did_you_mean(word, known)}; there are: {', '.join(known)}")
+    with _client(station) as client:
+        answer = _ask(client, CommandAsked(ask="command", command=name))
+    _end(word, answer, as_json=as_json)
+
+
+def fail(
+    station: Annotated[str, typer.Argument(help=STATION)],
+    mode: Annotated[str, typer.Argument(help="A failure mode of `receiver simulate --fail`.")],
+    lasts: Annotated[str | None, typer.Option("--for", help="How long: 5s, 10m; else until ended.")] = None,
+    amount: Annotated[
+        float, typer.Option(min=0, max=1, help="0 to 1; 0 ends the failure, 1 is the whole of it.")
+    ] = 1.0,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
+) -> None:
+    """
+    Put a failure into the simulated plant of a running rig, or of a running `receiver plant`.
+
+    Refused on real I/O. Exit codes: 0 done; 1 refused; 2 wrong input, or nothing of this station runs.
+    """
+    from controller.panel.messages import FailAsked
+    from controller.simulate.times import milliseconds
+
+    for_ms = None
+    if lasts is not None:
+        try:
+            for_ms = milliseconds(lasts)
+        except ValueError as no:
+            _stop(f"fail: --for {lasts}: {no}")
+    asked = FailAsked(ask="fail", mode=mode, amount=amount, for_ms=for_ms)
+    with _plant_or_rig(station) as client:
+        answer = _ask(client, asked)
+    _end(f"fail {mode}", answer, as_json=as_json)
+
+
+def hold(
+    station: Annotated[str, typer.Argument(help=STATION)],
+    output: Annotated[str, typer.Argument(help="The output, as `receiver points` names it: flap_open_cmd.")],
+) -> None:
+    """
+    Hold one output in manual mode, for as long as this command runs; Ctrl-C lets go.
+
+    The horn sounds first. The last word stays: what it holds back is said. See the machine while you hold.
+    Exit codes: 0 let go; 1 refused, or it fell; 2 wrong input, or no rig of this station runs.
+    """
+    from threading import Event
+
+    from controller.panel.hold_command import held
+    from controller.panel.messages import ReleaseAsked
+    from controller.panel.place import PanelError
+
+    with _client(station) as client:
+        try:
+            answer = held(client, output, typer.echo, Event().wait)
+        except KeyboardInterrupt:
+            with suppress(PanelError):  # the end of the connection lets go too
+                client.ask(ReleaseAsked(ask="release"))
+            typer.echo(f"{output}: let go")
+            return
+        except PanelError as no:
+            _stop(str(no))
+    _end(f"hold {output}", answer)
+
+
+def _end(what: str, answer: "Answer", *, as_json: bool = False) -> NoReturn:
+    """Says an answer, and ends with its exit code."""
+    from controller.panel.said import marks, outcome, where
+
+    if as_json:
+        typer.echo(answer.model_dump_json(indent=2))
+    else:
+        typer.echo(outcome(what, answer), err=answer.answer == "error")
+        if answer.status:
+            for line in (where(answer.status), *marks(answer.status)):
+                typer.echo(f"  {line}")
+    raise typer.Exit({"accepted": 0, "refused": REFUSED, "error": WRONG_INPUT}[answer.answer])
+
+
+def _ask(client: "Client", asked: "Asked") -> "Answer":
+    from controller.panel.place import PanelError
+
+    try:
+        return client.ask(asked)
+    except PanelError as no:
+        _stop(str(no))
+
+
+def _client(station: str, which: "Which" = "rig") -> "Client":
+    from controller.panel.client import Client
+    from controller.panel.place import PanelError
+
+    try:
+        return Client(station_folder(station), which)
+    except PanelError as no:
+        _stop(str(no))
+
+
+def _plant_or_rig(station: str) -> "Client":
+    """Where a failure can be put: a rig with its plant in it, a plant that stands alone, else the rig."""
+    from controller.panel.client import Client, NotRunningError
+    from controller.panel.messages import StatusAsked
+
+    folder = station_folder(station)
+    rig = plant = None
+    with suppress(NotRunningError):
+        rig = Client(folder)
+        status = _ask(rig, StatusAsked(ask="status")).status
+        if status and not status.real:
+            return rig
+    with suppress(NotRunningError):
+        plant = Client(folder, "plant")
+    if rig and plant:
+        rig.close()
+    found = plant or rig
+    if found is None:
+        _stop(
+            f"fail: no rig and no simulated plant of {station} runs; start `receiver plant {station}`, or "
+            f"`receiver run {station} --io simulated`"
+        )
+    return found
+
+
+def _stop(said: str) -> NoReturn:
+    """Wrong input: says why, and ends."""
+    typer.echo(said, err=True)
+    raise typer.Exit(WRONG_INPUT)
+
+
+COMMANDS = (command, fail, hold)

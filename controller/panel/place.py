@@ -1,0 +1,66 @@
+"""
+Where the panel socket of a station lies: in a folder that only its user may enter.
+
+One socket for each station name, and one more for a simulated plant that stands alone. The name is that of
+the station's folder: a stop must reach a rig even when the files of its station have become unreadable.
+"""
+
+import os
+import re
+import stat
+import tempfile
+from hashlib import sha256
+from pathlib import Path
+
+LONGEST = 100
+"""Bytes that every system takes as the path of a socket (108 on Linux, 104 elsewhere, with its end)."""
+
+
+class PanelError(Exception):
+    """The panel socket cannot be opened or reached; says what and the way out."""
+
+
+def socket_path(station: Path, *, plant: bool = False) -> Path:
+    """
+    Where the socket of the station in folder `station` lies; nothing is created.
+
+    Raises:
+        PanelError: the path would be longer than a socket's may be.
+    """
+    name = station.resolve().name
+    plain = re.sub(r"[^A-Za-z0-9_.-]", "_", name)[:40]
+    if plain != name:
+        plain += "-" + sha256(name.encode()).hexdigest()[:8]
+    path = _folder() / f"{plain}{'.plant' if plant else ''}.sock"
+    if len(os.fsencode(path)) > LONGEST:
+        msg = f"{path}: longer than {LONGEST} bytes, more than a socket's path may have: set XDG_RUNTIME_DIR"
+        raise PanelError(msg)
+    return path
+
+
+def make_private(folder: Path) -> None:
+    """
+    The folder, there and closed to everybody else.
+
+    Raises:
+        PanelError: it is somebody else's, a link, or open to others; says how to put that right.
+    """
+    try:
+        folder.mkdir(mode=0o700, exist_ok=True)
+        found = folder.lstat()
+    except OSError as error:
+        msg = f"{folder}: cannot be made: {error.strerror}; set XDG_RUNTIME_DIR to a folder of your own"
+        raise PanelError(msg) from None
+    if not stat.S_ISDIR(found.st_mode) or found.st_uid != os.getuid():
+        msg = f"{folder}: is not a folder of this user's own: remove it, or set XDG_RUNTIME_DIR"
+        raise PanelError(msg)
+    if found.st_mode & 0o077:
+        msg = f"{folder}: others may enter it: run chmod 700 {folder}"
+        raise PanelError(msg)
+
+
+def _folder() -> Path:
+    runtime = os.environ.get("XDG_RUNTIME_DIR", "")
+    if runtime and Path(runtime).is_absolute() and Path(runtime).is_dir():
+        return Path(runtime) / "vacuum-receiver"
+    return Path(tempfile.gettempdir()) / f"vacuum-receiver-{os.getuid()}"

@@ -1,0 +1,214 @@
+"""
+The panel socket of a running rig or simulated plant.
+
+Runs on the rig's own event loop, so what one turn of it may take is bounded: short lines, few clients, one
+answer a client in each pause. What a client sends may be refused, it never disturbs a scan.
+"""
+
+import asyncio
+import errno
+import fcntl
+import os
+import socket
+import stat
+from pathlib import Path
+from typing import Self
+
+from controller.panel.holding import Holding
+from controller.panel.messages import (
+    LINE_BYTES,
+    Answer,
+    Asked,
+    CommandAsked,
+    FailAsked,
+    ForceAsked,
+    HoldAsked,
+    PointsAsked,
+    ReleaseAsked,
+    UnreadableError,
+    line_of,
+    read,
+)
+from controller.panel.place import PanelError, make_private, socket_path
+from controller.panel.rig import Rig, SimulatedPlant
+
+CLIENTS = 8
+IDLE_S = 60.0
+HELD_IDLE_S = 2.0
+"""For who holds or forces something: then the connection is closed, and with it what is held."""
+
+ANSWER_S = 2.0
+"""For a scan to take a command, and for a client to take its answer."""
+
+PAUSE_S = 0.005
+"""After each answer: so many clients ask for so little of the loop that the scans stay on time."""
+
+
+class Panel:
+    """
+    The socket of the station in folder `station`, open within `async with`.
+
+    `plant`: of a simulated plant that stands alone, beside the socket of the rig of the same station.
+    """
+
+    def __init__(
+        self, station: Path, rig: Rig | SimulatedPlant, *, plant: bool = False, idle_s: float = IDLE_S
+    ) -> None:
+        self.path = socket_path(station, plant=plant)
+        self._rig = rig
+        self._holding = Holding(rig) if isinstance(rig, Rig) else None
+        self._idle_s = idle_s
+        self._clients: set[asyncio.Task[None]] = set()
+
+    async def __aenter__(self) -> Self:
+        """
+        Opens the socket.
+
+        Raises:
+            PanelError: another rig of this station runs, or the socket cannot be made.
+        """
+        make_private(self.path.parent)
+        self._lock = _lock(self.path)
+        try:
+            listening = _listen(self.path)
+            self._inode = self.path.stat().st_ino
+            self._server = await asyncio.start_unix_server(
+                self._connected, sock=listening, limit=LINE_BYTES, backlog=CLIENTS
+            )
+        except BaseException:
+            os.close(self._lock)
+            raise
+        return self
+
+    async def __aexit__(self, *_: object) -> None:
+        self._server.close()
+        for client in self._clients:
+            client.cancel()
+        await asyncio.gather(*self._clients, return_exceptions=True)
+        if self.path.exists() and self.path.stat().st_ino == self._inode:
+            self.path.unlink()
+        os.close(self._lock)
+
+    async def _connected(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        this = asyncio.current_task()
+        assert this is not None
+        try:
+            if len(self._clients) >= CLIENTS:
+                said = f"{CLIENTS} others are connected: end one of them and try again"
+                writer.write(line_of(Answer(answer="error", reasons=(said,))))
+                return
+            self._clients.add(this)
+            await self._serve(reader, writer)
+        except (OSError, TimeoutError, asyncio.IncompleteReadError):
+            pass  # it went, fell silent or did not take its answer: nothing more to say to it
+        finally:
+            if self._holding:
+                self._holding.release(writer)
+            self._clients.discard(this)
+            writer.close()
+
+    async def _serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        while True:
+            held = self._holding is not None and self._holding.holds(writer)
+            try:
+                async with asyncio.timeout(min(HELD_IDLE_S, self._idle_s) if held else self._idle_s):
+                    line = await reader.readuntil(b"\n")
+                answer = await self._answer(line, writer)
+            except asyncio.LimitOverrunError:
+                line = b""
+                answer = Answer(answer="error", reasons=(f"a line is longer than {LINE_BYTES} bytes",))
+            writer.write(line_of(answer))
+            async with asyncio.timeout(ANSWER_S):
+                await writer.drain()
+            if not line:
+                return
+            await asyncio.sleep(PAUSE_S)
+
+    async def _answer(self, line: bytes, by: object) -> Answer:
+        """What to say to a line; never raises but for the end of the connection."""
+        try:
+            async with asyncio.timeout(ANSWER_S):
+                answer = await self._asked(read(line), by)
+            return answer.model_copy(update={"status": self._rig.status()})
+        except UnreadableError as no:
+            return Answer(answer="error", reasons=(str(no),))
+        except TimeoutError:
+            said = f"no scan took it within {ANSWER_S:g} s; it may still act"
+            return Answer(answer="error", reasons=(said,))
+        except Exception as error:  # a mistake in this program must not stop the scans
+            return Answer(answer="error", reasons=(f"not done: {type(error).__name__}: {error}",))
+
+    async def _asked(self, asked: Asked, by: object) -> Answer:
+        if isinstance(asked, FailAsked):
+            return self._fail(asked)
+        if self._holding is None or not isinstance(self._rig, Rig):
+            return _needs_rig(asked)
+        match asked:
+            case CommandAsked(command=command):
+                return _outcome(await self._rig.request(command))
+            case HoldAsked():
+                return await self._holding.hold(by, asked)
+            case ForceAsked():
+                return self._holding.force(by, asked)
+            case ReleaseAsked():
+                self._holding.release(by)
+            case PointsAsked():
+                return Answer(answer="accepted", points=list(self._rig.points()))
+        return Answer(answer="accepted")
+
+    def _fail(self, asked: FailAsked) -> Answer:
+        if self._rig.status().real:
+            said = "this rig runs on real I/O: failures are put into a simulated plant only"
+            return Answer(answer="refused", reasons=(said,))
+        return _outcome(self._rig.fail(asked.mode, asked.amount, asked.for_ms))
+
+
+def _needs_rig(asked: Asked) -> Answer:
+    if asked.ask == "status":
+        return Answer(answer="accepted")
+    return Answer(answer="refused", reasons=("this is a simulated plant alone: it takes failures only",))
+
+
+def _outcome(reasons: tuple[str, ...]) -> Answer:
+    return Answer(answer="refused" if reasons else "accepted", reasons=reasons)
+
+
+def _lock(path: Path) -> int:
+    """Held while the socket is open; the system lets go of it with the process."""
+    lock = os.open(path.with_suffix(".lock"), os.O_RDWR | os.O_CREAT | os.O_CLOEXEC | os.O_NOFOLLOW, 0o600)
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        os.close(lock)
+        msg = f"{path}: belongs to one that runs already; end that first"
+        raise PanelError(msg) from None
+    return lock
+
+
+def _listen(path: Path) -> socket.socket:
+    """A socket of its own at `path`; a dead one is removed, a living one left alone."""
+    if path.is_symlink() or path.exists():
+        if path.is_symlink() or not stat.S_ISSOCK(path.stat().st_mode):
+            msg = f"{path}: is no socket: somebody put it there; remove it"
+            raise PanelError(msg)
+        if _answers(path):
+            msg = f"{path}: is answered by one that runs already; end that first"
+            raise PanelError(msg)
+        path.unlink()
+    made = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+    try:
+        made.bind(str(path))
+        path.chmod(0o600)
+    except OSError as error:
+        made.close()
+        msg = f"{path}: cannot be made: {error.strerror}"
+        raise PanelError(msg) from None
+    return made
+
+
+def _answers(path: Path) -> bool:
+    """Whether somebody listens; a stopped process with a full queue counts as one that does."""
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as probe:
+        probe.setblocking(False)
+        code = probe.connect_ex(str(path))
+    return code not in (errno.ECONNREFUSED, errno.ENOENT)
