@@ -2,7 +2,7 @@
 
 from controller.clock import Clock
 from controller.image import FIELD_INPUTS, Inputs, Outputs
-from controller.port import IoError
+from controller.port import NEVER_MS, IoError, OutputGate
 from io_sim.failures import CATALOGUE
 from io_sim.parameters import PlantParameters
 from io_sim.plant import Plant
@@ -51,33 +51,45 @@ class SimulatedIo:
         if scan_ms < self.plant.step_ms or scan_ms % self.plant.step_ms:
             msg = f"scan_ms = {scan_ms} is not a whole number of plant steps of {self.plant.step_ms} ms"
             raise ValueError(msg)
-        self.held = Outputs()
-        """What the outputs of the hardware are now."""
         self._clock, self._scan_ms, self._watchdog_ms = clock, scan_ms, watchdog_ms
-        self._plant_ms = clock.now_ms() if clock else 0  # how far the plant has come
-        self._silent_ms = 0
+        self._scans_ms = 0  # without a clock: the time that its scans make
+        self._plant_ms: int | None = None  # how far the plant has come; None before the first read
+        self._read_ms = 0
+        self._written_ms: int | None = None
+        self._held, self._gate, self._lost = Outputs(), OutputGate(), False
         self._people = Inputs()
         self._requests: dict[str, bool] = {}
         self._forced: dict[str, int] = {}
         self._life = 0
-        self.closed = False
+        self._closed = False
+
+    @property
+    def held(self) -> Outputs:
+        """What the outputs of the hardware are now."""
+        return self._held if self._silent_ms() <= self._watchdog_ms else Outputs()
 
     def read(self) -> Inputs:
-        """As promised; its age is 0."""
+        """As promised; the first one finds the plant at power-up."""
         self._still_open()
+        due_ms, age_ms = self._due_ms()
+        self._lost = self._lost or max(age_ms, self._silent_ms()) > self._watchdog_ms
         self._life = (self._life + 1) % 65_536
-        people = self._people._replace(io_life=self._life, **self._requests)
+        age_ms = NEVER_MS if self._lost else age_ms if self._clock else 0
+        people = self._people._replace(io_life=self._life, image_age_ms=age_ms, **self._requests)
         self._requests = {}
-        return self._passed(self._due_ms(), people)._replace(**self._forced)  # type: ignore[arg-type]
+        return self._passed(due_ms, people)._replace(**self._forced)  # type: ignore[arg-type]
 
     def write(self, outputs: Outputs) -> None:
         """As promised; acts from the next read on."""
         self._still_open()
-        self.held, self._silent_ms = Outputs._make(map(bool, outputs)), 0
+        if self._lost:
+            self._gate.shut()
+        self._held, self._written_ms = self._gate.passed(Outputs._make(map(bool, outputs))), self._now_ms()
+        self._lost = self._lost and not self._gate.open
 
     def close(self) -> None:
         """As promised."""
-        self.closed, self.held = True, Outputs()
+        self._closed, self._held = True, Outputs()
 
     def press(self, point: str, value: int) -> None:
         """
@@ -126,31 +138,38 @@ class SimulatedIo:
         return {mode: amount for mode, amount in amounts.items() if amount}
 
     def _still_open(self) -> None:
-        if self.closed:
+        if self._closed:
             raise IoError("the simulated I/O is closed", after_ms=0, retry=False)  # noqa: EM101
 
-    def _due_ms(self) -> int:
-        """Time for the plant to pass now, whole plant steps; the rest of the clock's is kept for the next."""
-        if self._clock is None:
-            return self._scan_ms
-        now_ms = self._clock.now_ms()
+    def _now_ms(self) -> int:
+        return self._clock.now_ms() if self._clock else self._scans_ms
+
+    def _silent_ms(self) -> int:
+        """Since the last write; none yet is no silence."""
+        return 0 if self._written_ms is None else self._now_ms() - self._written_ms
+
+    def _due_ms(self) -> tuple[int, int]:
+        """Time for the plant to pass now, in whole steps (the rest is kept), and the time since the last read."""
+        self._scans_ms += self._scan_ms
+        now_ms = self._now_ms()
+        if self._plant_ms is None:
+            self._plant_ms = now_ms - (0 if self._clock else self._scan_ms)
+            self._read_ms = now_ms
         self._plant_ms = max(self._plant_ms, now_ms - CATCH_UP_MS)
         due_ms = (now_ms - self._plant_ms) // self.plant.step_ms * self.plant.step_ms
         self._plant_ms += due_ms
-        return due_ms
+        age_ms, self._read_ms = now_ms - self._read_ms, now_ms
+        return due_ms, age_ms
 
     def _passed(self, ms: int, people: Inputs) -> Inputs:
         """Time passes, with the outputs at their safe values once the watchdog is over; the image then."""
-        held_ms = min(
-            ms, max(0, self._watchdog_ms - self._silent_ms) // self.plant.step_ms * self.plant.step_ms
-        )
-        self._silent_ms += ms
-        if self._silent_ms <= self._watchdog_ms:
-            return self.plant.advance(self.held, ms, people)
-        if held_ms:
-            self.plant.advance(self.held, held_ms)
-        self.held = Outputs()
-        return self.plant.advance(self.held, ms - held_ms, people)
+        over_ms = min(ms, max(0, self._silent_ms() - self._watchdog_ms))
+        safe_ms = over_ms // self.plant.step_ms * self.plant.step_ms
+        if not safe_ms:
+            return self.plant.advance(self._held, ms, people)
+        if safe_ms < ms:
+            self.plant.advance(self._held, ms - safe_ms)
+        return self.plant.advance(Outputs(), safe_ms, people)
 
 
 def _input(point: str) -> str:

@@ -4,6 +4,7 @@ import pytest
 
 from controller.clock import SteppedClock
 from controller.image import Inputs, Outputs
+from controller.port import NEVER_MS
 from io_sim.backend import CATCH_UP_MS, SimulatedIo
 from io_sim.plant import Plant
 
@@ -12,6 +13,7 @@ DRAWING = Outputs(source_cmd=True, vent_close_cmd=True)
 
 def test_it_is_the_plant_scan_by_scan():
     io, plant = SimulatedIo(seed=3), Plant(seed=3)
+    io.write(Outputs())
     for k in range(300):
         read, told = io.read(), plant.advance(DRAWING if k else Outputs(), 10)
         assert read == told._replace(io_life=k + 1)
@@ -19,35 +21,41 @@ def test_it_is_the_plant_scan_by_scan():
     assert read.vacuum_ua > 4_500
 
 
-def test_as_much_time_passes_as_on_the_clock_in_whole_plant_steps():
+def test_as_much_time_passes_as_on_the_clock_in_whole_plant_steps_from_the_first_read_on():
     clock = SteppedClock()
     io = SimulatedIo(clock=clock)
-    for ms in (10, 17, 20, 1_000):
-        clock.sleep_until(ms)
+    clock.sleep_until(3_000)
+    for ms in (0, 10, 17, 20, 420):
+        clock.sleep_until(3_000 + ms)
         io.read()
         assert round(io.plant.state.clock_s * 1_000) == ms // 5 * 5
-    clock.sleep_until(1_000 + CATCH_UP_MS + 500)
+    clock.sleep_until(3_420 + CATCH_UP_MS + 500)
     io.read()
-    assert round(io.plant.state.clock_s * 1_000) == 1_000 + CATCH_UP_MS, "the rest is let go"
+    assert round(io.plant.state.clock_s * 1_000) == 420 + CATCH_UP_MS, "the rest is let go"
 
 
 def test_outputs_that_nobody_writes_anew_drop_to_safe_when_the_watchdog_is_over():
     io, plant = SimulatedIo(watchdog_ms=200, seed=3), Plant(seed=3)
+    io.write(Outputs())
     io.write(DRAWING)
     for k in range(1, 41):
         told = plant.advance(DRAWING if k <= 20 else Outputs(), 10)
-        assert io.read() == told._replace(io_life=k)
+        assert io.read() == told._replace(io_life=k, image_age_ms=0 if k <= 20 else NEVER_MS)
         assert io.held == (DRAWING if k <= 20 else Outputs())
 
 
 def test_the_watchdog_acts_within_a_long_read_as_well():
     clock = SteppedClock()
     io, plant = SimulatedIo(clock=clock, watchdog_ms=200, seed=3), Plant(seed=3)
+    io.read()
+    io.write(Outputs())
     io.write(DRAWING)
     clock.sleep_until(900)
+    assert io.held == Outputs()
     read = io.read()
+    plant.advance(Outputs(), 0)
     plant.advance(DRAWING, 200)
-    assert read == plant.advance(Outputs(), 700)._replace(io_life=1)
+    assert read == plant.advance(Outputs(), 700)._replace(io_life=2, image_age_ms=NEVER_MS)
 
 
 def test_people_press_for_as_long_as_they_press_and_a_request_lasts_one_scan():

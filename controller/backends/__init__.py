@@ -1,0 +1,1 @@
+"""What stands behind the I/O port on a rig."""
