@@ -53,6 +53,17 @@ def too_many(exchange: Exchange) -> list[Sent]:
     return with_data(exchange, exchange.reply[9:] + (b"\1\1" if exchange.reply[7] in (3, 4) else b"\1"))
 
 
+def half_too_many(exchange: Exchange) -> list[Sent]:
+    """One byte more than was asked for, and the byte count says so: of registers the half of one."""
+    return with_data(exchange, exchange.reply[9:] + b"\1")
+
+
+def padded(exchange: Exchange) -> list[Sent]:
+    """Two bytes behind the data, in the frame but not in the byte count."""
+    transaction = struct.unpack_from(">H", exchange.reply)[0]
+    return [frame(transaction, exchange.reply[6], exchange.reply[7:] + b"\1\1")]
+
+
 def empty(exchange: Exchange) -> list[Sent]:
     return with_data(exchange, b"")
 
@@ -216,6 +227,8 @@ ANY: dict[str, Fault] = {
 READING: dict[str, Fault] = {
     "one register too few": too_few,
     "one register too many": too_many,
+    "half a register too many": half_too_many,
+    "bytes behind the data": padded,
     "no data": empty,
     "byte count one too high": byte_count_plus(1),
     "byte count one too low": byte_count_plus(-1),
@@ -225,4 +238,5 @@ READING: dict[str, Fault] = {
 WRITING: dict[str, Fault] = {
     "echoes another address": echoes_other_address,
     "echoes another quantity": echoes_other_quantity,
+    "bytes behind the echo": padded,
 }
