@@ -14,8 +14,8 @@ class ModbusPort:
     An `IoPort` over the controller's end of a wire, which runs beside the scan; whoever made it starts it.
 
     Call it from the loop that the wire runs on. A link that is new between two reads is a loss, however short
-    the break; an exchange that failed on a link that stands only lets the image grow older, up to the watchdog
-    time. The first link is no loss.
+    the break; an exchange that failed on a link that stands only lets the image grow older, up to the
+    watchdog time. The first link is no loss.
     """
 
     def __init__(self, wire: Wire, clock: Clock, watchdog_ms: int) -> None:

@@ -1,0 +1,21 @@
+"""Every promise of the I/O port, for every backend."""
+
+import pytest
+from contract.benches import Bench, MemoryBench, SimulatedBench
+from contract.promises import OF_ALL, PROMISES
+
+BENCHES: dict[str, type[Bench]] = {"simulated": SimulatedBench, "modbus_in_memory": MemoryBench}
+CASES = [
+    pytest.param(kind, promise, id=f"{name}-{promise.__name__}")
+    for name, kind in BENCHES.items()
+    for promise in (PROMISES if kind.linked else OF_ALL)
+]
+
+
+@pytest.mark.parametrize(("kind", "promise"), CASES)
+async def test_it_keeps_what_the_port_promises(kind, promise):
+    bench = kind()
+    try:
+        await promise(bench)
+    finally:
+        await bench.end()
