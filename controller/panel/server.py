@@ -12,7 +12,7 @@ import os
 import socket
 import stat
 from pathlib import Path
-from typing import Self
+from typing import NamedTuple, Self
 
 from controller.panel.holding import Holding
 from controller.panel.messages import (
@@ -32,16 +32,18 @@ from controller.panel.messages import (
 from controller.panel.place import PanelError, make_private, socket_path
 from controller.panel.rig import Rig, SimulatedPlant
 
-CLIENTS = 8
-IDLE_S = 60.0
-HELD_IDLE_S = 2.0
-"""For who holds or forces something: then the connection is closed, and with it what is held."""
 
-ANSWER_S = 2.0
-"""For a scan to take a command, and for a client to take its answer."""
+class Limits(NamedTuple):
+    """What the socket grants."""
 
-PAUSE_S = 0.005
-"""After each answer: so many clients ask for so little of the loop that the scans stay on time."""
+    clients: int = 8
+    idle_s: float = 60.0
+    held_idle_s: float = 2.0  # for who holds or forces something: what is held ends with the connection
+    answer_s: float = 2.0  # for a scan to take a command, and for a client to take its answer
+    pause_s: float = 0.005  # after each answer: the scans stay on time however much is asked
+
+
+LIMITS = Limits()
 
 
 class Panel:
@@ -52,12 +54,12 @@ class Panel:
     """
 
     def __init__(
-        self, station: Path, rig: Rig | SimulatedPlant, *, plant: bool = False, idle_s: float = IDLE_S
+        self, station: Path, rig: Rig | SimulatedPlant, *, plant: bool = False, limits: Limits = LIMITS
     ) -> None:
         self.path = socket_path(station, plant=plant)
         self._rig = rig
         self._holding = Holding(rig) if isinstance(rig, Rig) else None
-        self._idle_s = idle_s
+        self._limits = limits
         self._clients: set[asyncio.Task[None]] = set()
 
     async def __aenter__(self) -> Self:
@@ -73,7 +75,7 @@ class Panel:
             listening = _listen(self.path)
             self._inode = self.path.stat().st_ino
             self._server = await asyncio.start_unix_server(
-                self._connected, sock=listening, limit=LINE_BYTES, backlog=CLIENTS
+                self._connected, sock=listening, limit=LINE_BYTES, backlog=self._limits.clients
             )
         except BaseException:
             os.close(self._lock)
@@ -93,8 +95,8 @@ class Panel:
         this = asyncio.current_task()
         assert this is not None
         try:
-            if len(self._clients) >= CLIENTS:
-                said = f"{CLIENTS} others are connected: end one of them and try again"
+            if len(self._clients) >= self._limits.clients:
+                said = f"{self._limits.clients} others are connected: end one of them and try again"
                 writer.write(line_of(Answer(answer="error", reasons=(said,))))
                 return
             self._clients.add(this)
@@ -105,35 +107,38 @@ class Panel:
             if self._holding:
                 self._holding.release(writer)
             self._clients.discard(this)
-            writer.close()
+            if writer.transport.get_write_buffer_size():
+                writer.transport.abort()  # `close` would wait for one who takes nothing
+            else:
+                writer.close()
 
     async def _serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         while True:
             held = self._holding is not None and self._holding.holds(writer)
             try:
-                async with asyncio.timeout(min(HELD_IDLE_S, self._idle_s) if held else self._idle_s):
+                async with asyncio.timeout(self._limits.held_idle_s if held else self._limits.idle_s):
                     line = await reader.readuntil(b"\n")
                 answer = await self._answer(line, writer)
             except asyncio.LimitOverrunError:
                 line = b""
                 answer = Answer(answer="error", reasons=(f"a line is longer than {LINE_BYTES} bytes",))
             writer.write(line_of(answer))
-            async with asyncio.timeout(ANSWER_S):
+            async with asyncio.timeout(self._limits.answer_s):
                 await writer.drain()
             if not line:
                 return
-            await asyncio.sleep(PAUSE_S)
+            await asyncio.sleep(self._limits.pause_s)
 
     async def _answer(self, line: bytes, by: object) -> Answer:
         """What to say to a line; never raises but for the end of the connection."""
         try:
-            async with asyncio.timeout(ANSWER_S):
+            async with asyncio.timeout(self._limits.answer_s):
                 answer = await self._asked(read(line), by)
             return answer.model_copy(update={"status": self._rig.status()})
         except UnreadableError as no:
             return Answer(answer="error", reasons=(str(no),))
         except TimeoutError:
-            said = f"no scan took it within {ANSWER_S:g} s; it may still act"
+            said = f"no scan took it within {self._limits.answer_s:g} s; it may still act"
             return Answer(answer="error", reasons=(said,))
         except Exception as error:  # a mistake in this program must not stop the scans
             return Answer(answer="error", reasons=(f"not done: {type(error).__name__}: {error}",))
