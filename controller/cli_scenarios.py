@@ -144,6 +144,8 @@ def search(
         command.show(going, ask)
     finally:
         pool.shutdown(cancel_futures=True)
+    for said in command.coverage(going.state, going.known):
+        typer.echo(said)
     typer.echo(command.summary(going.state, clock.now_ms() / 1_000, before_ms))
     if going.state.finds:
         raise typer.Exit(CHECK_FAILED)

@@ -1,6 +1,7 @@
 """Mistakes planted in the logic are found by chance and made small; a search that was stopped ends alike."""
 
 import ast
+from collections.abc import Sequence
 from concurrent.futures import Executor
 from pathlib import Path
 from typing import Any
@@ -11,12 +12,15 @@ from campaign.short_search import HONEST, LOGIC, MILL, bench, without_horn
 from controller.campaign.planted import changed
 from controller.campaign.scenario import Action
 from controller.campaign.search.command import Ask, Bench, Here, Search, shown, summary
-from controller.campaign.search.episode import Deed, Episode
-from controller.campaign.search.invariants import DELIVERS
+from controller.campaign.search.episode import Deed, Episode, written
+from controller.campaign.search.invariants import DELIVERS, LIVENESS
 from controller.campaign.search.state import FILE, Line
-from controller.campaign.search.trial import Trial
+from controller.campaign.search.trial import NOTHING_FALLS, Trial
 from controller.problems import StationError
 from controller.stations import station_folder
+
+STARTED = (Deed(1_000, Action("command", "start", 1)),)
+FULL = (("vessel_start_kg", 60.0), ("vessel_demand_kg_h", 0.0))
 
 
 def search(where: Bench, out: Path, for_ms: int, seed: int = 1) -> Search:
@@ -47,9 +51,8 @@ def test_a_start_without_horn_is_found_and_shrunk_to_the_start_alone(tmp_path: P
     assert "moves_without_horn 1" in summary(going.state, 1.0, 0)
 
 
-def test_a_receiver_that_never_starts_again_is_found(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    for name, ms in (("SETTLES_MS", 500), ("RESETS_MS", 1_000), ("AGAIN_MS", 3_000), ("HAND_MS", 500)):
-        monkeypatch.setattr(f"controller.campaign.search.episode.{name}", ms)
+@pytest.mark.usefixtures("soon")
+def test_a_receiver_that_never_starts_again_is_found(tmp_path: Path) -> None:
     deaf = changed(LOGIC, {"start_refused": ast.Constant(True)})
     going = search(bench(deaf, delivers_ms=3_000), tmp_path, for_ms=1_000)
     finds = [find for line in going.lines() for find in line.finds]
@@ -57,9 +60,8 @@ def test_a_receiver_that_never_starts_again_is_found(tmp_path: Path, monkeypatch
     file = tmp_path / finds[0].file
     text = file.read_text(encoding="utf-8")
     assert "enters: drain" in text
-    file.write_text(
-        text.replace("waits: 3s", "waits: 45s"), encoding="utf-8"
-    )  # two batches of one that hears
+    assert "delivers_kg: at least 0.77" in text  # a tenth of 14 l at 550 kg/m3
+    file.write_text(text.replace(": 3s", ": 45s"), encoding="utf-8")  # two batches of one that hears
     assert honest_verdict(file) == "passed"
 
 
@@ -94,6 +96,37 @@ def test_another_search_in_the_same_folder_is_refused(tmp_path: Path) -> None:
         search(where, tmp_path, for_ms=1, seed=2)
 
 
+@pytest.fixture
+def soon(monkeypatch: pytest.MonkeyPatch) -> None:
+    """After an episode all is put right at once."""
+    for name, ms in (("SETTLES_MS", 500), ("RESETS_MS", 1_000), ("AGAIN_MS", 3_000), ("HAND_MS", 500)):
+        monkeypatch.setattr(f"controller.campaign.search.episode.{name}", ms)
+
+
+@pytest.mark.usefixtures("soon")
+def test_drains_that_bring_nothing_are_no_delivery(tmp_path: Path) -> None:
+    empty = bench(changed(LOGIC, {"fill_over": ast.Constant(True)})).trial(0)
+    episode = Episode("buckwheat_mill", 1, (), (), 1_000, 45_000, delivers_kg=0.77)
+    (found,) = empty.again(episode).violations
+    assert (found.rule, found.where) == (DELIVERS, NOTHING_FALLS)
+    assert bench(LOGIC).trial(0).again(episode).violations == ()
+    file = tmp_path / "found.yaml"
+    file.write_text(written(episode, LIVENESS, ""), encoding="utf-8")
+    assert empty.runner.run(empty.runner.load(file, station_folder)).verdict == "failed"
+    assert honest_verdict(file) == "passed"
+
+
+def test_a_rule_is_excused_from_the_onset_on_and_not_before() -> None:
+    deaf = bench(changed(LOGIC, {"vessel_full": ast.Constant(False)})).trial(0)
+
+    def broken(lump_at_ms: int) -> set[str]:
+        deeds = (*STARTED, Deed(lump_at_ms, Action("fail", "level_probe_delayed", 1)))
+        return {v.rule for v in deaf.again(Episode("buckwheat_mill", 1, FULL, deeds, 36_000, 0)).violations}
+
+    assert "vessel_overfull" in broken(35_500)
+    assert "vessel_overfull" not in broken(2_000)
+
+
 OUTPUTS = LOGIC.definition.outputs._fields
 ALL_ON = {name: ast.Constant(True) for name in OUTPUTS if name not in ("horn", "run_lamp", "fault_lamp")}
 PRESSED = [
@@ -108,6 +141,7 @@ HELD = [
     Deed(4_600, Action("set", "image_age_ms", 0)),
     Deed(4_700, Action("command", "reset", 1)),
 ]
+NEVER = ast.Constant(False)
 NO_EDGE = {
     "start_edge": ast.parse("s.start_wanted", mode="eval").body,
     "start_was_held": ast.Constant(False),
@@ -132,12 +166,20 @@ NO_EDGE = {
             {"starts_on_a_button_held_through_power_up", "starts_on_a_button_held_through_reset"},
         ),
         ({"asked": ast.Constant(True)}, [], 200, {"starts_unasked"}),
-        ({"step_over_bound": ast.Constant(True)}, [Deed(1_000, Action("command", "start", 1))], 5_000, {"step_too_long"}),
+        ({"step_over_bound": ast.Constant(True)}, STARTED, 5_000, {"step_too_long"}),
+        ({"vessel_full": NEVER}, STARTED, 40_000, {"vessel_overfull"}),
+        ({"step_over_bound": NEVER, "fill_over": NEVER}, STARTED, 40_000, {"body_overfull"}),
+        ({"step_over_bound": NEVER, "warned": NEVER, "warned_with_batch": NEVER}, STARTED, 196_000,
+         {"stuck_in_work"}),
     ],
 )  # fmt: skip
 def test_each_rule_is_broken_by_a_mistake(
-    mistake: dict[str, ast.expr], deeds: list[Deed], ends_ms: int, rules: set[str]
+    mistake: dict[str, ast.expr], deeds: Sequence[Deed], ends_ms: int, rules: set[str]
 ) -> None:
-    trial = bench(changed(LOGIC, mistake)).trial(0)
-    done = trial.again(Episode("buckwheat_mill", 1, (), tuple(deeds), ends_ms, 0))
+    plant = FULL if rules == {"vessel_overfull"} else ()
+    episode = Episode("buckwheat_mill", 1, plant, tuple(deeds), ends_ms, 0)
+    done = bench(changed(LOGIC, mistake)).trial(0).again(episode)
     assert rules <= {v.rule for v in done.violations}
+    if ends_ms > 60_000:
+        return  # too long for the honest receiver too: every search runs it
+    assert rules.isdisjoint(v.rule for v in bench(LOGIC).trial(0).again(episode).violations)

@@ -3,7 +3,7 @@
 import copy
 import hashlib
 from collections import Counter, deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from functools import cache, partial
 from pathlib import Path
@@ -11,6 +11,8 @@ from tempfile import TemporaryDirectory
 from typing import Any, NamedTuple
 
 from controller.campaign.runner import Outcome, Runner
+from controller.campaign.scenario_file import COMMANDS
+from controller.campaign.search.chance import POINTS
 from controller.campaign.search.episode import Episode, written
 from controller.campaign.search.invariants import Invariant
 from controller.campaign.search.shrink import Shrinking
@@ -24,6 +26,8 @@ from controller.simulate.times import typed
 
 SHOWN = 2
 """So many finds of each rule, and place where it stands, are made small; of more only the count is kept."""
+FORMAT = 2
+"""Of the lines in its file."""
 CHECKED = 40
 """Every so many episodes, the engines are compared over one."""
 ENGINES = Invariant(
@@ -52,6 +56,15 @@ class Shown(NamedTuple):
     fails: bool
 
 
+class Tried(NamedTuple):
+    """What came of an episode."""
+
+    ms: int  # of plant time
+    broken: list[Violation]
+    tried: Mapping[str, int]
+    reached: tuple[str, ...]
+
+
 class Bench:
     """Where episodes are run, one in each process: of the variants in turn."""
 
@@ -62,14 +75,15 @@ class Bench:
         """Whose episode it is."""
         return self.trials[number % len(self.trials)]
 
-    def run(self, number: int) -> tuple[int, list[Violation]]:
-        """One episode: its plant time, and the rules that it broke."""
+    def run(self, number: int) -> Tried:
+        """One episode."""
         trial = self.trial(number)
         ran = trial.drawn(self.seed, number)
         broken = list(ran.violations)
         if number % CHECKED == CHECKED - 1 and self._disagree(trial, ran.episode):
             broken.append(Violation(ENGINES.name, ran.ran_ms))
-        return ran.ran_ms, broken
+        tried = Counter(f"{d.action.kind} {d.action.name}".strip() for d in ran.episode.deeds)
+        return Tried(ran.ran_ms, broken, dict(tried), tuple(sorted(ran.reached)))
 
     def show(self, number: int, rule: str, where: str) -> Shown:
         """The smallest scenario that shows what an episode broke."""
@@ -108,20 +122,22 @@ class Search:
 
     def __init__(self, ask: Ask, bench: Bench, pool: Executor, remote: Callable[..., Any]) -> None:
         self._ask, self._pool, self._remote = ask, pool, remote
+        self.known = known(bench.trials)
         self.state = State(ask.out, _identity(ask, bench.trials))
         self._shown = Counter((find.rule, find.where) for find in self.state.finds if find.file)
 
     def lines(self) -> Iterator[Line]:
         """Each episode when it is done, in order, until there is plant time enough."""
-        waiting: deque[tuple[int, Future[tuple[int, list[Violation]]]]] = deque()
+        waiting: deque[tuple[int, Future[Tried]]] = deque()
         number = len(self.state.lines)
         while self.state.ms < self._ask.for_ms:
             while len(waiting) <= self._ask.jobs:
                 waiting.append((number, self._pool.submit(self._remote, "run", number)))
                 number += 1
             done, future = waiting.popleft()
-            ms, broken = future.result()
-            line = Line(done, ms, tuple(self._find(done, v.rule, v.where) for v in broken))
+            came: Tried = future.result()
+            finds = tuple(self._find(done, v.rule, v.where) for v in came.broken)
+            line = Line(done, came.ms, finds, came.tried, came.reached)
             self.state.add(line)
             yield line
         for _, future in waiting:
@@ -177,7 +193,22 @@ def _identity(ask: Ask, trials: list[Trial]) -> dict[str, Any]:
     """What makes a search the same search: another logic or plant would go on with other episodes."""
     parts = ([(t.presets, t.plant, t.texts) for t in trials], generated.source(trials[0].runner.logic))
     digest = hashlib.sha256(repr(parts).encode()).hexdigest()[:16]
-    return {"station": ask.station, "seed": ask.seed, "contents": digest}
+    return {"station": ask.station, "seed": ask.seed, "format": FORMAT, "contents": digest}
+
+
+def known(trials: list[Trial]) -> dict[str, list[str]]:
+    """All that a search of these can try and reach, by what it is."""
+    logic = trials[0].runner.logic
+    points = [f"set {point}" for point, _, _ in POINTS]
+    modes = dict.fromkeys(f"fail {mode}" for trial in trials for mode in trial.modes)
+    return {
+        "failures": list(modes),
+        "commands": [f"command {name}" for name in COMMANDS],
+        "points": [*points, "set jog"],
+        "power cuts": ["power_cut"],
+        "steps": list(logic.step_names),
+        "trips": list(logic.interlock_names),
+    }
 
 
 # ---- what is printed -----------------------------------------------------------------------------------
@@ -206,6 +237,21 @@ def shown(find: Find, out: Path) -> str:
     told = f"{find.deeds} deeds, {find.tries} tries"
     wrong = "" if find.shown else "; but the file alone does not fail: look at the episode"
     return f"FOUND  {name} in episode {find.number}: receiver scenarios {out / find.file}  ({told}{wrong})"
+
+
+def coverage(state: State, known: Mapping[str, list[str]]) -> Iterator[str]:
+    """What was tried how often, what was reached in how many episodes, and what never was."""
+    counts: Counter[str] = Counter()
+    for line in state.lines:
+        counts.update(line.tried)
+        counts.update(line.reached)
+    for kind, names in known.items():
+        met = sorted((name for name in names if counts[name]), key=lambda name: -counts[name])
+        plain = {name: name.split(" ")[-1] for name in names}
+        said = ", ".join(f"{plain[name]} {counts[name]}" for name in met) or "none"
+        never = [plain[name] for name in names if not counts[name]]
+        more = f"; never: {', '.join(never)}" if never and kind != "trips" else ""
+        yield f"{kind}, {len(met)} of {len(names)}: {said}{more}"
 
 
 def summary(state: State, took_s: float, before_ms: int) -> str:

@@ -39,6 +39,7 @@ class Episode(NamedTuple):
     ends_ms: int  # when all is mended, or nothing follows
     delivers_ms: int  # then mended, reset and started, it delivers in so long; 0: it ends there
     variant: str = AS_SET
+    delivers_kg: float = 0.0  # and at least so much falls from the second drain on, in as long again
 
     @property
     def tail(self) -> tuple[Deed, ...]:
@@ -60,10 +61,10 @@ class Episode(NamedTuple):
             deeds.append(Deed(at_ms + HAND_MS, Action("command", "start", 1)))
         return tuple(deeds)
 
-    @property
-    def words(self) -> frozenset[str]:
-        """Failure modes and commands in it: what may excuse a rule."""
-        return frozenset(d.action.name for d in self.deeds if d.action.kind in ("fail", "command"))
+    def words(self, to_ms: int) -> frozenset[str]:
+        """Failure modes and commands in it up to a time: what may excuse a rule from then on."""
+        kinds = ("fail", "command")
+        return frozenset(d.action.name for d in self.deeds if d.at_ms <= to_ms and d.action.kind in kinds)
 
 
 def written(episode: Episode, rule: Invariant, text: str) -> str:
@@ -71,7 +72,9 @@ def written(episode: Episode, rule: Invariant, text: str) -> str:
     deeds = (*episode.deeds, *episode.tail)
     timeline: list[dict[str, Any]] = [_entry(deed) for deed in deeds]
     if rule.name == DELIVERS:
-        timeline.append({"enters": "drain", "nth": 2, "waits": typed(episode.delivers_ms)})
+        falls = {"delivers_kg": f"at least {episode.delivers_kg:g}"}
+        drains: dict[str, Any] = {"enters": "drain", "nth": 2, "waits": typed(episode.delivers_ms)}
+        timeline.append(drains | ({"expect": [falls]} if episode.delivers_kg else {}))
     last_ms = deeds[-1].at_ms if deeds else 0
     document: dict[str, Any] = {
         "title": f"Found by search: {rule.name.replace('_', ' ')}",
@@ -83,7 +86,8 @@ def written(episode: Episode, rule: Invariant, text: str) -> str:
         group, key = OTHERWISE[name]
         document.setdefault("plant", {}).setdefault(group, {})[key] = value
     document["timeline"] = timeline or [{"at": "10ms"}]
-    document["lasts"] = typed(max(episode.ends_ms - last_ms, 10) if text else 1_000)
+    lasts_ms = episode.delivers_ms if rule.name == DELIVERS else 1_000
+    document["lasts"] = typed(max(episode.ends_ms - last_ms, 10) if text else lasts_ms)
     if text:
         document["never"] = [text]
     return yaml.safe_dump(document, sort_keys=False, allow_unicode=True, width=100)

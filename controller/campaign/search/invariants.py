@@ -2,8 +2,8 @@
 What must hold whatever happens: one row a rule, from the control narrative, at the wires and at the plant.
 
 A row's text is a pattern of `controller.campaign.patterns` with words of the station in braces; a row with a
-word that the station has not is not looked at there. `excused` names what makes it impossible to keep: with
-that in an episode the row is not judged. It is never a list of what went wrong once.
+word that the station has not is not looked at there. `excused` names what makes it impossible to keep: from
+its onset on the row is not judged. It is never a list of what went wrong once.
 """
 
 from collections.abc import Mapping
@@ -154,6 +154,11 @@ def delivers_within_ms(p: Presets, plant: PlantParameters) -> int:
     return int(
         used_ms + p.level_clear_ms + p.starved_pause_ms + p.resume_stop_ms + motor_ms + 3 * cycle_ms(p)
     )
+
+
+def least_kg(plant: PlantParameters) -> float:
+    """A tenth of a full body: less is no batch, whatever it was ended by; in kg, whole tens of grams."""
+    return round(0.1 * plant.body_useful_volume_m3 * plant.material_bulk_density_kg_m3, 2)
 
 
 def texts(presets: Presets, plant: PlantParameters) -> Mapping[str, str]:

@@ -6,6 +6,7 @@ last whole line, and comes to the same end as one that was not.
 """
 
 import json
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -32,6 +33,8 @@ class Line(NamedTuple):
     number: int
     ms: int  # of plant time
     finds: tuple[Find, ...]
+    tried: Mapping[str, int]  # what was done, how often
+    reached: tuple[str, ...]  # steps, and interlocks that tripped
 
 
 class State:
@@ -58,7 +61,7 @@ class State:
     def add(self, line: Line) -> None:
         """One more episode."""
         self.lines.append(line)
-        document = {"number": line.number, "ms": line.ms, "finds": [find._asdict() for find in line.finds]}
+        document = {**line._asdict(), "finds": [find._asdict() for find in line.finds]}
         with self._path.open("a", encoding="utf-8") as file:
             file.write(json.dumps(document) + "\n")
 
@@ -81,4 +84,5 @@ class State:
 
 def _line(text: str) -> Line:
     document = json.loads(text)
-    return Line(document["number"], document["ms"], tuple(Find(**find) for find in document["finds"]))
+    finds = tuple(Find(**find) for find in document.pop("finds"))
+    return Line(**document, finds=finds)

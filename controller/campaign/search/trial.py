@@ -12,13 +12,22 @@ from controller.campaign.runner import Runner
 from controller.campaign.scenario import SCAN_MS, Action
 from controller.campaign.search.chance import Chance, modes_of, plant_of, spread, whole
 from controller.campaign.search.episode import Deed, Episode
-from controller.campaign.search.invariants import DELIVERS, INVARIANTS, LIVENESS, delivers_within_ms, texts
+from controller.campaign.search.invariants import (
+    DELIVERS,
+    INVARIANTS,
+    LIVENESS,
+    delivers_within_ms,
+    least_kg,
+    texts,
+)
 from controller.campaign.search.variants import AS_SET, fitted
 from controller.campaign.search.watch import Violation, Watch, WatchedStation
 from controller.sequence.steps import DRAIN, FAULT, REST
 
 MOST_DEEDS = 60
 COMES_MS = 20_000
+LOOK_MS = 1_000
+NOTHING_FALLS = "empty drains"
 SHORTEST_MS, LONGEST_MS = 120_000, 1_500_000
 
 
@@ -26,8 +35,9 @@ class Ran(NamedTuple):
     """An episode that was run."""
 
     episode: Episode
-    violations: tuple[Violation, ...]  # of rules that nothing in it excuses
+    violations: tuple[Violation, ...]  # of rules that nothing before it excuses
     ran_ms: int
+    reached: frozenset[str] = frozenset()  # steps, and interlocks that tripped
 
 
 class Trial:
@@ -59,7 +69,8 @@ class Trial:
         self.station, self.folder, self.runner, self.variant = station, folder, runner, variant
         self._longest_ms, self._delivers_ms = longest_ms, delivers_ms
         self.presets, self.plant = so.presets, so.plant
-        self._modes = modes_of(so.station, self.presets)
+        self.modes = modes_of(so.station, self.presets)
+        self._delivers_kg = least_kg(self.plant)
         self.rules = {row.name: row for row in (*INVARIANTS, LIVENESS)}
         self.texts = dict(texts(self.presets, self.plant))
         patterns = {name: pattern(text, runner.reader.read) for name, text in self.texts.items()}
@@ -76,10 +87,10 @@ class Trial:
             within_ms = whole(delivers_within_ms(self.presets, changed))
         episode = Episode(
             self.station, draw.randrange(1, 2_147_483_646), plant, (), ends_ms, within_ms,
-            self.variant,
+            self.variant, self._delivers_kg,
         )  # fmt: skip
         walk = _Walk(self._target(episode))
-        deeds = walk.draws(Chance(draw, self._modes, ends_ms), ends_ms)
+        deeds = walk.draws(Chance(draw, self.modes, ends_ms), ends_ms)
         return self._ended(walk, episode._replace(deeds=deeds, ends_ms=walk.target.now_ms))
 
     def again(self, episode: Episode) -> Ran:
@@ -97,8 +108,8 @@ class Trial:
 
     def _ended(self, walk: "_Walk", episode: Episode) -> Ran:
         found = walk.ends(episode)
-        kept = tuple(v for v in found if not episode.words & {*self.rules[v.rule].excused})
-        return Ran(episode, kept, walk.target.now_ms)
+        kept = tuple(v for v in found if not episode.words(v.at_ms) & {*self.rules[v.rule].excused})
+        return Ran(episode, kept, walk.target.now_ms, walk.target.reached)
 
 
 class _Walk(Driver):
@@ -155,10 +166,18 @@ class _Walk(Driver):
         if episode.delivers_ms and not found:
             limit_ms = self.target.now_ms + episode.delivers_ms
             if not all(self.enters((DRAIN,), limit_ms) for _ in range(2)):
-                found.append(Violation(DELIVERS, self.target.now_ms, self._stands()))
-            else:
-                found = self.target.violations()
+                return [Violation(DELIVERS, self.target.now_ms, self._stands())]
+            if not self._delivers(episode.delivers_kg, episode.delivers_ms):
+                return [Violation(DELIVERS, self.target.now_ms, NOTHING_FALLS)]
+            found = self.target.violations()
         return found
+
+    def _delivers(self, kg: float, ms: int) -> bool:
+        """Runs until so much more has fallen into the vessel; whether it has, in so long."""
+        limit_ms, kg = self.target.now_ms + ms, kg + self.target.reading("delivered_kg")
+        while self.target.reading("delivered_kg") < kg and self.target.now_ms < limit_ms:
+            self.run_until(min(limit_ms, self.target.now_ms + LOOK_MS))
+        return self.target.reading("delivered_kg") >= kg
 
     def _stands(self) -> str:
         """The step that it stands in, and what tripped it or why it holds."""

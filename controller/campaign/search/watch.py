@@ -104,6 +104,7 @@ class WatchedStation(VirtualStation):
         self._watch = watch
         self._places = [self.loop.places[name] for name in watch.traced]
         self._before = self._remembered()
+        self._seen = {(self.step(), 0)}
         self._tables: list[Any] = []  # of the scans not looked at yet
         self._read: dict[str, list[Any]] = {name: [] for name, _ in watch.readings}
         self._truths: list[dict[str, Any]] = []
@@ -113,6 +114,7 @@ class WatchedStation(VirtualStation):
         """As promised, but for the chunk: it has no inputs."""
         np, loop, width = self._np, self.loop, len(State._fields)
         segment = loop.run(scans)
+        self._seen.add((self.step(), loop.remembers("first_out")))
         count = segment.scans
         table = np.asarray(loop.trace[: count * loop.row], dtype=np.int64).reshape(count, loop.row)
         self._tables.append(table[:, self._places])
@@ -123,6 +125,13 @@ class WatchedStation(VirtualStation):
         if sum(map(len, self._tables)) > PIECE:
             self._look()
         return Chunk(segment.first_ms, [], range(count), {})
+
+    @property
+    def reached(self) -> frozenset[str]:
+        """The steps that were stood in, and the interlocks that tripped, by name."""
+        names = self.logic.interlock_names
+        first_outs = {names[first_out - 1] for _, first_out in self._seen if first_out}
+        return frozenset(first_outs | {self.logic.step_names[step] for step, _ in self._seen})
 
     def wake(self) -> None:
         """As promised."""
