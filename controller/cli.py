@@ -247,8 +247,26 @@ def points(
     station: Annotated[str, typer.Argument(help="Folder of a station, or the name of one that comes along.")],
     as_csv: Annotated[bool, typer.Option("--csv", help="Print comma-separated values.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
+    live: Annotated[bool, typer.Option("--live", help="Of the running rig, as they are now.")] = False,
+    once: Annotated[bool, typer.Option("--once", help="With --live: one table, not refreshed.")] = False,
+    check_out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="SHEET", help="With --live: check the points out one by one, into this CSV file."
+        ),
+    ] = None,
 ) -> None:
-    """List the inputs and outputs of a station, and what the sequence makes of each."""
+    """
+    List the inputs and outputs of a station, and what the sequence makes of each.
+
+    Exit codes with --live: 0 shown, or each point checked out as good; 1 not each; 2 no rig runs.
+    """
+    if live:
+        if as_csv:
+            _stop("points: --live has --json, not --csv")
+        cli_panel.live_points(station, once=once, as_json=as_json, check_out=check_out)
+    if once or check_out:
+        _stop("points: --once and --check-out need --live and a running rig")
     from controller.sequence.logic import Logic
     from controller.sequence.receiver import RECEIVER
     from controller.settings import load_station

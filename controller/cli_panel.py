@@ -1,6 +1,9 @@
 """The commands of the command line that speak to a running rig, over its local socket."""
 
+import sys
+from collections.abc import Iterable
 from contextlib import suppress
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
@@ -11,6 +14,7 @@ from controller.stations import station_folder
 if TYPE_CHECKING:
     from controller.panel.client import Client, Which
     from controller.panel.messages import Answer, Asked
+    from controller.panel.rig import Status
 
 REFUSED, WRONG_INPUT = 1, 2
 SHORT = {"ack": "acknowledge"}
@@ -43,7 +47,8 @@ def command(
         _stop(f"command: no {word!r}{did_you_mean(word, known)}; there are: {', '.join(known)}")
     with _client(station) as client:
         answer = _ask(client, CommandAsked(ask="command", command=name))
-    _end(word, answer, as_json=as_json)
+    beside = _plant_marks(station, answer.status) if answer.status else []
+    _end(word, answer, as_json=as_json, beside=beside)
 
 
 def fail(
@@ -104,7 +109,75 @@ def hold(
     _end(f"hold {output}", answer)
 
 
-def _end(what: str, answer: "Answer", *, as_json: bool = False) -> NoReturn:
+def live_points(station: str, *, once: bool, as_json: bool, check_out: Path | None) -> NoReturn:
+    """`receiver points STATION --live`: the points of a running rig; with a sheet, their check-out."""
+    from threading import Event
+
+    from rich.console import Console
+
+    from controller.panel import live_points as live
+    from controller.panel.messages import PointsAsked
+
+    console = Console(highlight=False, width=None if sys.stdout.isatty() else 150)
+    with _client(station) as client:
+        answer = _ask(client, PointsAsked(ask="points"))
+        if answer.points is None or answer.status is None:
+            _end("points", answer)
+        if check_out is not None:
+            _check_out(client, check_out, answer)
+        if as_json:
+            typer.echo(answer.model_dump_json(indent=2))
+        elif once or not console.is_terminal:
+            console.print(live.shown(answer.points, answer.status, _plant_marks(station, answer.status)))
+        else:
+            status = answer.status
+            with suppress(KeyboardInterrupt):
+                _end("points", live.refreshed(
+                    lambda: _ask(client, PointsAsked(ask="points")),
+                    lambda: _plant_marks(station, status), console, Event().wait,
+                ))  # fmt: skip
+    raise typer.Exit
+
+
+def _check_out(client: "Client", path: Path, answer: "Answer") -> NoReturn:
+    """Walks over the points with who sits at the terminal; exit code 0 when each is good."""
+    from controller.clock import WallClock
+    from controller.panel.check_out import CheckOut, People
+    from controller.panel.check_out_sheet import Sheet, SheetError
+    from controller.panel.place import PanelError
+    from controller.panel.watch import beating
+
+    assert answer.status is not None
+    try:
+        sheet = Sheet(path, answer.status.station, answer.status.io)
+        by = input("Who does this check-out? ").strip()
+        if not 2 <= len(by) <= 60:
+            _stop("points: the name of who does the check-out stands in the sheet; start again with one")
+        people = People(by, input, typer.echo, WallClock().date, at_hand=sys.stdin.isatty())
+        good = CheckOut(client, sheet, people, beating).walk(answer.points or [])
+    except (SheetError, PanelError) as no:
+        _stop(str(no))
+    except (EOFError, KeyboardInterrupt):
+        _stop("points: ended; what was entered is saved")
+    raise typer.Exit(0 if good else REFUSED)
+
+
+def _plant_marks(station: str, status: "Status") -> list[str]:
+    """What a simulated plant of the same station, running beside the rig on this machine, has wrong."""
+    from controller.panel.client import Client
+    from controller.panel.messages import StatusAsked
+    from controller.panel.place import PanelError
+    from controller.panel.said import marks
+
+    with suppress(PanelError):
+        if status.real:
+            with Client(station_folder(station), "plant") as plant:
+                found = plant.ask(StatusAsked(ask="status")).status
+                return [*marks(found)] if found else []
+    return []
+
+
+def _end(what: str, answer: "Answer", *, as_json: bool = False, beside: Iterable[str] = ()) -> NoReturn:
     """Says an answer, and ends with its exit code."""
     from controller.panel.said import marks, outcome, where
 
@@ -113,7 +186,7 @@ def _end(what: str, answer: "Answer", *, as_json: bool = False) -> NoReturn:
     else:
         typer.echo(outcome(what, answer), err=answer.answer == "error")
         if answer.status:
-            for line in (where(answer.status), *marks(answer.status)):
+            for line in (where(answer.status), *marks(answer.status), *beside):
                 typer.echo(f"  {line}")
     raise typer.Exit({"accepted": 0, "refused": REFUSED, "error": WRONG_INPUT}[answer.answer])
 
