@@ -31,6 +31,7 @@ def scenarios(
 ) -> None:
     """Run fault scenarios on the simulated station and judge each: what must follow, what never may."""
     from rich.console import Console
+    from rich.progress import Progress
 
     from controller.clock import WallClock
 
@@ -46,10 +47,11 @@ def scenarios(
     started = clock.date()
     record = command.recorded(ask, out, places, started) if out else None
     done = []
-    for result in command.results(ask, station_folder):
-        done.append(result)
-        if not as_json:
-            command.show(console, result)
+    with Progress(console=console, transient=True, disable=as_json or not console.is_terminal) as bar:
+        for result in bar.track(command.results(ask, station_folder), len(places), description="scenarios"):
+            done.append(result)
+            if not as_json:
+                command.show(console, result)
     typer.echo(command.as_json(done) if as_json else command.summary(done, clock.now_ms() / 1_000))
     if record:
         record.finish(done, clock.date(), ["receiver", *sys.argv[1:]])

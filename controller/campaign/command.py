@@ -2,14 +2,18 @@
 
 import json
 import os
+from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from datetime import datetime
 from functools import cache, partial
 from importlib.metadata import version
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
+from controller.campaign.judge import NOT_JUDGED
 from controller.campaign.record import Place, RunRecord
 from controller.campaign.recorded import write_trace
 from controller.campaign.results import Facts, Result, result_of
@@ -24,6 +28,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 FolderOf = Callable[[str], Path]
+DIED = "its process died: killed from outside, or memory ran out"
 FEW = 5
 """Up to so many scenarios are run interpreted rather than compiled first."""
 
@@ -91,16 +96,33 @@ def recorded(ask: Ask, out: Path, places: list[Place], started: datetime) -> Run
 
 
 def results(ask: Ask, folder_of: FolderOf) -> Iterator[Result]:
-    """The results, in the order of the files; pages are written where the runs are."""
+    """
+    The results, in the order of the files; pages are written where the runs are.
+
+    What crashes is broken, also where it takes the process along: the others go on. With one job that is
+    this process.
+    """
     if ask.out is not None:
         ask.out.mkdir(parents=True, exist_ok=True)
     work = partial(_one, ask=ask._replace(files=[]), few=ask.few, folder_of=folder_of)
-    pages = _page_files(ask)
-    if ask.jobs == 1 or len(ask.files) == 1:
-        yield from map(work, ask.files, pages)
+    left = deque(zip(ask.files, _page_files(ask), strict=True))
+    if ask.jobs == 1 or len(left) == 1:
+        yield from (work(*each) for each in left)
         return
-    with ProcessPoolExecutor(min(ask.jobs, len(ask.files))) as pool:
-        yield from pool.map(work, ask.files, pages)
+    alone = False
+    while left:
+        count = 1 if alone else len(left)
+        with ProcessPoolExecutor(min(ask.jobs, count)) as pool:
+            futures = [pool.submit(work, *each) for each in islice(left, count)]
+            try:
+                for future in futures:
+                    yield future.result()
+                    left.popleft()
+                alone = False
+            except BrokenProcessPool:  # nobody says whose fault it was: the next one runs by itself
+                if alone:
+                    yield _broken(_runner(ask.few), left.popleft()[0], ask, folder_of, DIED)
+                alone = not alone
 
 
 def _page_files(ask: Ask) -> list[Path | None]:
@@ -125,7 +147,20 @@ def _runner(few: bool) -> Runner:
     return Runner(few=few)
 
 
+def _broken(runner: Runner, file: Path, ask: Ask, folder_of: FolderOf, said: str) -> Result:
+    assert runner.engine is not None
+    scenario = runner.load(file, folder_of, ask.station)
+    return result_of(Outcome(scenario, None, None, None, said, 0.0), runner.engine)
+
+
 def _one(file: Path, page: Path | None, ask: Ask, few: bool, folder_of: FolderOf) -> Result:
+    try:
+        return _judged(file, page, ask, few, folder_of)
+    except Exception as error:  # a page that cannot be drawn, a disk that is full: the others go on
+        return _broken(_runner(few), file, ask, folder_of, f"{type(error).__name__}: {error}")
+
+
+def _judged(file: Path, page: Path | None, ask: Ask, few: bool, folder_of: FolderOf) -> Result:
     runner = _runner(few)
     assert runner.engine is not None
     outcome = runner.run(runner.load(file, folder_of, ask.station))
@@ -166,13 +201,17 @@ def write(file: Path, text: str) -> None:
 
 
 # ---- what is printed -----------------------------------------------------------------------------------
-MARK = {"passed": "passed", "failed": "FAILED", "broken": "BROKEN"}
+MARK = {"passed": "passed", "failed": "FAILED", NOT_JUDGED: NOT_JUDGED, "broken": "BROKEN"}
 
 
 def show(console: "Console", result: Result) -> None:
     """One line; of what did not pass, all that one needs to understand it."""
     console.print(f"{MARK[result.verdict]}  {result.name:44} {typed(result.ran_ms):>9}  {result.title}")
     if result.verdict == "passed":
+        return
+    for verdict in result.not_judged:
+        console.print(f"        {result.path}:{verdict.line}: {verdict.wanted}: {verdict.seen}")
+    if result.verdict == NOT_JUDGED:
         return
     if result.broken:
         console.print(f"        could not be run: {result.broken}")
