@@ -2,18 +2,21 @@
 
 from typing import Any, NamedTuple
 
+from controller.campaign.at_the_io import IoRecording
 from controller.campaign.conditions import Condition
 from controller.campaign.drive import Driven
-from controller.campaign.recording import Disagreement, Recording
-from controller.campaign.scenario import NEVER, Expected, Rule, Scenario
+from controller.campaign.recording import Disagreement, Piece, Recording
+from controller.campaign.scenario import NEVER, Beat, Expected, Rule, Scenario
 from controller.engines.as_written import AsWritten
 from controller.simulate.times import typed
+
+NOT_JUDGED = "not judged"
 
 
 class Verdict(NamedTuple):
     """One thing judged."""
 
-    good: bool
+    good: bool | None  # None: it could not be judged, and `seen` says why
     wanted: str
     seen: str
     at_ms: int  # where it shows
@@ -29,34 +32,60 @@ class Judged(NamedTuple):
 
     @property
     def good(self) -> bool:
-        """All is as it must be."""
-        return not self.disagreements and all(verdict.good for verdict in self.verdicts)
+        """Nothing is known to be otherwise than it must be."""
+        return not self.disagreements and not any(verdict.good is False for verdict in self.verdicts)
+
+    @property
+    def whole(self) -> bool:
+        """Everything was judged."""
+        return not any(verdict.good is None for verdict in self.verdicts)
 
 
 class _Over:
     """Conditions over a whole run, and when each scan ended."""
 
-    def __init__(self, scenario: Scenario, recording: Recording, engine: AsWritten | None) -> None:
+    def __init__(
+        self, scenario: Scenario, recording: Recording | IoRecording, engine: AsWritten | None
+    ) -> None:
         import numpy as np
 
-        conditions = {c.text: c for c in scenario.conditions()}
-        names, self.scan_ms = recording.logic.interlock_names, recording.scan_ms
+        self.scan_ms, self._at_the_io = recording.scan_ms, isinstance(recording, IoRecording)
+        every = {c.text: c for c in scenario.conditions()}
+        self._hidden = {text: self._why_hidden(recording, c) for text, c in every.items()}
+        conditions = {text: c for text, c in every.items() if not self._hidden[text]}
         columns: dict[str, list[Any]] = {text: [] for text in conditions}
-        times, acts = [], []
+        times = []
+        self.acts: dict[str, int] = {}
         self.disagreements: list[Disagreement] = []
         for piece in recording.pieces():
             scans = piece.columns.scans
             times.append(piece.first_ms + recording.scan_ms * np.arange(scans, dtype=np.int64))
             for text, condition in conditions.items():
                 columns[text].append(piece.columns.whole(condition.rule))
-            acts.append(piece.columns.rescanned.acts != 0)
-            if engine is not None:
-                self.disagreements += recording.disagreements(piece, engine)
+            if isinstance(recording, Recording) and isinstance(piece, Piece):
+                self._add_acts(piece.columns.rescanned.acts != 0, times[-1], recording)
+                if engine is not None:
+                    self.disagreements += recording.disagreements(piece, engine)
         self.times: Any = np.concatenate(times)
         self._columns = {text: np.concatenate(parts) for text, parts in columns.items()}
-        acted = np.concatenate(acts)
-        firsts = [(name, np.flatnonzero(acted[:, k])) for k, name in enumerate(names)]
-        self.acts = {name: int(self.times[at[0]]) for name, at in firsts if len(at)}
+
+    def _add_acts(self, acted: Any, times: Any, recording: Recording) -> None:
+        for k, name in enumerate(recording.logic.interlock_names):
+            at = acted[:, k].nonzero()[0]
+            if len(at):
+                self.acts.setdefault(name, int(times[at[0]]))
+
+    @staticmethod
+    def _why_hidden(recording: Recording | IoRecording, condition: Condition) -> str:
+        return recording.hides(condition) if isinstance(recording, IoRecording) else ""
+
+    def hides(self, *conditions: Condition) -> str:
+        """Why these cannot be judged; empty where they can."""
+        return next((why for c in conditions if (why := self._hidden[c.text])), "")
+
+    def hides_acts(self) -> str:
+        """Why nothing is known of interlocks; empty where it is."""
+        return "interlocks do not show at the I/O" if self._at_the_io else ""
 
     def window(self, condition: Condition, from_ms: float, to_ms: float) -> tuple[Any, Any]:
         """Times and values of the scans that end after `from_ms`, up to `to_ms`."""
@@ -75,7 +104,9 @@ class _Over:
         return bool(values[-1]) if len(values) else False
 
 
-def judge(scenario: Scenario, driven: Driven, recording: Recording, engine: AsWritten | None) -> Judged:
+def judge(
+    scenario: Scenario, driven: Driven, recording: Recording | IoRecording, engine: AsWritten | None
+) -> Judged:
     """
     All verdicts.
 
@@ -97,7 +128,9 @@ def judge(scenario: Scenario, driven: Driven, recording: Recording, engine: AsWr
         verdicts += [_expected(over, e, at_ms, driven, kg) for e in beat.expected]
     for rule in scenario.rules:
         verdicts.append(_rule(over, rule, driven.end_ms))
-    if scenario.acts_only is not None:
+    if scenario.acts_only is not None and (why := over.hides_acts()):
+        verdicts.append(_not_judged("no other interlock acts", why, driven.end_ms, scenario.acts_line))
+    elif scenario.acts_only is not None:
         more = {name: at for name, at in over.acts.items() if name not in scenario.acts_only}
         seen = ", ".join(f"{name} at {typed(at)}" for name, at in more.items()) or "none"
         at = min(more.values(), default=0)
@@ -105,9 +138,20 @@ def judge(scenario: Scenario, driven: Driven, recording: Recording, engine: AsWr
     return Judged(verdicts, over.disagreements, over.acts)
 
 
+def _not_judged(wanted: str, why: str, at_ms: int, line: int) -> Verdict:
+    return Verdict(None, wanted, f"{NOT_JUDGED}: {why}", at_ms, line)
+
+
+def not_driven(beat: Beat, why: str, line: int) -> Judged:
+    """The verdict on a scenario whose timeline cannot be driven where it was to run."""
+    return Judged([_not_judged(f"the moment `{beat.moment.text}`", why, 0, line)], [], {})
+
+
 def _rule(over: _Over, rule: Rule, end_ms: int) -> Verdict:
-    wrong = over.times[over.broken(rule)]
     text = f"{'always' if rule.wanted else 'never'} {rule.text}"
+    if why := over.hides(*(rule.pattern.conditions if rule.pattern else [rule.holds])):
+        return _not_judged(text, why, end_ms, rule.line)
+    wrong = over.times[over.broken(rule)]
     if len(wrong):
         stood = f"{len(wrong)} scans, first at {typed(int(wrong[0]))}"
         return Verdict(False, text, stood, int(wrong[0]), rule.line)
@@ -123,6 +167,8 @@ def _expected(over: _Over, e: Expected, at_ms: int, driven: Driven, kg: float) -
         mass = driven.delivered_kg[-1] - kg
         return Verdict(e.low <= mass <= e.high, text, f"{mass:.2f} kg", driven.end_ms, e.line)
     assert e.condition is not None
+    if why := over.hides(e.condition):
+        return _not_judged(text, why, at_ms, e.line)
     times, values = over.window(e.condition, at_ms, at_ms + e.within_ms)
     if e.kind == "keeps":
         kept = times > at_ms + e.not_before_ms

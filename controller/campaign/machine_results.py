@@ -10,15 +10,17 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from xml.etree import ElementTree as ET
 
+from controller.campaign.judge import NOT_JUDGED
 from controller.campaign.results import Result
 from controller.simulate.times import typed
 
+WORDS = {True: "good", False: "BAD", None: "open"}
 NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 """What XML 1.0 (section 2.2) knows no character for."""
 
 
 def junit(done: Sequence[Result], started_utc: str) -> str:
-    """A test suite for each station, a test case for each scenario; failed is a failure, broken an error."""
+    """A suite for each station, a case for each scenario; broken is an error, not judged is skipped."""
     counts = {"tests": len(done), "failures": _count(done, "failed"), "errors": _count(done, "broken")}
     root = ET.Element("testsuites", _texts(name="receiver scenarios", time=_seconds(done), **counts))
     for station in dict.fromkeys(result.station for result in done):
@@ -29,13 +31,15 @@ def junit(done: Sequence[Result], started_utc: str) -> str:
 
 def _suite(station: str, done: list[Result], started_utc: str) -> ET.Element:
     counts = {"tests": len(done), "failures": _count(done, "failed"), "errors": _count(done, "broken")}
-    more = {"skipped": 0, "time": _seconds(done), "timestamp": started_utc}
+    more = {"skipped": _count(done, NOT_JUDGED), "time": _seconds(done), "timestamp": started_utc}
     suite = ET.Element("testsuite", _texts(name=station, **counts, **more))
     for result in done:
         case = ET.SubElement(suite, "testcase", _texts(
             name=f"{result.name}: {result.title}", classname=station, time=f"{result.took_s:.3f}",
         ))  # fmt: skip
-        if result.verdict != "passed":
+        if result.verdict == NOT_JUDGED:
+            ET.SubElement(case, "skipped", _texts(message=_first_not_judged(result)))
+        elif result.verdict != "passed":
             kind = "failure" if result.verdict == "failed" else "error"
             said = list(_wrong(result))
             found = ET.SubElement(case, kind, _texts(type=result.verdict, message=said[0]))
@@ -48,12 +52,20 @@ def tap(done: Sequence[Result]) -> str:
     """A line for each scenario; under one that did not pass, what was wanted and seen, as YAML."""
     lines = ["TAP version 14", f"1..{len(done)}"]
     for n, result in enumerate(done, 1):
-        ok = "ok" if result.verdict == "passed" else "not ok"
-        lines.append(f"{ok} {n} - {_escaped(f'{result.name}: {result.title}')}")
-        if result.verdict != "passed":
+        ok = "ok" if result.verdict in ("passed", NOT_JUDGED) else "not ok"
+        skip = f" # SKIP {_escaped(_first_not_judged(result))}" if result.verdict == NOT_JUDGED else ""
+        lines.append(f"{ok} {n} - {_escaped(f'{result.name}: {result.title}')}{skip}")
+        if result.verdict not in ("passed", NOT_JUDGED):
             lines += ["  ---", f"  severity: {'fail' if result.verdict == 'failed' else 'broken'}"]
             lines += ["  messages:", *(f"    - {_quoted(said)}" for said in _wrong(result)), "  ..."]
     return "\n".join(lines) + "\n"
+
+
+def _first_not_judged(result: Result) -> str:
+    """What of it was not judged, the first of it in full."""
+    verdicts = result.not_judged
+    more = f"; {len(verdicts)} of {len(result.verdicts)} so" if len(verdicts) > 1 else ""
+    return f"{verdicts[0].wanted}: {verdicts[0].seen}{more}"
 
 
 def _wrong(result: Result) -> Iterator[str]:
@@ -74,7 +86,7 @@ def _wrong(result: Result) -> Iterator[str]:
 def _seen(result: Result) -> Iterator[str]:
     yield f"station {result.station}, {typed(result.ran_ms)} of plant time"
     yield from (f"{typed(at)} {what}" for at, what in result.done)
-    yield from (f"{'good' if v.good else 'BAD'}: {v.wanted}; seen {v.seen}" for v in result.verdicts)
+    yield from (f"{WORDS[v.good]}: {v.wanted}; seen {v.seen}" for v in result.verdicts)
 
 
 def _count(done: Iterable[Result], verdict: str) -> int:

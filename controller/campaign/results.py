@@ -30,7 +30,7 @@ class Result(NamedTuple):
     path: str
     title: str
     station: str
-    verdict: str  # passed, failed, broken
+    verdict: str  # passed, failed, not judged (whole or in part), broken
     verdicts: tuple[Verdict, ...]
     facts: tuple[Facts, ...]  # of the first of the bad verdicts, in their order
     disagreements: tuple[str, ...]
@@ -42,11 +42,17 @@ class Result(NamedTuple):
     took_s: float
     executor: str = ""  # what ran it; the others looked at its scans
     page: str = ""  # where the page of the run was written
+    foreign: bool = False  # another controller ran it: of its interlocks nothing is known
 
     @property
     def bad(self) -> tuple[Verdict, ...]:
         """The verdicts that are not good, in order of time: what failed first explains most."""
         return failed(self.verdicts)
+
+    @property
+    def not_judged(self) -> tuple[Verdict, ...]:
+        """The verdicts that nobody can give, in their order; what they saw says why."""
+        return tuple(v for v in self.verdicts if v.good is None)
 
     @property
     def told(self) -> list[tuple[Verdict, Facts | None]]:
@@ -71,8 +77,8 @@ class Result(NamedTuple):
 
 
 def failed(verdicts: Iterable[Verdict]) -> tuple[Verdict, ...]:
-    """Those that are not good, in order of time."""
-    return tuple(sorted((v for v in verdicts if not v.good), key=lambda v: v.at_ms))
+    """Those that failed, in order of time."""
+    return tuple(sorted((v for v in verdicts if v.good is False), key=lambda v: v.at_ms))
 
 
 def result_of(outcome: Outcome, engine: AsWritten) -> Result:
@@ -87,6 +93,7 @@ def result_of(outcome: Outcome, engine: AsWritten) -> Result:
         tuple(judged.acts.items()) if judged else (), tuple(driven.done) if driven else (),
         tuple(driven.moments) if driven else (), outcome.broken,
         driven.end_ms if driven else 0, outcome.took_s, outcome.executor,
+        foreign=outcome.foreign,
     )  # fmt: skip
 
 

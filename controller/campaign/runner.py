@@ -9,13 +9,15 @@ from functools import cache
 from pathlib import Path
 from typing import NamedTuple
 
+from controller.campaign.at_the_io import link_fails
 from controller.campaign.conditions import Condition, Reader, Reading, plant_readings
 from controller.campaign.drive import Driven, Driver
-from controller.campaign.judge import Judged, judge
+from controller.campaign.judge import NOT_JUDGED, Judged, judge
 from controller.campaign.recording import Recording
+from controller.campaign.scanned_station import ScannedStation
 from controller.campaign.scenario import SCAN_MS, Resolver, Scenario
 from controller.campaign.scenario_file import read
-from controller.campaign.target import Chunk, VirtualStation
+from controller.campaign.target import Chunk, Target, VirtualStation
 from controller.clock import WallClock
 from controller.engines.as_written import AsWritten
 from controller.engines.rescan import Rescanner
@@ -42,13 +44,16 @@ class Outcome(NamedTuple):
     broken: str
     took_s: float
     executor: str = ""
+    foreign: bool = False  # another controller ran it, of which the I/O alone was seen
 
     @property
     def verdict(self) -> str:
-        """passed, failed or broken."""
+        """passed, failed, not judged (whole or in part, and nothing failed) or broken."""
         if self.judged is None:
             return "broken"
-        return "passed" if self.judged.good else "failed"
+        if not self.judged.good:
+            return "failed"
+        return "passed" if self.judged.whole else NOT_JUDGED
 
 
 class Runner:
@@ -60,12 +65,18 @@ class Runner:
         name: Of the executor; the quickest there is unless told.
         check: Whether the rules as written look at the scans too.
         few: There is so little to run that compiling first takes longer.
+        real_time: Scan by scan on the clock of the room, instead of in virtual time.
     """
 
     def __init__(
-        self, logic: Logic | None = None, name: str | None = None, check: bool = True, few: bool = False
+        self,
+        logic: Logic | None = None,
+        name: str | None = None,
+        check: bool = True,
+        few: bool = False,
+        real_time: bool = False,
     ) -> None:
-        self.logic = logic or Logic(RECEIVER)
+        self.logic, self.real_time = logic or Logic(RECEIVER), real_time
         self.name, self.reader, self._few = name or best(), Reader(self.logic), few and name is None
         self.engine = AsWritten(self.logic) if check else None
         self._executors: dict[tuple[tuple[str, int], ...], tuple[Executor, Rescanner]] = {}
@@ -99,8 +110,15 @@ class Runner:
         except Exception as error:  # the others go on
             said = f"{type(error).__name__}: {error}"
             return Outcome(scenario, None, None, None, said, clock.now_ms() / 1_000)
-        name = self.parts(scenario.presets)[0].name
-        return Outcome(scenario, driven, recording, judged, "", clock.now_ms() / 1_000, name)
+        return Outcome(
+            scenario, driven, recording, judged, "", clock.now_ms() / 1_000, self.executor_of(scenario)
+        )
+
+    def executor_of(self, scenario: Scenario) -> str:
+        """What runs a scenario, by name."""
+        if self.real_time:
+            return "transitions in real time"
+        return "transitions" if link_fails(scenario) else self.parts(scenario.presets)[0].name
 
     def drive(self, scenario: Scenario) -> tuple[Driven, Recording]:
         """Runs, and gives what was recorded."""
@@ -114,10 +132,8 @@ class Runner:
         self, scenario: Scenario, readings: Mapping[str, Reading]
     ) -> tuple[Driver, Callable[[list[Chunk]], Recording]]:
         """What drives a scenario on its simulated station, and what makes a recording of chunks of it."""
-        ran, rescanner = self.parts(scenario.presets)
-        target = VirtualStation(
-            self.logic, scenario.presets, scenario.plant, ran, readings.items(), scenario.head.seed, SCAN_MS
-        )
+        _, rescanner = self.parts(scenario.presets)
+        target = self._target(scenario, readings)
 
         def recorded(chunks: list[Chunk]) -> Recording:
             return Recording(chunks, rescanner, self.reader, scenario.presets, SCAN_MS)
@@ -126,7 +142,18 @@ class Runner:
             pieces = recorded([chunk]).pieces()
             return [bool(v) for piece in pieces for v in piece.columns.whole(condition.rule)]
 
-        return Driver(scenario, target, evaluate), recorded
+        seen = target.comes_true if isinstance(target, ScannedStation) else evaluate
+        return Driver(scenario, target, seen), recorded
+
+    def _target(self, scenario: Scenario, readings: Mapping[str, Reading]) -> Target:
+        """The whole station in virtual time; scan by scan in real time, or where the link is to fail."""
+        s, asked = scenario, readings.items()
+        if self.real_time or link_fails(s):
+            clock = WallClock() if self.real_time else None
+            engine = AsWritten(self.logic, options=options_of(s.presets))
+            return ScannedStation(engine, s.presets, s.plant, asked, s.head.seed, SCAN_MS, clock=clock)
+        ran, _ = self.parts(s.presets)
+        return VirtualStation(self.logic, s.presets, s.plant, ran, asked, s.head.seed, SCAN_MS)
 
     def parts(self, presets: Presets) -> tuple[Executor, Rescanner]:
         """

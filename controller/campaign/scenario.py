@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any, Literal, NamedTuple
 
 from controller.campaign.conditions import Condition, Reader
+from controller.campaign.link_failures import LINK_FAILURES
 from controller.campaign.patterns import Pattern, pattern
 from controller.campaign.scenario_file import Entry, Expectation, Head
 from controller.campaign.words import guarded, point_and_value, span, steps_named
@@ -236,6 +237,8 @@ class Resolver:
                 self._say((*loc, "times"), "says how often: write also `every`")
             if every and (every <= during or entry.times == 1):
                 self._say((*loc, "every"), "comes again: write `during`, shorter than it, and `times`")
+            if entry.fail in LINK_FAILURES and (entry.amount != 1 or grows):
+                self._say((*loc, "fail"), "a link fails whole and at once: leave out amount and grows")
             actions.append(Action("fail", entry.fail, entry.amount, grows, during, every, entry.times))
         elif entry.during or entry.every or entry.grows:
             self._say(loc, "during, every and grows go with fail")
@@ -319,6 +322,8 @@ class Resolver:
         return 0
 
     def _mode(self, loc: Loc, name: str) -> None:
+        if name in LINK_FAILURES:
+            return
         receiver = self.station.receiver
         self._tried(loc, partial(can_fail, name, receiver.name, receiver.presets, self.station.wired))
 

@@ -9,6 +9,7 @@ from controller.campaign.report.scenario_part import Evidence, verdict
 from controller.simulate.times import typed
 
 Document = dict[str, Any]
+VERDICTS = ("passed", "failed", "not judged", "broken")
 DEVIATION = ("no.", "scenario", "deviation", "severity", "agreed action, by whom")
 CAUTIONS = (
     "The machine that this logic moves can hurt people. This report is about a simulated plant and ordinary "
@@ -40,7 +41,7 @@ class Told(NamedTuple):
     def verdict(self) -> str:
         """Of the whole."""
         found = {s["verdict"] for s in self.scenarios}
-        return next(word for word in ("broken", "failed", "passed") if word in found)
+        return next(word for word in ("broken", "failed", "not judged", "passed") if word in found)
 
     @property
     def identity(self) -> str:
@@ -52,7 +53,7 @@ class Told(NamedTuple):
 
 def front(t: Told) -> Raw:
     """What a reader sees first."""
-    counts = {word: sum(s["verdict"] == word for s in t.scenarios) for word in ("passed", "failed", "broken")}
+    counts = {word: sum(s["verdict"] == word for s in t.scenarios) for word in VERDICTS}
     said = ", ".join(f"{n} {word}" for word, n in counts.items() if n or word == "passed")
     ran_ms = sum(s["ran_ms"] for s in t.scenarios)
     checks = sum(len(step["checks"]) for s in t.scenarios for step in s["steps"])
@@ -61,7 +62,7 @@ def front(t: Told) -> Raw:
         "section",
         tag("p", "Test report · fault scenarios on a simulated receiver", class_="kind"),
         tag("h1", ", ".join(f"{s['name']} {s['folder'].replace('_', ' ')}" for s in t.record["stations"])),
-        tag("div", t.verdict, class_=f"verdict whole {t.verdict}"),
+        tag("div", t.verdict, class_=f"verdict whole {t.verdict.replace(' ', '_')}"),
         tag("p", tag("strong", f"{len(t.scenarios)} scenarios: {said}."),
             f" {checks} checks over {typed(ran_ms)} of plant time. Proofs: {t.proofs.summary}."),
         tag("div", *(tag("p", text) for text in CAUTIONS), class_="caution"),

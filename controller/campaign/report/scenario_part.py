@@ -7,7 +7,7 @@ from controller.campaign.report.html import BREAK, Raw, joined, table, tag, told
 from controller.simulate.times import typed
 
 Document = dict[str, Any]
-SAID = {True: "passed", False: "failed", None: "not run"}
+SAID = {True: "passed", False: "failed", None: "not judged"}
 
 
 class File(NamedTuple):
@@ -54,7 +54,7 @@ def _facts(s: Document, evidence: Evidence) -> list[tuple[str, object]]:
         ("shows", ", ".join(s["shows"]) or "no requirement named"),
         ("guards", ", ".join(s["guards"]) or "no line named"),
         ("run", f"{typed(s['ran_ms'])} of plant time, {s['executor'] or 'not run to its end'}"),
-        ("interlocks that acted", acts if not s["broken"] else "not known"),
+        ("interlocks that acted", "not known" if s["broken"] or s["foreign"] else acts),
         ("evidence", joined(links, "\n") if evidence.files else "no page and no trace was left"),
     ]
     return [pair for pair in pairs if pair[1]]
@@ -72,7 +72,7 @@ def _otherwise(o: Document) -> str:
 
 
 def _bad(s: Document) -> Raw | None:
-    if s["verdict"] == "passed":
+    if s["verdict"] in ("passed", "not judged"):
         return None
     said = [f"Could not be run: {s['broken']}"] if s["broken"] else []
     said += [f"The engines differ at {line}" for line in s["disagreements"]]
@@ -89,7 +89,7 @@ def _bad(s: Document) -> Raw | None:
 
 def _facts_of_failed(s: Document) -> Iterator[Raw]:
     """Under each failed verdict what stood behind it, at its moment."""
-    bad = sorted((v for v in s["verdicts"] if not v["good"]), key=lambda v: int(v["at_ms"]))
+    bad = sorted((v for v in s["verdicts"] if v["good"] is False), key=lambda v: int(v["at_ms"]))
     for v, facts in zip(bad, s["facts"], strict=False):
         at = typed(facts["at_ms"])
         yield tag("p", tag("strong", f"{v['wanted']}: {v['seen']}"), f", line {v['line']}")
@@ -125,4 +125,5 @@ def _check(check: Document | None) -> list[object]:
     because = tag("span", check.get("because", ""), class_="faint") if check.get("because") else None
     wanted = joined([check["wanted"], BREAK if because else None, because])
     seen = joined([check["seen"], f" (look at {typed(check['at_ms'])})" if check["good"] is False else None])
-    return [tag("td", wanted), check["window"], tag("td", seen), tag("td", verdict(SAID[check["good"]]))]
+    word = SAID[check["good"]] if check["seen"] else "not run"
+    return [tag("td", wanted), check["window"], tag("td", seen), tag("td", verdict(word))]
