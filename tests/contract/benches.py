@@ -27,8 +27,11 @@ class Bench:
         self.clock = SteppedClock()
         self.history: list[Outputs] = []  # what the hardware held, at each look
 
+    async def make(self) -> None:
+        """All that has to be waited for; no exchange yet."""
+
     async def link(self) -> None:
-        """The other end is there: exchanges begin."""
+        """The other end is there: exchanges begin, if they have not."""
 
     async def scan_over(self) -> None:
         """A scan's time passes, then what was written is at the hardware, and what it shows can be read."""
@@ -143,7 +146,7 @@ class MemoryWire:
     """
     The controller's end of a wire without a network: exchanges happen where the bench says so.
 
-    `forgets`: as a wire must, it drops what was handed over when its link is lost.
+    `forgets`: as a wire must, it drops what was handed over when its link is lost, or longer ago than the watchdog.
     """
 
     def __init__(self, device: Device, forgets: bool = True) -> None:
@@ -151,6 +154,7 @@ class MemoryWire:
         self.newest: Received | None = None
         self.session = self.sessions = 0
         self.handed: tuple[Mapping[str, int], int] | None = None
+        self.handed_ms = 0
         self.closed = False
 
     @property
@@ -160,7 +164,7 @@ class MemoryWire:
     def hand_over(self, values: Mapping[str, int], life: int, session: int | None = None) -> bool:
         if self.forgets and (not self.session or session not in (None, self.session)):
             return False
-        self.handed = values, life
+        self.handed, self.handed_ms = (values, life), self.device.clock.now_ms()
         return True
 
     def lose(self) -> None:
@@ -174,6 +178,8 @@ class MemoryWire:
 
     def exchange(self) -> None:
         at_ms = self.device.clock.now_ms()
+        if self.forgets and at_ms - self.handed_ms > WATCHDOG_MS:
+            self.handed = None
         if self.handed is not None:
             self.device.take(*self.handed)
         self.newest = Received(*self.device.refresh(), at_ms, self.session)
@@ -205,7 +211,8 @@ class MemoryBench(Bench):
         self.muted = False
 
     async def link(self) -> None:
-        self.wire.join()
+        if not self.wire.session:
+            self.wire.join()
 
     async def exchange(self) -> None:
         if self.wire.session and not self.muted:

@@ -3,7 +3,11 @@
 import pytest
 from _pytest.outcomes import Failed
 from contract.breaches import BREACHES, Passing, over
-from contract.promises import PROMISES
+from contract.modbus_benches import ClientBench, ServerBench
+from contract.promises import PROMISES, a_link_that_was_lost_stays_lost
+
+from controller.modbus.exchange import End
+from controller.modbus.server_wire import ServerWire
 
 
 async def broken(bench, promise):
@@ -28,3 +32,12 @@ async def test_nothing_is_found_in_a_backend_that_keeps_them_all():
 
 def test_every_promise_has_its_breach():
     assert {promise for _, promise in BREACHES.values()} == {*PROMISES}
+
+
+@pytest.mark.parametrize(("kind", "wire"), [(ClientBench, End), (ServerBench, ServerWire)])
+async def test_a_wire_that_remembers_over_a_loss_is_found_over_loopback(monkeypatch, kind, wire):
+    monkeypatch.setattr(wire, "_forget", lambda self: None)
+    bench = kind()
+    await bench.make()
+    assert await broken(bench, a_link_that_was_lost_stays_lost)
+    await bench.end()

@@ -2,9 +2,15 @@
 
 import pytest
 from contract.benches import Bench, MemoryBench, SimulatedBench
+from contract.modbus_benches import ClientBench, ServerBench
 from contract.promises import OF_ALL, PROMISES
 
-BENCHES: dict[str, type[Bench]] = {"simulated": SimulatedBench, "modbus_in_memory": MemoryBench}
+BENCHES: dict[str, type[Bench]] = {
+    "simulated": SimulatedBench,
+    "modbus_in_memory": MemoryBench,
+    "modbus_client": ClientBench,
+    "modbus_server": ServerBench,
+}
 CASES = [
     pytest.param(kind, promise, id=f"{name}-{promise.__name__}")
     for name, kind in BENCHES.items()
@@ -15,6 +21,7 @@ CASES = [
 @pytest.mark.parametrize(("kind", "promise"), CASES)
 async def test_it_keeps_what_the_port_promises(kind, promise):
     bench = kind()
+    await bench.make()
     try:
         await promise(bench)
     finally:
