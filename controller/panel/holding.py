@@ -77,8 +77,8 @@ class Holding:
 
     async def _warn(self, status: Status, *, afresh: bool) -> Reasons:
         """The horn: the one at the beginning of manual mode, or a new one by leaving and entering it."""
-        over = status.manual_ms >= status.warning_ms
-        if status.warning_ms == 0 or not (over and (afresh or status.jog_age_ms > WARNED_FOR_MS)):
+        forgotten = status.manual_ms >= status.warning_ms and status.jog_age_ms > WARNED_FOR_MS
+        if status.warning_ms == 0 or not (afresh or forgotten):
             return ()
         return await self._rig.request("automatic") or await self._rig.request("manual")
 
