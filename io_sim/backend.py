@@ -149,7 +149,7 @@ class SimulatedIo:
         return 0 if self._written_ms is None else self._now_ms() - self._written_ms
 
     def _due_ms(self) -> tuple[int, int]:
-        """Time for the plant to pass now, whole steps (the rest is kept), and the time since the last read."""
+        """Time for the plant to pass now, in whole steps (the rest is kept); time since the last read."""
         self._scans_ms += self._scan_ms
         now_ms = self._now_ms()
         if self._plant_ms is None:

@@ -3,9 +3,16 @@
 import pytest
 
 from controller.clock import SteppedClock
+from controller.engines import generated
 from controller.image import Inputs, Outputs
 from controller.port import NEVER_MS
+from controller.sequence.logic import Logic
+from controller.sequence.presets import Presets
+from controller.sequence.receiver import RECEIVER
+from controller.simulate.executors import executor
+from controller.simulate.station_loop import StationLoop
 from io_sim.backend import CATCH_UP_MS, SimulatedIo
+from io_sim.parameters import PlantParameters
 from io_sim.plant import Plant
 
 DRAWING = Outputs(source_cmd=True, vent_close_cmd=True)
@@ -125,3 +132,27 @@ def test_every_input_has_the_kind_of_its_point():
     io.force("level_free", 0)
     kinds = [type(value) for value in Inputs()]
     assert [type(value) for value in io.read()] == kinds
+
+
+def test_a_rig_on_it_runs_scan_by_scan_as_the_virtual_station():
+    """Order of a scan, life counter apart: the plant moves, its image is read, the sequence decides, is written."""
+    logic, presets, parameters = Logic(RECEIVER), Presets(), PlantParameters()
+    loop = StationLoop(logic, presets, parameters, executor("generated", logic), seed=4)
+    io, scan = SimulatedIo(parameters, seed=4), generated.interpreted(logic)
+    memory, outputs = generated.flat(logic), [0] * len(Outputs._fields)
+    acts, steps = [0] * len(logic.interlock_names), set()
+    life = Inputs._fields.index("io_life")
+    for pressed, scans in ((0, 700), (1, 10), (0, 1_500)):
+        loop.press("start_pb", pressed)
+        io.press("start_pb", pressed)
+        while scans:
+            segment = loop.run(scans)
+            scans -= segment.scans
+            for k in range(segment.scans):
+                image = [int(value) for value in io.read()]
+                image[life] = 0
+                assert image == segment.inputs(k)
+                scan(memory, image, [int(value) for value in presets], 10, outputs, acts)
+                io.write(Outputs._make(map(bool, outputs)))
+                steps.add(memory[list(logic.memory).index("step")])
+    assert len(steps) >= 5
