@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import re
 import shutil
 from datetime import UTC, datetime
 from html.parser import HTMLParser
@@ -198,6 +199,28 @@ def test_proofs_are_told_by_claim_and_only_those_of_the_logic_that_ran(run: Path
     file.write_text(json.dumps(document | {"logic": "another"}))
     with pytest.raises(StationError, match="proves logic another"):
         report(run, file, NOW)
+
+
+def test_a_claim_that_is_not_proved_covers_no_requirement(run: Path, tmp_path: Path) -> None:
+    """One scenario passed, for section 3.5; without proofs the other sections stand open or empty."""
+    text = report(run, None, NOW).read_text(encoding="utf-8")
+    found = re.search(r"Of (\d+) sections (\d+) are shown by a scenario that passed, (\d+) more by a proof, (\d+) by nothing that", text)
+    assert found
+    whole, by_run, by_proof, unproved = map(int, found.groups())
+    assert (by_run, by_proof) == (1, 0)
+    assert unproved > 10
+    assert f"<details><summary>{len(CLAIMS)} claims by number</summary>" in text
+    proved = report(run, proofs_of_all(run, tmp_path), NOW).read_text(encoding="utf-8")
+    assert f"Of {whole} sections 1 are shown by a scenario that passed, {unproved} more by a proof, 0 by" in proved
+    assert "<details>" not in proved
+
+
+def proofs_of_all(run: Path, folder: Path) -> Path:
+    rows = [{"name": c.name, "proved": True, "possible": True, "took_ms": 1} for c in CLAIMS]
+    file = folder / "all.json"
+    head = {"receiver_proofs": 1, "station": "R-101", "software": "0", "made_utc": "2026-01-05T06:00:00Z"}
+    file.write_text(json.dumps(head | {"claims": rows, "logic": record.read(run)["logic"]}))
+    return file
 
 
 def test_a_cell_is_shown_only_by_a_scenario_that_passed_and_in_which_the_interlock_acted(run: Path) -> None:

@@ -1,5 +1,7 @@
 """The report as one HTML page: who ran what on what, what came of it, what shows what, room to sign."""
 
+from collections import Counter
+from collections.abc import Iterable
 from importlib.resources import files
 
 from controller.campaign.report.front import Document, Told, deviations, front
@@ -13,7 +15,8 @@ from controller.engines.claims import CLAIMS
 BY_SECTION = (
     "By section of the control narrative. A scenario stands where its file says that it shows the section; "
     "one that names a whole chapter stands at the end. A claim is a promise proved for all inputs, histories "
-    "and presets; its number is that of the list below. Yellow: nothing shows it here."
+    "and presets; its number is that of the list below. Striped: shown only by what did not pass or is not "
+    "proved for this report, so not shown. Yellow: nothing is meant to show it."
 )
 BY_CELL = (
     "Under what happens stand its scenarios (S) and claims (C). A scenario stands "
@@ -59,10 +62,13 @@ def _paper(title: str, identity: str) -> str:
 def _requirements(t: Told) -> Raw:
     numbered = list(enumerate(t.scenarios, 1))
     rows: list[list[object]] = []
+    counts: Counter[str] = Counter()
     for section in sections():
         shown = [(k, s) for k, s in numbered if section.number in s["shows"]]
         claims = [numbers()[name] for name in section.claims if name in numbers()] if t.matrix else []
-        gap = "" if shown or claims else "gap"
+        ran = any(s["verdict"] == "passed" for _, s in shown)
+        gap = "" if ran or _any_proved(t, claims) else "open" if shown or claims else "gap"
+        counts[gap or ("run" if ran else "proof")] += 1
         rows.append([
             number(section.number), section.title, number(section.rules), cell(_marked(shown), gap),
             cell(_spans(claims), gap), cell(_proof_state(t, section.claims), "tight"),
@@ -76,7 +82,9 @@ def _requirements(t: Told) -> Raw:
     return tag(
         "section",
         tag("h2", "Requirements, scenarios, proofs"),
-        tag("p", BY_SECTION, class_="faint"),
+        tag("p", f"Of {len(sections())} sections {counts['run']} are shown by a scenario that passed, "
+                 f"{counts['proof']} more by a proof, {counts['open']} by nothing that passed or is proved "
+                 f"(striped), {counts['gap']} by nothing at all (yellow). {BY_SECTION}", class_="faint"),
         table(["", "section", "rules", "scenarios", "claims", "proofs"], rows),
         class_="new",
     )  # fmt: skip
@@ -112,8 +120,8 @@ def _effects(t: Told) -> Raw:
     if m is None:
         return tag("section", tag("h2", "Cause and effect"), tag("p", OTHER_LOGIC))
     by_run = sum(bool(c.scenarios) for c in m.cells)
-    by_proof = sum(not c.scenarios and _any_proved(t, c) for c in m.cells)
-    unproved = sum(bool(c.claims) and not c.scenarios and not _any_proved(t, c) for c in m.cells)
+    by_proof = sum(not c.scenarios and _any_proved(t, c.claims) for c in m.cells)
+    unproved = sum(bool(c.claims) and not c.scenarios and not _any_proved(t, c.claims) for c in m.cells)
     counted = (
         f"Of {len(m.cells)} cells {by_run} are shown by a scenario, {by_proof} more by a proof; {unproved} "
         "have only claims that are not proved for this report (striped), "
@@ -155,11 +163,11 @@ def _proved(t: Told, c: Cell) -> Raw:
         if len(found) > FEW
     ]
     inside = joined([tag("span", c.mark, class_="mark"), tag("span", " ".join(by) or "gap", class_="by")])
-    return cell(inside, "gap" if not c.shown else "" if c.scenarios or _any_proved(t, c) else "open")
+    return cell(inside, "gap" if not c.shown else "" if c.scenarios or _any_proved(t, c.claims) else "open")
 
 
-def _any_proved(t: Told, c: Cell) -> bool:
-    return any(t.proofs.said(CLAIMS[n - 1].name) == PROVED for n in c.claims)
+def _any_proved(t: Told, claims: Iterable[int]) -> bool:
+    return any(t.proofs.said(CLAIMS[n - 1].name) == PROVED for n in claims)
 
 
 # ---- the parts -----------------------------------------------------------------------------------------
@@ -174,13 +182,16 @@ def _claims(t: Told) -> Raw:
     said = "not run for this report: `receiver prove STATION --json` writes what --proofs reads"
     said = t.proofs.summary if t.proofs.verdicts else said
     rows = ([f"C{n}", claim.name, t.proofs.said(claim.name)] for n, claim in enumerate(CLAIMS, 1))
+    listed = table(["no.", "in every scan", "proof"], rows)
+    if not t.proofs.verdicts:
+        listed = tag("details", tag("summary", f"{len(CLAIMS)} claims by number"), listed)
     return tag(
         "section",
         tag("h2", "Claims"),
         tag("p", f"Proved is the logic, not the machine. Proofs: {said}.", class_="faint"),
-        table(["no.", "in every scan", "proof"], rows),
+        listed,
         class_="new",
-    )  # fmt: skip
+    )
 
 
 def _files(t: Told) -> Raw:
