@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
-from controller import cli_coverage, cli_panel, cli_scenarios
+from controller import cli_coverage, cli_panel, cli_rig, cli_scenarios
 from controller.problems import StationError, install_with
 from controller.stations import station_folder
 
@@ -345,5 +345,5 @@ def diagram(
             _stop(f"--out {out}: cannot be written: {error.strerror}")
 
 
-for _command in (*cli_scenarios.COMMANDS, *cli_coverage.COMMANDS, *cli_panel.COMMANDS):
+for _command in (*cli_scenarios.COMMANDS, *cli_coverage.COMMANDS, *cli_rig.COMMANDS, *cli_panel.COMMANDS):
     app.command()(_command)

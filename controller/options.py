@@ -8,7 +8,7 @@ itself is refused here; one that is allowed and deserves a word is warned of by 
 from collections.abc import Callable, Container
 from typing import NamedTuple
 
-from controller.sequence.presets import Presets
+from controller.sequence.presets import Presets, limits
 from controller.sequence.steps import (
     BY_SWITCH,
     BY_TIMES,
@@ -123,3 +123,9 @@ def misplaced(presets: Presets, wired: Container[str]) -> list[tuple[str, str, b
 def impossible(presets: Presets, wired: Container[str]) -> list[tuple[str, str]]:
     """Combinations that are refused: the preset to look at, and why."""
     return [(wrong.preset, wrong.why) for wrong in WRONG if wrong.when(presets, wired)]
+
+
+def options_of(presets: Presets) -> dict[str, int]:
+    """What is fitted at a station: the presets that are choices or yes or no, and the pulse groups."""
+    named = {name for name, limit in limits().items() if limit.choices} | {"pulse_groups"}
+    return {n: int(v) for n, v in presets._asdict().items() if isinstance(v, bool) or n in named}

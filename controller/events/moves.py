@@ -13,6 +13,13 @@ MOVES = (
     E("POWER_UP", INFO, "the controller started", "", ""),
     E("FAILURE_SET", INFO, "a failure mode was put into the simulated plant", "", ""),
     E("FAILURE_ENDED", INFO, "a failure mode of the simulated plant ended", "", ""),
+    E("INPUT_FORCED", LOW, "an input reads what a person set, not what the wire carries", "check-out",
+      "release it before the receiver runs"),
+    E("FORCE_ENDED", INFO, "an input reads its wire again", "", ""),
+    E("OUTPUT_HELD", INFO, "an output is held by hand in manual mode", "", ""),
+    E("OUTPUT_LET_GO", INFO, "an output is no longer held by hand", "", ""),
+    E("LINK_CHANGED", INFO, "the link to the remote I/O changed", "", ""),
+    E("CONTROLLER_ENDED", INFO, "the controller ended", "", ""),
     E("MAINTENANCE_DUE", INFO, "a counter reached its limit", "wear", "do the work, then reset the counter"),
     E("COUNTER_RESET", INFO, "a counter was set back to zero", "", ""),
 )  # fmt: skip

@@ -32,19 +32,28 @@ class JournalError(Exception):
     """The journal cannot be written or read; says where and why."""
 
 
+def not_a_new_folder(out: Path) -> str:
+    """Why no run can be left in a folder; empty where one can."""
+    if (out / FILE).exists():
+        return "holds a run already; name another folder, or remove that one"
+    if out.is_dir() and any(out.iterdir()):
+        return "is not empty and holds no run; name a new folder, or an empty one"
+    return ""
+
+
 class Journal:
     """
-    The one writer of a journal.
+    The one writer of a journal. `other_thread`: it is written by another thread than the one that opens it.
 
     Raises:
         JournalError: The folder or the file cannot be written, or it is not a journal of this format.
     """
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, *, other_thread: bool = False) -> None:
         self.path = folder / FILE
         try:
             folder.mkdir(parents=True, exist_ok=True)
-            self._db = sqlite3.connect(self.path, isolation_level=None)
+            self._db = sqlite3.connect(self.path, isolation_level=None, check_same_thread=not other_thread)
             self._prepare()
         except (OSError, sqlite3.Error) as error:
             msg = f"{folder}: the run folder cannot be written: {_why(error)}"
@@ -75,6 +84,11 @@ class Journal:
             self._db.executemany("INSERT INTO event VALUES (NULL, ?, ?, ?, ?, ?, ?)", rows)
             if any(row.priority == Priority.HIGH for row in rows):
                 self._commit()
+
+    def commit(self) -> None:
+        """What waits is on the disk when it returns."""
+        with self._told():
+            self._commit()
 
     def __enter__(self) -> Self:
         return self

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 from controller.clock import WallClock
 from controller.problems import install_with, together
 from controller.records import CycleRecord, EventRecord, as_document
-from controller.reporting.journal import FILE, Journal
+from controller.reporting.journal import Journal, not_a_new_folder
 from controller.sequence.logic import Logic
 from controller.settings import Station, load_station
 from controller.simulate import executors, failures_asked, run_end
@@ -119,10 +119,8 @@ def read_ask(
             wrong.append(f"--explain {explain}: is outside the run, which lasts {lasts}")
     if executor is not None and executor not in executors.NAMES:
         wrong.append(f"--executor {executor}: there are {', '.join(executors.NAMES)}")
-    if out is not None and (out / FILE).exists():
-        wrong.append(f"--out {out}: holds a run already; name another folder, or remove that one")
-    elif out is not None and out.is_dir() and any(out.iterdir()):
-        wrong.append(f"--out {out}: is not empty and holds no run; name a new folder, or an empty one")
+    if out is not None and (why := not_a_new_folder(out)):
+        wrong.append(f"--out {out}: {why}")
     if wrong:
         raise WrongAsk("\n".join(wrong))
     return Ask(

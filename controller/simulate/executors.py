@@ -18,8 +18,9 @@ from typing import Any, NamedTuple
 from controller.engines import generated
 from controller.engines.as_written import AsWritten
 from controller.engines.compiled import compiled
+from controller.options import options_of as options_of
 from controller.sequence.logic import Logic
-from controller.sequence.presets import Presets, limits
+from controller.sequence.presets import Presets
 from controller.simulate import closed_loop
 from io_sim.put_in import put_in
 
@@ -40,12 +41,6 @@ class Executor(NamedTuple):
 def best() -> str:
     """The quickest executor that this installation has."""
     return "compiled" if find_spec("numba") else "generated"
-
-
-def options_of(presets: Presets) -> dict[str, int]:
-    """What is fitted at a station: the presets that are choices or yes or no, and the pulse groups."""
-    named = {name for name, limit in limits().items() if limit.choices} | {"pulse_groups"}
-    return {n: int(v) for n, v in presets._asdict().items() if isinstance(v, bool) or n in named}
 
 
 def executor(

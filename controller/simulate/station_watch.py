@@ -6,7 +6,7 @@ The simulated run and the live one feed it; it knows neither clock nor plant.
 
 from collections.abc import Callable, Sequence
 from datetime import datetime
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from controller.alarms.metrics import Report
 from controller.engines.as_written import AsWritten, on_rows
@@ -136,9 +136,12 @@ class StationWatch:
         self._level_stops = 0
         self._hold_reason = 0
 
-    def tell(self, name: str, what: str, grounds: Sequence[str] = ()) -> None:
+    def tell(self, name: str, what: str, grounds: Sequence[str] = (), at_ms: int | None = None) -> None:
         """Writes down an event of now that no segment shows: power-up, a failure put in."""
-        self._tell([self._event(name, what, grounds)])
+        event = self._event(name, what, grounds)
+        if at_ms is not None:
+            event = event._replace(at_ms=at_ms, utc=self._utc(at_ms))
+        self._tell([event])
 
     def _tell(self, events: Sequence[EventRecord]) -> None:
         self._end.written(events)
@@ -242,7 +245,11 @@ class StationWatch:
             bool(value) if isinstance(hints[name], bool) else value
             for name, value in zip(Inputs._fields, segment.inputs(segment.scans - 1), strict=True)
         )
-        return Scene(self._engine, whole_memory(self.logic, memory), inputs, self._presets, segment.scan_ms)
+        return self.scene(whole_memory(self.logic, memory), inputs, segment.scan_ms)
+
+    def scene(self, memory: Any, inputs: Inputs, dt_ms: int) -> Scene:
+        """Any scan of this logic laid open."""
+        return Scene(self._engine, memory, inputs, self._presets, dt_ms)
 
     # ---- asked -----------------------------------------------------------------------------------------
     @property
@@ -270,8 +277,12 @@ class StationWatch:
 
     def why(self, segment: Segment) -> str:
         """Why it holds or stands in fault after a segment; else empty."""
-        first_out, names = segment.after("first_out"), self.logic.interlock_names
-        return HELD_BY.get(segment.after("hold_reason"), names[first_out - 1] if first_out else "")
+        return self.told(segment.after("hold_reason"), segment.after("first_out"))
+
+    def told(self, hold_reason: int, first_out: int) -> str:
+        """The reason of a hold or the first-out of a fault in words; else empty."""
+        names = self.logic.interlock_names
+        return HELD_BY.get(hold_reason, names[first_out - 1] if first_out else "")
 
     def totals(self, segment: Segment, delivered_kg: float, air_nm3: float) -> Totals:
         """What the run came to, that ends with this segment; with what the plant tells of it."""

@@ -1,0 +1,67 @@
+"""What a rig tells on the screen: one line for each thing that happens, with its time since power-up."""
+
+from collections.abc import Callable, Mapping, Sequence
+
+from controller.events import EVENTS
+from controller.records import CycleRecord, EventRecord
+
+
+class Console:
+    """
+    Makes the lines.
+
+    Args:
+        say: Takes a line.
+        marks: What does not read or act as the machine would by itself; stands behind each line.
+    """
+
+    def __init__(self, say: Callable[[str], None], marks: Callable[[], Sequence[str]]) -> None:
+        self._say, self._marks = say, marks
+
+    def events(self, records: Sequence[EventRecord]) -> None:
+        """Events as they are written to the journal, but for the moves of the list of alarms."""
+        for record in records:
+            if " -> " in record.what and record.id != "STEP_CHANGED":
+                continue
+            head = record.what if record.id == "STEP_CHANGED" else f"{_head(record)}{record.what}"
+            self.line(record.at_ms, head + (f": {record.detail}" if record.detail else ""))
+
+    def cycle(self, record: CycleRecord) -> None:
+        """A cycle that ended."""
+        kg = "" if record.delivered_kg is None else f", {record.delivered_kg:.2f} kg"
+        end_ms = record.start_ms + record.ms
+        said = f"cycle {record.number}, {record.kind}: {record.result}, {record.ms / 1_000:.2f} s{kg}"
+        self.line(end_ms, said)
+
+    def line(self, at_ms: int, said: str) -> None:
+        """Anything else."""
+        marks = "".join(f"  [{mark}]" for mark in self._marks())
+        self._say(f"{at_ms / 1_000:9.2f} s  {said}{marks}")
+
+
+def marks_of(forced: Mapping[str, int], failures: Mapping[str, float]) -> list[str]:
+    """What stands behind each line: forced inputs and failures of the simulated plant."""
+    return [
+        *(f"FORCED {name}={value}" for name, value in forced.items()),
+        *(f"FAILED {mode}" + (f"={amount:.2g}" if amount < 1 else "") for mode, amount in failures.items()),
+    ]
+
+
+_PLAIN = {
+    "POWER_UP": "",
+    "COMMAND_ACCEPTED": "accepted: ",
+    "COMMAND_REFUSED": "refused: ",
+    "HOLD_REASON_CHANGED": "hold: ",
+    "FAILURE_SET": "failure put in: ",
+    "FAILURE_ENDED": "failure ended: ",
+    "LINK_CHANGED": "link: ",
+    "CONTROLLER_ENDED": "ended: ",
+    "OUTPUT_HELD": "",
+    "OUTPUT_LET_GO": "let go: ",
+    "INPUT_FORCED": "",
+    "FORCE_ENDED": "no longer forced: ",
+}
+
+
+def _head(record: EventRecord) -> str:
+    return _PLAIN.get(record.id, f"{record.id} ({EVENTS[record.id].text}) ")

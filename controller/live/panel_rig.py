@@ -1,0 +1,58 @@
+"""A running rig as the panel socket sees it."""
+
+from collections.abc import Mapping, Sequence
+
+from controller.image import JOG
+from controller.live.rig import Rig
+from controller.panel.held_back import held_back
+from controller.panel.point_readings import readings
+from controller.panel.rig import PointNow, Reasons, Status
+from controller.sequence.steps import STATES, Step
+from controller.settings import Station
+
+PLACE = "the panel socket"
+
+
+class PanelRig:
+    """`panel.rig.Rig` over a rig."""
+
+    def __init__(self, rig: Rig, station: Station) -> None:
+        self._rig, self._station = rig, station
+
+    def points(self) -> Sequence[PointNow]:
+        """As promised."""
+        rig = self._rig
+        wire = rig.desk.forcing.wire
+        return readings(self._station.points, rig.inputs, rig.outputs, wire, rig.presets.io_lost_ms)
+
+    async def request(self, command: str) -> Reasons:
+        """As promised."""
+        return await self._rig.desk.request(command, PLACE)
+
+    def jog(self, output: str) -> None:
+        """As promised."""
+        self._rig.desk.jog = output
+
+    def force(self, forced: Mapping[str, int]) -> None:
+        """As promised."""
+        self._rig.desk.forcing.put(forced)
+
+    def fail(self, mode: str, amount: float, for_ms: int | None) -> Reasons:
+        """As promised."""
+        return self._rig.desk.fail(mode, amount, for_ms, self._rig.now_ms)
+
+    def status(self) -> Status:
+        """As promised."""
+        rig, memory = self._rig, self._rig.memory
+        held = JOG[memory.jogged or rig.inputs.jog] if memory.manual else ""
+        facts = rig.laid_open() if held else {}
+        return Status(
+            station=self._station.receiver.name, io=rig.io.said, real=rig.io.real, at_ms=rig.now_ms,
+            state=next(state for state, steps in STATES.items() if memory.step in steps),
+            step=Step(memory.step).name, told=rig.watch.told(memory.hold_reason, memory.first_out),
+            manual=memory.manual, manual_ms=memory.manual_ms, jog_age_ms=memory.jog_age_ms,
+            warning_ms=rig.presets.warning_ms, jog_renew_ms=rig.presets.jog_renew_ms,
+            held=held, held_on=bool(held and getattr(rig.outputs, held)),
+            held_back=held_back(rig.logic, facts, held) if held else (),
+            forced=dict(rig.desk.forcing.forced), failures=dict(rig.desk.failures),
+        )  # fmt: skip

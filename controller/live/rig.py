@@ -1,0 +1,166 @@
+"""
+A station in real time: read, decide, write, and tell; once in every scan.
+
+Whoever asks for something runs on the same loop: it acts at a scan, never between.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
+from datetime import datetime, timedelta
+from typing import Any, NamedTuple
+
+from controller.image import Inputs, Outputs
+from controller.live.desk import Desk
+from controller.live.live_io import LiveIo
+from controller.live.live_scans import LiveScans
+from controller.port import IoError
+from controller.scan.agreement import AgreeingScan, DisagreementError
+from controller.scan.lateness import Lateness
+from controller.scan.ticker import Tick, Ticks
+from controller.sequence.presets import Presets
+from controller.simulate.cycle_book import AIR_TOTALS
+from controller.simulate.segment import Segment
+from controller.simulate.station_watch import Given, StationWatch, Watcher
+
+LONGEST_DT_MS = 1_000
+"""The longest time between two scans that the sequence is proved for; longer ones count as this."""
+LATE_MOST = 1_000_000
+TOLD_OF_PLANT = ("delivered_kg", *AIR_TOTALS)
+
+
+class Ended(NamedTuple):
+    """Why a rig ended."""
+
+    said: str
+    good: bool  # it was asked to; False: by a fault of its own
+
+
+class Rig:
+    """
+    One controller over one port.
+
+    `run` drives it; `scan` is one scan, for whoever holds the time himself. People come in through `desk`.
+    """
+
+    def __init__(
+        self,
+        scan: AgreeingScan,
+        presets: Presets,
+        io: LiveIo,
+        watcher: Watcher,
+        *,
+        software: str,
+        date: datetime,
+        scan_ms: int = 10,
+        kept: Mapping[str, int] | None = None,
+        keep: Callable[[Any, int], None] = lambda memory, now_ms: None,
+    ) -> None:
+        """
+        At power-up.
+
+        Args:
+            scan: The sequence.
+            presets: Of the station.
+            io: What it runs on.
+            watcher: Is told what happens.
+            software: Version, for the records.
+            date: Of power-up.
+            scan_ms: Time from scan to scan.
+            kept: Memory that was kept through the loss of power.
+            keep: Is shown memory and time after each scan.
+        """
+        self.logic, self.presets, self.io = scan.logic, presets, io
+        self._scan, self._keep, self._scan_ms, self._date = scan, keep, scan_ms, date
+        reading = io.machine.reading if io.machine else None
+        self._scans = LiveScans(scan.logic, scan_ms, TOLD_OF_PLANT, reading)
+        self.watch = StationWatch(
+            scan.logic, presets, watcher, software=software, simulated=not io.real, dated=self._dated
+        )
+        self.desk = Desk(io.machine, self._tell)
+        self.lateness = Lateness()
+        self.memory = scan.logic.power_up(dict(kept or {}))
+        self.inputs, self.outputs = Inputs(), Outputs()
+        self._before: tuple[Any, int] = self.memory, scan_ms
+        self._late = self._stood_ms = 0
+        self._link = ""
+        self._segment: Segment | None = None
+
+    @property
+    def now_ms(self) -> int:
+        """Since power-up, as the sequence lived it."""
+        return self._scans.now_ms
+
+    async def run(self, ticks: Ticks, for_ms: int | None, stop: Callable[[], str]) -> Ended:
+        """
+        Scans until the time is over or `stop` says why to end; then, or when it raises, the outputs are safe.
+
+        A closed port and engines that disagree end it too.
+        """
+        self._tell("POWER_UP", "power-up, all safe")
+        try:
+            while not (said := stop()):
+                if for_ms is not None and self.now_ms >= for_ms:
+                    return Ended("the time is over", True)
+                self.scan(await ticks.next())
+            return Ended(said, True)
+        except (DisagreementError, IoError) as fault:
+            return Ended(str(fault), False)
+        finally:
+            self.outputs = Outputs()
+            with suppress(IoError):  # a closed port went to its safe values by itself
+                self.io.port.write(self.outputs)
+            self.desk.close("the controller has ended")
+
+    def finish(self, said: str) -> None:
+        """After the last scan: the records are completed."""
+        for segment in self._scans.cut():
+            self._look(segment, ())
+        if self._segment is not None:
+            self.watch.unfinished(self._segment)
+        self._tell("CONTROLLER_ENDED", said)
+
+    def scan(self, tick: Tick) -> None:
+        """
+        One scan.
+
+        Raises:
+            IoError: The port is closed.
+            DisagreementError: The engines do not say the same; nothing was written.
+        """
+        self.lateness.take(tick.late_us, tick.missed)
+        self._late = min(self._late + tick.missed, LATE_MOST) if tick.missed else 0
+        passed_ms = self._scan_ms * (1 + tick.missed)
+        dt_ms = min(passed_ms, LONGEST_DT_MS)
+        self._stood_ms += passed_ms - dt_ms
+        wired = self.io.port.read()._replace(scans_late=self._late)
+        inputs, before = self.desk.over(wired, self.memory, self.now_ms), self.memory
+        done = self._scan.scan(before, inputs, dt_ms)
+        self.io.port.write(done.outputs)
+        self._before, self.memory, self.inputs, self.outputs = (
+            (before, dt_ms),
+            done.memory,
+            inputs,
+            done.outputs,
+        )
+        given = self.desk.given(inputs, self.memory.jogged)
+        for segment in self._scans.take(dt_ms, before, inputs, done, cut=bool(given)):
+            self._look(segment, given if segment.last_ms == self.now_ms else ())
+        self._keep(self.memory, self.now_ms)
+        if self.io.link is not None and (link := self.io.link()) != self._link:
+            self._link = link
+            self._tell("LINK_CHANGED", link or "good")
+
+    def laid_open(self) -> Mapping[str, int]:
+        """Every fact of the last scan."""
+        memory, dt_ms = self._before
+        return self.watch.scene(memory, self.inputs, dt_ms).facts
+
+    def _look(self, segment: Segment, given: Sequence[Given]) -> None:
+        self._segment = segment
+        self.desk.answered(self.watch.look(segment, given).answers)
+
+    def _tell(self, name: str, what: str) -> None:
+        self.watch.tell(name, what, at_ms=self.now_ms)
+
+    def _dated(self, at_ms: int) -> datetime:
+        return self._date + timedelta(milliseconds=at_ms + self._stood_ms)

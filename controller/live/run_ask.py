@@ -1,0 +1,119 @@
+"""What `receiver run` was asked for, read and checked."""
+
+from pathlib import Path
+from typing import NamedTuple
+
+from controller.live.kept_memory import state_folder
+from controller.modbus.point_map import PointMap, load_point_map
+from controller.reporting.journal import not_a_new_folder
+from controller.settings import Station, load_station
+from controller.simulate.times import milliseconds
+
+SCAN_MS = 10
+MAP = "modbus.yaml"
+FASTEST = 100.0
+
+
+class WrongAskError(Exception):
+    """The command line asks for what cannot be; says why, and what can."""
+
+
+class Ask(NamedTuple):
+    """A live run as asked for."""
+
+    folder: Path
+    station: Station
+    map: PointMap | None  # None: simulated I/O
+    host: str | None  # in place of that of the map
+    port: int | None
+    for_ms: int | None
+    out: Path | None
+    state: Path | None  # where memory is kept; None: nowhere
+    rate: float
+    fifo: bool
+    start: bool  # a simulated person presses start
+
+
+def read_ask(
+    folder: Path,
+    *,
+    lasts: str | None,
+    out: Path | None,
+    state: Path | None,
+    io: str | None,
+    connect: str | None,
+    rate: float,
+    fifo: bool,
+    start: bool,
+) -> Ask:
+    """
+    What was typed, checked against what there is.
+
+    Raises:
+        StationError: The station's files are wrong.
+        WrongAskError: Anything on the command line is wrong; all of it at once.
+    """
+    station = load_station(folder)
+    simulated = io == "simulated"
+    wrong: list[str] = []
+    if io not in (None, "simulated", "modbus"):
+        wrong.append(f"--io {io}: there are simulated and modbus")
+    if not simulated and not (folder / MAP).exists():
+        said = (
+            f"{folder.name} has no {MAP}, which says where its points stand: write one, or add --io simulated"
+        )
+        wrong.append(said)
+    if not simulated and rate != 1:
+        wrong.append(f"--rate {rate:g}: real I/O runs at rate 1; other rates need --io simulated")
+    if not 0 < rate <= FASTEST:
+        wrong.append(f"--rate {rate:g}: must be over 0 and at most {FASTEST:g}")
+    if start and not simulated:
+        wrong.append("--start: nobody presses start on real I/O but a person; it needs --io simulated")
+    if simulated and connect:
+        wrong.append(f"--connect {connect}: --io simulated connects to nothing; leave out one of the two")
+    host, port = _address(connect, wrong)
+    for_ms = _lasts(lasts, wrong)
+    if out is not None and (why := not_a_new_folder(out)):
+        wrong.append(f"--out {out}: {why}")
+    if wrong:
+        raise WrongAskError("\n".join(wrong))
+    point_map = None if simulated else load_point_map(folder, station.points)
+    kept = state or (None if simulated else state_folder(folder.resolve().name))
+    return Ask(folder, station, point_map, host, port, for_ms, out, kept, rate, fifo, start)
+
+
+def _lasts(lasts: str | None, wrong: list[str]) -> int | None:
+    try:
+        return None if lasts is None else milliseconds(lasts)
+    except ValueError as no:
+        wrong.append(f"--for: {no}")
+        return None
+
+
+def _address(text: str | None, wrong: list[str], option: str = "--connect") -> tuple[str | None, int | None]:
+    try:
+        return (None, None) if text is None else address(text)
+    except ValueError as no:
+        wrong.append(f"{option} {text}: {no}")
+        return None, None
+
+
+def address(text: str) -> tuple[str, int]:
+    """
+    HOST:PORT as typed; an IPv6 address stands in square brackets.
+
+    Raises:
+        ValueError: It is none.
+
+    >>> address("127.0.0.1:1502"), address("[::1]:502")
+    (('127.0.0.1', 1502), ('::1', 502))
+    """
+    host, colon, port = text.rpartition(":")
+    host = host.removeprefix("[").removesuffix("]") if host.startswith("[") else host
+    if not colon or not host or (":" in host) != text.startswith("["):
+        msg = "write it as HOST:PORT, as 127.0.0.1:1502 or [::1]:1502"
+        raise ValueError(msg)
+    if not port.isdecimal() or int(port) > 65_535:
+        msg = f"the port is {port!r}, must be a number from 0 to 65535"
+        raise ValueError(msg)
+    return host, int(port)

@@ -1,0 +1,159 @@
+"""`receiver run`: the station in real time, until its time is over or somebody ends it."""
+
+import asyncio
+import sys
+from collections.abc import Callable
+from importlib.metadata import version
+from typing import Any
+
+from controller.clock import WallClock
+from controller.live.console import Console, marks_of
+from controller.live.kept_memory import read_kept
+from controller.live.live_io import LiveIo
+from controller.live.panel_rig import PanelRig
+from controller.live.rig import Ended, Rig
+from controller.live.run_ask import SCAN_MS, Ask
+from controller.live.run_records import RunRecords
+from controller.panel.server import Panel
+from controller.records import CycleRecord, EventRecord
+from controller.scan.agreement import AgreeingScan
+from controller.scan.outbox import Outbox
+from controller.scan.realtime import settle
+from controller.scan.stop import Stop
+from controller.scan.ticker import Ticker
+from controller.sequence.logic import Logic
+from controller.sequence.receiver import RECEIVER
+from controller.simulate.station_watch import Watcher
+from controller.trace.header import header_of
+
+SIMULATED = "simulated plant; ordinary software, not a safety function"
+REAL = "ordinary software, not a safety function: emergency stop and guards are wired outside it"
+READY_S, CONFIRM_S = 5.0, 2.0
+PRESSED_S, LET_GO_S = 1.0, 1.3
+
+
+def run(ask: Ask, say: Callable[[str], None]) -> bool:
+    """
+    Runs it; `say` takes the lines for the screen, in another thread.
+
+    Returns:
+        Whether it ended because it was asked to, with its outputs known to be safe and all written down.
+
+    Raises:
+        JournalError, TraceError: The run folder cannot be written.
+        KeptError: The kept memory cannot be read.
+        LinkError: The I/O does not answer.
+        PanelError: Another rig of this station runs.
+    """
+    screen = Outbox("screen")
+    try:
+        return asyncio.run(_run(ask, lambda line: screen.put(lambda: say(line))))
+    finally:
+        screen.close()
+
+
+async def _run(ask: Ask, say: Callable[[str], None]) -> bool:
+    clock, logic = WallClock(ask.rate), Logic(RECEIVER)
+    presets, software = ask.station.receiver.presets, version("vacuum-receiver")
+    kept = read_kept(ask.state, logic) if ask.state else {}
+    io = _modbus(ask, clock) if ask.map else _simulated(ask, clock)
+    header = header_of(logic, ask.station.receiver, ask.folder, software=software, scan_ms=SCAN_MS)
+    document = _document(ask, io, clock, software)
+    console = Console(say, lambda: marks_of(rig.desk.forcing.forced, rig.desk.failures))
+    await io.begin()
+    records = RunRecords(logic, header, ask.out, ask.state, document)
+
+    def on_cycle(record: CycleRecord) -> None:
+        records.cycle(record)
+        console.cycle(record)
+
+    def on_events(events: "list[EventRecord] | Any") -> None:
+        records.events(events)
+        console.events(events)
+
+    watcher = Watcher(on_cycle, on_events, records.segment)
+    rig = Rig(
+        AgreeingScan(logic, presets), presets, io, watcher, software=software, date=clock.date(),
+        scan_ms=SCAN_MS, kept=kept, keep=records.keep,
+    )  # fmt: skip
+    say(f"{ask.station.receiver.name} on {io.said}, scan {SCAN_MS} ms; {REAL if io.real else SIMULATED}")
+    ended = Ended("an error of this program", False)
+    safe = False
+    try:
+        ended = await _driven(rig, ask, say)
+    finally:
+        safe = await io.shut()
+        rig.finish(ended.said)
+        lateness = rig.lateness.as_document()
+        records.close(rig.memory, {"ended": ended.said, "outputs_confirmed_safe": safe, "lateness": lateness})
+    say(rig.lateness.said())
+    for problem in records.problems:
+        say(f"records: {problem}")
+    say(f"ended: {ended.said}; outputs {'safe, confirmed' if safe else 'NOT CONFIRMED SAFE by the I/O'}")
+    return ended.good and safe and not records.problems
+
+
+async def _driven(rig: Rig, ask: Ask, say: Callable[[str], None]) -> Ended:
+    with Stop(say) as stop:
+        async with Panel(ask.folder, PanelRig(rig, ask.station)):
+            if told := settle(ask.fifo):
+                say(told)
+            if ask.start and rig.io.machine:
+                loop, press = asyncio.get_running_loop(), rig.io.machine.press
+                loop.call_later(PRESSED_S / ask.rate, press, "start_pb", 1)
+                loop.call_later(LET_GO_S / ask.rate, press, "start_pb", 0)
+            async with Ticker(SCAN_MS, rate=ask.rate) as ticker:
+                return await rig.run(ticker, ask.for_ms, stop)
+
+
+def _simulated(ask: Ask, clock: WallClock) -> LiveIo:
+    from controller.simulate.in_process import in_process
+
+    machine = in_process(ask.folder, clock, scan_ms=SCAN_MS)
+    return LiveIo(machine, "simulated", machine)
+
+
+def _modbus(ask: Ask, clock: WallClock) -> LiveIo:
+    from controller.backends.modbus_port import ModbusPort
+    from controller.modbus.wire import make_wire
+
+    assert ask.map is not None
+    wire = make_wire(ask.map, "controller", clock, host=ask.host, port=ask.port)
+    port = ModbusPort(wire, clock, ask.map.watchdog_ms)
+
+    async def begin() -> None:
+        await wire.start()
+        await wire.ready(READY_S)
+
+    async def end() -> bool:
+        return await port.shut(CONFIRM_S)
+
+    link = ask.map.link
+    said = f"modbus {ask.host or link.host}:{link.port if ask.port is None else ask.port}"
+    return LiveIo(port, said, None, begin, end, lambda: _state(port))
+
+
+def _state(port: Any) -> str:
+    health = port.health
+    return "" if health.state == "good" else f"{health.state}: {health.said}"
+
+
+def _document(ask: Ask, io: LiveIo, clock: WallClock, software: str) -> dict[str, Any]:
+    """What run.json says from the start on."""
+    receiver = ask.station.receiver
+    return {
+        "station": receiver.name,
+        "folder": ask.folder.name,
+        "product": receiver.product,
+        "simulated": not io.real,
+        "live": True,
+        "io": io.said,
+        "notice": REAL if io.real else SIMULATED,
+        "version": software,
+        "made_utc": clock.date().isoformat(timespec="seconds"),
+        "command": ["receiver", *sys.argv[1:]],
+        "scan_ms": SCAN_MS,
+        "rate": ask.rate,
+        "for_ms": ask.for_ms,
+        "presets": receiver.presets._asdict(),
+    }

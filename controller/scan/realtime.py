@@ -1,0 +1,30 @@
+"""What the process does for its deadlines, as far as the system permits."""
+
+import gc
+import os
+import sys
+
+SWITCH_S = 0.0005
+"""A thread that writes may keep the interpreter from the scans no longer than this."""
+FIFO_PRIORITY = 50
+
+
+def settle(fifo: bool) -> str:
+    """
+    Called once, when all is built: what is there is no garbage any more, other threads give way sooner.
+
+    Returns:
+        With `fifo`: what came of it; else nothing.
+    """
+    sys.setswitchinterval(SWITCH_S)
+    gc.collect()
+    gc.freeze()
+    if not fifo:
+        return ""
+    if not hasattr(os, "sched_setscheduler"):
+        return "--fifo: this system has no such schedule; goes on without"
+    try:
+        os.sched_setscheduler(0, os.SCHED_FIFO, os.sched_param(FIFO_PRIORITY))
+    except OSError as no:
+        return f"--fifo: not permitted ({no.strerror}; it needs CAP_SYS_NICE); goes on without"
+    return f"SCHED_FIFO with priority {FIFO_PRIORITY}"
