@@ -25,12 +25,12 @@ FLAP_TELLS = "where LEVEL_NOT_SEEN is off nothing else sees the level: the flap 
 QUICK = "flutters faster than its delay, both ways"
 FROM_NOW = "rest warning hold purge draw convey clear vent"  # steps in which the vacuum signal is used
 
-HELD_FULL = "LEVEL_HIGH alone was expected; it has acted already"
+UP_TO_HELD = f"{UP_TO_FULL} + level_never_clears_ms"
+HELD_FULL = "LEVEL_HIGH was expected; it acts on a normal day too, so it tells nothing"
 
 VESSEL = (
     Mode("vessel_not_consuming", "overfill", "batches come on top of each other", (
-        at_once("LEVEL_NEVER_CLEARS", UP_TO_FULL, begins="hold", changed=HELD_FULL),
-        at_once("LEVEL_HIGH", UP_TO_FULL)), shortened=SOON),
+        at_once("LEVEL_NEVER_CLEARS", UP_TO_HELD, changed=HELD_FULL),), shortened=SOON),
     Mode("vessel_not_vented", "dust", "the flap breathes dust", (
         shows("FLAP_NOT_CLOSED", "convey > drain", HANGS, only=HELD),
         shows("FILL_TOO_FAST|RECEIVER_OVERFULL", "convey > convey > convey > convey", FILLS, only=PROBE),
@@ -44,11 +44,10 @@ VESSEL = (
         at_once("LEVEL_DISAGREES|LEVEL_NEVER_CLEARS", UP_TO_FULL, only=LOW),
         at_once("LEVEL_NEVER_CLEARS", UP_TO_FULL)), beside=FULL, shortened=SOON),
     Mode("vessel_tipped_into", "overfill", "other product comes in besides the batches", (
-        at_once("LEVEL_HIGH|LEVEL_NEVER_CLEARS", UP_TO_FULL, begins="hold", changed=HELD_FULL),
-        at_once("LEVEL_HIGH", UP_TO_FULL)), amount=0.1, shortened=SOON),
+        at_once("LEVEL_NEVER_CLEARS", UP_TO_HELD, begins="hold", changed=HELD_FULL),
+        blind("the probe sees it, so no batch comes on top; that a vessel is full is no alarm", changed=HELD_FULL)), amount=0.1, shortened=SOON),
     Mode("heap_under_flap", "overfill", "the heap reaches the flap before the probe", (
-        at_once("FLAP_NOT_CLOSED|RECEIVER_OVERFULL|LEVEL_HIGH|LEVEL_NEVER_CLEARS", UP_TO_FULL, begins="hold", changed=HELD_FULL),
-        at_once("FLAP_NOT_CLOSED|RECEIVER_OVERFULL|LEVEL_HIGH", UP_TO_FULL)), beside=FULL, shortened=SOON),
+        at_once("FLAP_NOT_CLOSED|RECEIVER_OVERFULL|LEVEL_NEVER_CLEARS", UP_TO_HELD, changed=HELD_FULL),), beside=FULL, shortened=SOON),
 )
 
 STANDS = "NO_VACUUM was expected; the vacuum of the trip still stands in the reading, so the reset is refused first"
