@@ -3,6 +3,7 @@
 from pathlib import Path
 
 from controller.campaign.scenario_file import scenario_model
+from controller.modbus.map_file import map_model
 from controller.points import points_model
 from controller.schemas import schema_text
 from controller.settings import receiver_model
@@ -13,6 +14,7 @@ FOLDER = Path(__file__).parents[1] / "configs" / "schemas"
 
 def texts() -> dict[str, str]:
     models = {"receiver": receiver_model(), "points": points_model(), "plant": plant_model()}
+    models["modbus"] = map_model()
     models["scenario"] = scenario_model()
     return {f"{name}.schema.json": schema_text(model) for name, model in models.items()}
 

@@ -22,7 +22,7 @@ def test_the_schema_is_a_valid_schema_of_its_dialect(name):
     jsonschema.Draft202012Validator.check_schema(json.loads(texts()[name]))
 
 
-@pytest.mark.parametrize("kind", ["receiver", "points", "plant"])
+@pytest.mark.parametrize("kind", ["receiver", "points", "plant", "modbus"])
 @pytest.mark.parametrize("station", STATIONS, ids=lambda folder: folder.name)
 def test_the_files_of_a_station_satisfy_their_schema(station: Path, kind: str):
     """An independent validator takes what our reader takes, and the file points the editor at the schema."""

@@ -7,8 +7,8 @@ class LinkError(Exception):
     """
     An exchange failed: nothing of it may be used.
 
-    `broken` says whether the connection is lost with it (closed by the peer, or a reply that the framing cannot
-    be trusted after); otherwise the next exchange goes over the same connection.
+    `broken` says whether the connection is lost with it (closed by the peer, or a stream that cannot be
+    trusted any more); otherwise the next exchange goes over the same connection.
     """
 
     def __init__(self, said: str, *, broken: bool = True) -> None:
@@ -20,8 +20,8 @@ class Health(NamedTuple):
     """
     State of the link, for the page and for messages; the logic goes by the age of the image alone.
 
-    good: the last exchange worked; stale: it did not, but the newest image is not older than the watchdog time;
-    bad: older, or there never was one.
+    good: the last exchange worked; stale: it did not, but the newest image is not older than the watchdog
+    time; bad: older, or there never was one.
     """
 
     state: Literal["good", "stale", "bad"]

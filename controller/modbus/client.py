@@ -1,0 +1,213 @@
+"""
+The asking end: pymodbus sends and receives, and nothing of a reply is used before it is checked here.
+
+The library takes a reply with another function code, with too few or too many registers or with transaction 0
+as data, and waits out the whole timeout when the peer has hung up. Every failure ends in a LinkError.
+"""
+
+import logging
+from collections.abc import Sequence
+from typing import NoReturn
+
+from pymodbus.client import AsyncModbusTcpClient
+from pymodbus.exceptions import ConnectionException, ModbusException
+from pymodbus.framer.socket import FramerSocket
+from pymodbus.pdu import (
+    DecodePDU,
+    ExceptionResponse,
+    ModbusPDU,
+    bit_message,
+    register_message,
+)
+
+from controller.modbus.frames import FramingError, frame_length
+from controller.modbus.health import LinkError
+from controller.modbus.places import Link, Table
+from controller.modbus.requests import Request
+
+logging.getLogger("pymodbus.logging").setLevel(logging.CRITICAL)  # every failure is told as a LinkError
+
+EXCEPTIONS = {
+    1: "illegal function", 2: "illegal data address", 3: "illegal data value", 4: "device failure",
+    5: "acknowledge", 6: "device busy", 8: "memory parity error", 10: "gateway path unavailable",
+    11: "no answer behind the gateway",
+}  # fmt: skip
+"""Application protocol V1.1b3, section 7."""
+
+_READS: dict[Table, type[ModbusPDU]] = {
+    "coil": bit_message.ReadCoilsRequest,
+    "discrete_input": bit_message.ReadDiscreteInputsRequest,
+    "holding_register": register_message.ReadHoldingRegistersRequest,
+    "input_register": register_message.ReadInputRegistersRequest,
+}
+
+
+class Client:
+    """One connection to a server, one request at a time. A new object for each connection."""
+
+    def __init__(self, link: Link, host: str, port: int) -> None:
+        self._link = link
+        self._peer = f"{host}:{port}"
+        self._client = AsyncModbusTcpClient(
+            host, port=port, timeout=link.timeout_ms / 1000, retries=0, reconnect_delay=0,
+            trace_connect=self._link_changed,
+        )  # fmt: skip
+        self._framer = StrictFramer()
+        self._client.ctx.framer = self._framer
+        self._not_reached: OSError | None = None
+
+    async def connect(self) -> None:
+        """
+        Open the connection.
+
+        Raises:
+            LinkError: refused, not reachable, no answer in time.
+        """
+        create = self._client.ctx.call_create
+
+        async def recorded() -> object:
+            try:
+                return await create()
+            except OSError as error:
+                self._not_reached = error
+                raise
+
+        self._client.ctx.call_create = recorded
+        if await self._client.connect():
+            return
+        if isinstance(self._not_reached, ConnectionRefusedError):
+            self._fail("refused the connection: nothing listens there")
+        if self._not_reached:
+            self._fail(f"is not reached: {self._not_reached.strerror or self._not_reached}")
+        self._fail(f"does not answer the connection within {self._link.timeout_ms} ms")
+
+    async def read(self, request: Request) -> list[int]:
+        """
+        The cells that a request asks for.
+
+        Raises:
+            LinkError: no reply, or one that is not exactly what was asked for.
+        """
+        asked = _READS[request.table](address=request.start, count=request.count, dev_id=self._link.unit)
+        reply = await self._exchange(asked, request)
+        if request.table in ("coil", "discrete_input"):
+            bits = reply.bits
+            if len(bits) != (request.count + 7) // 8 * 8:
+                self._fail(f"sent {len(bits)} bits for {_named(request)}")
+            return [int(bit) for bit in bits[: request.count]]
+        if len(reply.registers) != request.count:
+            self._fail(f"sent {len(reply.registers)} registers for {_named(request)}")
+        return list(reply.registers)
+
+    async def write(self, request: Request, cells: Sequence[int]) -> None:
+        """
+        Write the cells of a request, all in one.
+
+        Raises:
+            LinkError: not acknowledged; the device may or may not have taken it.
+        """
+        asked: ModbusPDU
+        if request.table == "coil":
+            bits = [bool(cell) for cell in cells]
+            asked = bit_message.WriteMultipleCoilsRequest(
+                address=request.start, bits=bits, dev_id=self._link.unit
+            )
+        else:
+            asked = register_message.WriteMultipleRegistersRequest(
+                address=request.start, registers=list(cells), dev_id=self._link.unit
+            )
+        reply = await self._exchange(asked, request)
+        if (reply.address, reply.count) != (request.start, request.count):
+            self._fail(f"acknowledged {reply.count} at {reply.address} for {_named(request)}")
+
+    def close(self) -> None:
+        """Close the connection; may be called twice."""
+        self._client.close()
+
+    async def _exchange(self, asked: ModbusPDU, request: Request) -> ModbusPDU:
+        for attempts_left in range(self._link.retries, -1, -1):
+            try:
+                return await self._once(asked, request)
+            except LinkError as error:
+                if error.broken or not attempts_left:
+                    raise
+        raise AssertionError
+
+    async def _once(self, asked: ModbusPDU, request: Request) -> ModbusPDU:
+        ctx = self._client.ctx
+        self._framer.expected = asked
+        if ctx.recv_buffer:
+            self._fail("sent bytes that belong to no reply")
+        try:
+            reply: ModbusPDU = await self._client.execute(False, asked)
+        except ConnectionException:
+            self._fail("closed the connection")
+        except ModbusException:
+            wrong = self._framer.wrong or ("sent part of a reply" if ctx.recv_buffer else "")
+            said = wrong or "does not answer"
+            silent = f"{said} to {_named(request)} within {self._link.timeout_ms} ms"
+            self._fail(silent, broken=bool(wrong))
+        if isinstance(reply, ExceptionResponse):
+            code = reply.exception_code
+            self._fail(
+                f"answers {_named(request)} with exception {code:02X}, {EXCEPTIONS.get(code, 'unknown')}",
+                broken=False,
+            )
+        return reply
+
+    def _link_changed(self, up: bool) -> None:
+        """What is asked for will not come any more when the peer has hung up."""
+        waiting = self._client.ctx.response_future
+        if not up and not waiting.done():
+            waiting.set_exception(ConnectionException("closed"))
+            waiting.exception()  # looked at, where nobody waits
+
+    def _fail(self, said: str, *, broken: bool = True) -> NoReturn:
+        msg = f"device at {self._peer} {said}"
+        raise LinkError(msg, broken=broken) from None
+
+
+class StrictFramer(FramerSocket):
+    """The library's framing, with what it lets pass kept out: only the exact reply to what was asked."""
+
+    def __init__(self) -> None:
+        super().__init__(DecodePDU(False))
+        self.expected: ModbusPDU | None = None
+        self.wrong = ""  # why the stream cannot be trusted any more
+
+    def handleFrame(self, data: bytes, exp_devid: int, exp_tid: int) -> tuple[int, ModbusPDU | None]:  # noqa: N802
+        """The reply to the request that waits, if it is in the data; all others are passed over."""
+        used = 0
+        while not self.wrong:
+            try:
+                length = frame_length(data[used:])
+                if not length or len(data) - used < length:
+                    return used, None
+                frame, used = data[used : used + length], used + length
+                if int.from_bytes(frame[:2]) != exp_tid or frame[6] != exp_devid:
+                    continue  # an answer that came too late, or to somebody else
+                return used, self._decoded(frame)
+            except (FramingError, ModbusException, ValueError, IndexError) as error:
+                self.wrong = f"sent what is no reply ({error}), and nothing right"
+        return len(data), None
+
+    def _decoded(self, frame: bytes) -> ModbusPDU:
+        function = self.expected.function_code if self.expected else 0
+        if frame[7] & 0x7F != function:
+            msg = f"function {frame[7]:02X} to a request of {function:02X}"
+            raise FramingError(msg)
+        exact = 9 + frame[8] if frame[7] in (1, 2, 3, 4) and len(frame) > 8 else 9 if frame[7] > 0x7F else 12
+        if len(frame) != exact:
+            msg = f"{len(frame)} bytes where function {frame[7]:02X} has {exact}"
+            raise FramingError(msg)
+        pdu = self.decoder.decode(frame[7:])
+        if pdu is None:
+            msg = "cannot be decoded"
+            raise FramingError(msg)
+        pdu.dev_id, pdu.transaction_id = frame[6], int.from_bytes(frame[:2])
+        return pdu
+
+
+def _named(request: Request) -> str:
+    """A request in words: its table, its first address and how many."""
+    return f"{request.table} {request.start} x {request.count}"
