@@ -57,4 +57,50 @@ def run(
     raise typer.Exit(0 if good else CHECK_FAILED)
 
 
-COMMANDS = (run,)
+def plant(
+    station: Station,
+    listen: Annotated[
+        str | None, typer.Option(help="HOST:PORT in place of the address in modbus.yaml.")
+    ] = None,
+    rate: Annotated[float, typer.Option(help="So many times real time.")] = 1.0,
+    lasts: Annotated[
+        str | None, typer.Option("--for", help="End after this time: 30s, 10m; else never.")
+    ] = None,
+    start: Annotated[
+        bool, typer.Option("--start", help="Somebody presses start 1 s after a controller has come.")
+    ] = False,
+) -> None:
+    """
+    Run the simulated receiver of a station as a Modbus device, for a controller of any make.
+
+    Its outputs drop to their safe values where the controller's life counter stands still.
+    Exit codes: 0 ended as asked; 2 wrong input, or it cannot listen there.
+    """
+    from importlib.util import find_spec
+
+    if find_spec("io_sim") is None:
+        typer.echo(
+            "plant: needs io_sim, the simulator's part of this package, which is not installed", err=True
+        )
+        raise typer.Exit(WRONG_INPUT)
+    from controller.live.run_ask import FASTEST, address
+    from controller.modbus.health import LinkError
+    from controller.panel.place import PanelError
+    from controller.simulate import plant_command
+    from controller.simulate.times import milliseconds
+
+    try:
+        if not 0 < rate <= FASTEST:
+            msg = f"--rate {rate:g}: must be over 0 and at most {FASTEST:g}"
+            raise ValueError(msg)
+        ask = plant_command.read_ask(
+            station_folder(station), address=address(listen) if listen else None, rate=rate,
+            for_ms=milliseconds(lasts) if lasts else None, start=start,
+        )  # fmt: skip
+        plant_command.run(ask, typer.echo)
+    except (ValueError, LinkError, PanelError) as no:
+        typer.echo(f"plant: {no}", err=True)
+        raise typer.Exit(WRONG_INPUT) from None
+
+
+COMMANDS = (run, plant)

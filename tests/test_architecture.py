@@ -16,6 +16,8 @@ KNOWN_TO_THE_SIMULATOR = {
     "controller.clock",
     "controller.events",
     "controller.image",
+    "controller.modbus.exchange",
+    "controller.modbus.point_map",
     "controller.points",
     "controller.port",
     "controller.records",

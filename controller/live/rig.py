@@ -6,7 +6,7 @@ Whoever asks for something runs on the same loop: it acts at a scan, never betwe
 
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any, NamedTuple
 
 from controller.image import Inputs, Outputs
@@ -18,6 +18,7 @@ from controller.scan.agreement import AgreeingScan, DisagreementError
 from controller.scan.lateness import Lateness
 from controller.scan.ticker import Tick, Ticks
 from controller.sequence.presets import Presets
+from controller.sequence.steps import Step
 from controller.simulate.cycle_book import AIR_TOTALS
 from controller.simulate.segment import Segment
 from controller.simulate.station_watch import Given, StationWatch, Watcher
@@ -50,7 +51,6 @@ class Rig:
         watcher: Watcher,
         *,
         software: str,
-        date: datetime,
         scan_ms: int = 10,
         kept: Mapping[str, int] | None = None,
         keep: Callable[[Any, int], None] = lambda memory, now_ms: None,
@@ -64,13 +64,12 @@ class Rig:
             io: What it runs on.
             watcher: Is told what happens.
             software: Version, for the records.
-            date: Of power-up.
             scan_ms: Time from scan to scan.
             kept: Memory that was kept through the loss of power.
             keep: Is shown memory and time after each scan.
         """
         self.logic, self.presets, self.io = scan.logic, presets, io
-        self._scan, self._keep, self._scan_ms, self._date = scan, keep, scan_ms, date
+        self._scan, self._keep, self._scan_ms = scan, keep, scan_ms
         reading = io.machine.reading if io.machine else None
         self._scans = LiveScans(scan.logic, scan_ms, TOLD_OF_PLANT, reading)
         self.watch = StationWatch(
@@ -82,6 +81,7 @@ class Rig:
         self.inputs, self.outputs = Inputs(), Outputs()
         self._before: tuple[Any, int] = self.memory, scan_ms
         self._late = self._stood_ms = 0
+        self._date = datetime(1970, 1, 1, tzinfo=UTC)
         self._link = ""
         self._segment: Segment | None = None
 
@@ -90,13 +90,17 @@ class Rig:
         """Since power-up, as the sequence lived it."""
         return self._scans.now_ms
 
+    def power_up(self, date: datetime) -> None:
+        """Time 0, with its date."""
+        self._date = date
+        self._tell("POWER_UP", "power-up, all safe")
+
     async def run(self, ticks: Ticks, for_ms: int | None, stop: Callable[[], str]) -> Ended:
         """
         Scans until the time is over or `stop` says why to end; then, or when it raises, the outputs are safe.
 
         A closed port and engines that disagree end it too.
         """
-        self._tell("POWER_UP", "power-up, all safe")
         try:
             while not (said := stop()):
                 if for_ms is not None and self.now_ms >= for_ms:
@@ -110,6 +114,16 @@ class Rig:
             with suppress(IoError):  # a closed port went to its safe values by itself
                 self.io.port.write(self.outputs)
             self.desk.close("the controller has ended")
+
+    def warm_up(self) -> None:
+        """What is built when it is first needed is built now: no scan has to wait for it."""
+        memory = self.memory._replace(step=int(Step.CONVEY))
+        inputs = Inputs(safety_chain_healthy=False, image_age_ms=LONGEST_DT_MS)
+        self._scan.scan(memory, inputs, self._scan_ms)
+        scene = self.watch.scene(memory, inputs, self._scan_ms)
+        scene.waiting()
+        for name in self.logic.interlock_names:
+            scene.grounds_of_interlock(name)
 
     def finish(self, said: str) -> None:
         """After the last scan: the records are completed."""

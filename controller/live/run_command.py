@@ -2,7 +2,7 @@
 
 import asyncio
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from importlib.metadata import version
 from typing import Any
 
@@ -58,34 +58,38 @@ async def _run(ask: Ask, say: Callable[[str], None]) -> bool:
     kept = read_kept(ask.state, logic) if ask.state else {}
     io = _modbus(ask, clock) if ask.map else _simulated(ask, clock)
     header = header_of(logic, ask.station.receiver, ask.folder, software=software, scan_ms=SCAN_MS)
-    document = _document(ask, io, clock, software)
+    records = RunRecords(logic, header, ask.out, ask.state, _document(ask, io, clock, software))
     console = Console(say, lambda: marks_of(rig.desk.forcing.forced, rig.desk.failures))
-    await io.begin()
-    records = RunRecords(logic, header, ask.out, ask.state, document)
 
     def on_cycle(record: CycleRecord) -> None:
         records.cycle(record)
         console.cycle(record)
 
-    def on_events(events: "list[EventRecord] | Any") -> None:
+    def on_events(events: Sequence[EventRecord]) -> None:
         records.events(events)
         console.events(events)
 
-    watcher = Watcher(on_cycle, on_events, records.segment)
     rig = Rig(
-        AgreeingScan(logic, presets), presets, io, watcher, software=software, date=clock.date(),
-        scan_ms=SCAN_MS, kept=kept, keep=records.keep,
+        AgreeingScan(logic, presets), presets, io, Watcher(on_cycle, on_events, records.segment),
+        software=software, scan_ms=SCAN_MS, kept=kept, keep=records.keep,
     )  # fmt: skip
-    say(f"{ask.station.receiver.name} on {io.said}, scan {SCAN_MS} ms; {REAL if io.real else SIMULATED}")
-    ended = Ended("an error of this program", False)
-    safe = False
-    try:
-        ended = await _driven(rig, ask, say)
-    finally:
-        safe = await io.shut()
-        rig.finish(ended.said)
-        lateness = rig.lateness.as_document()
-        records.close(rig.memory, {"ended": ended.said, "outputs_confirmed_safe": safe, "lateness": lateness})
+    rig.warm_up()
+    told = settle(ask.fifo)
+    head = f"{ask.station.receiver.name} on {io.said}, scan {SCAN_MS} ms; {REAL if io.real else SIMULATED}"
+    with Stop(say) as stop:
+        async with Panel(ask.folder, PanelRig(rig, ask.station)):
+            try:
+                await io.begin()
+                records.open()
+                for line in filter(None, (told, head)):
+                    say(line)
+                rig.power_up(clock.date())
+                ended = await _driven(rig, ask, stop)
+            finally:
+                safe = await io.shut()
+    rig.finish(ended.said)
+    lateness = rig.lateness.as_document()
+    records.close(rig.memory, {"ended": ended.said, "outputs_confirmed_safe": safe, "lateness": lateness})
     say(rig.lateness.said())
     for problem in records.problems:
         say(f"records: {problem}")
@@ -93,24 +97,24 @@ async def _run(ask: Ask, say: Callable[[str], None]) -> bool:
     return ended.good and safe and not records.problems
 
 
-async def _driven(rig: Rig, ask: Ask, say: Callable[[str], None]) -> Ended:
-    with Stop(say) as stop:
-        async with Panel(ask.folder, PanelRig(rig, ask.station)):
-            if told := settle(ask.fifo):
-                say(told)
-            if ask.start and rig.io.machine:
-                loop, press = asyncio.get_running_loop(), rig.io.machine.press
-                loop.call_later(PRESSED_S / ask.rate, press, "start_pb", 1)
-                loop.call_later(LET_GO_S / ask.rate, press, "start_pb", 0)
-            async with Ticker(SCAN_MS, rate=ask.rate) as ticker:
-                return await rig.run(ticker, ask.for_ms, stop)
+async def _driven(rig: Rig, ask: Ask, stop: Stop) -> Ended:
+    if ask.start and rig.io.machine:
+        loop, press = asyncio.get_running_loop(), rig.io.machine.press
+        loop.call_later(PRESSED_S / ask.rate, press, "start_pb", 1)
+        loop.call_later(LET_GO_S / ask.rate, press, "start_pb", 0)
+    async with Ticker(SCAN_MS, rate=ask.rate) as ticker:
+        return await rig.run(ticker, ask.for_ms, stop)
 
 
 def _simulated(ask: Ask, clock: WallClock) -> LiveIo:
     from controller.simulate.in_process import in_process
 
     machine = in_process(ask.folder, clock, scan_ms=SCAN_MS)
-    return LiveIo(machine, "simulated", machine)
+
+    async def begin() -> None:
+        machine.read()  # what passed since the plant was built is behind it
+
+    return LiveIo(machine, "simulated", machine, begin)
 
 
 def _modbus(ask: Ask, clock: WallClock) -> LiveIo:

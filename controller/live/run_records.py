@@ -20,22 +20,28 @@ RUN_FILE = "run.json"
 class RunRecords:
     """
     Writes in a thread of its own: journal, trace and run.json into `out`, the kept memory into `state`.
-
-    Raises:
-        JournalError, TraceError: `out` cannot be written; said before the run begins.
     """
 
     def __init__(
         self, logic: Logic, header: Header, out: Path | None, state: Path | None, document: Mapping[str, Any]
     ) -> None:
         self._out, self._state, self._document = out, state, dict(document)
+        self._logic, self._header = logic, header
         self._box = Outbox("records")
         self._kept = KeptMemory(logic)
         self._journal: Journal | None = None
         self._trace: RunTrace | None = None
-        if out is not None:
-            self._journal = Journal(out, other_thread=True)
-            self._trace = RunTrace(out, header, layout_of(logic))
+
+    def open(self) -> None:
+        """
+        Makes the run folder; before that nothing is written there.
+
+        Raises:
+            JournalError, TraceError: It cannot be written.
+        """
+        if self._out is not None:
+            self._journal = Journal(self._out, other_thread=True)
+            self._trace = RunTrace(self._out, self._header, layout_of(self._logic))
             self._write_run()
 
     @property

@@ -1,0 +1,153 @@
+"""`receiver plant`: the simulated receiver as a Modbus device, in real time."""
+
+import asyncio
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import NamedTuple
+
+from controller.clock import Clock, WallClock
+from controller.modbus.point_map import PointMap, load_point_map
+from controller.modbus.wire import make_wire
+from controller.panel.rig import Reasons, Status
+from controller.panel.server import Panel
+from controller.points import load_points
+from controller.problems import together
+from controller.scan.outbox import Outbox
+from controller.scan.realtime import settle
+from controller.scan.stop import Stop
+from controller.scan.ticker import Ticker, Ticks
+from controller.settings import load_station
+from io_sim.backend import SimulatedIo
+from io_sim.modbus_device import ModbusDevice
+from io_sim.parameters import PlantParameters
+from io_sim.settings import load_plant
+
+STEP_MS = 10
+PRESSED_MS, LET_GO_MS = 1_000, 1_300
+
+
+class Ask(NamedTuple):
+    """A plant as asked for."""
+
+    folder: Path
+    name: str
+    map: PointMap
+    plant: PlantParameters
+    host: str | None  # in place of that of the map
+    port: int | None
+    rate: float
+    for_ms: int | None
+    start: bool  # somebody presses start when a controller has come
+
+
+def read_ask(
+    folder: Path, *, address: tuple[str, int] | None, rate: float, for_ms: int | None, start: bool
+) -> Ask:
+    """
+    What was asked for, with the station's files.
+
+    Raises:
+        StationError: One of them is wrong, or there is no modbus.yaml.
+    """
+    station, plant = together(lambda: load_station(folder), lambda: load_plant(folder))
+    host, port = address or (None, None)
+    found = load_point_map(folder, load_points(folder))
+    return Ask(folder, station.receiver.name, found, plant, host, port, rate, for_ms, start)
+
+
+class SimulatedStation:
+    """The plant behind its wire, for who drives it and for the panel socket."""
+
+    def __init__(self, ask: Ask, device: ModbusDevice, said: str, clock: Clock) -> None:
+        self._ask, self._device, self._said, self._clock = ask, device, said, clock
+        self._ends: dict[str, int] = {}
+        self._came_ms: int | None = None
+
+    async def run(self, ticks: Ticks, stop: Callable[[], str]) -> str:
+        """Until the time is over or `stop` says why; says why."""
+        while not (said := stop()):
+            if self._ask.for_ms is not None and self._clock.now_ms() >= self._ask.for_ms:
+                return "the time is over"
+            await ticks.next()
+            self.step()
+        return said
+
+    def step(self) -> None:
+        """One scan of the device."""
+        now_ms = self._clock.now_ms()
+        for mode in [mode for mode, end_ms in self._ends.items() if end_ms <= now_ms]:
+            self.fail(mode, 0.0, None)
+        self._device.step()
+        if self._ask.start:
+            self._press(now_ms)
+
+    def _press(self, now_ms: int) -> None:
+        if self._came_ms is None:
+            self._came_ms = now_ms if self._device.is_heard else None
+            return
+        held = PRESSED_MS <= now_ms - self._came_ms < LET_GO_MS
+        self._device.io.press("start_pb", held)
+
+    def status(self) -> Status:
+        """As `panel.rig.SimulatedPlant`."""
+        failures: Mapping[str, float] = self._device.io.failed
+        return Status(
+            station=self._ask.name, kind="plant", io=self._said, real=False,
+            at_ms=self._clock.now_ms(), failures=dict(failures),
+        )  # fmt: skip
+
+    def fail(self, mode: str, amount: float, for_ms: int | None) -> Reasons:
+        """As `panel.rig.SimulatedPlant`."""
+        try:
+            self._device.io.fail(mode, amount)
+        except ValueError as no:
+            return (str(no),)
+        self._ends.pop(mode, None)
+        if amount and for_ms is not None:
+            self._ends[mode] = self._clock.now_ms() + for_ms
+        self._device.tell(f"FAILED {mode}, amount {amount:.2g}" if amount else f"failure ended: {mode}")
+        return ()
+
+
+def run(ask: Ask, say: Callable[[str], None]) -> None:
+    """
+    Runs it; `say` takes the lines for the screen, in another thread.
+
+    Raises:
+        LinkError: It cannot listen there, or only with a list of who may connect.
+        PanelError: Another plant of this station runs.
+    """
+    screen = Outbox("screen")
+    try:
+        asyncio.run(_run(ask, lambda line: screen.put(lambda: say(line))))
+    finally:
+        screen.close()
+
+
+async def _run(ask: Ask, say: Callable[[str], None]) -> None:
+    clock = WallClock(ask.rate)
+    wire = make_wire(ask.map, "device", WallClock(), host=ask.host, port=ask.port)
+    io = SimulatedIo(ask.plant, clock=clock, watchdog_ms=ask.map.watchdog_ms)
+    link = ask.map.link
+    address = f"{ask.host or link.host}:{link.port if ask.port is None else ask.port}"
+    verb = "asks" if ask.map.is_client("device") else "listens at"
+    said = f"{verb} {address}"
+
+    def tell(line: str) -> None:
+        failed = "".join(f"  [FAILED {mode}={amount:.2g}]" for mode, amount in io.failed.items())
+        say(f"{clock.now_ms() / 1_000:9.2f} s  {line}{failed}")
+
+    station = SimulatedStation(ask, ModbusDevice(io, wire, ask.map, clock, tell), said, clock)
+    with Stop(say) as stop:
+        async with Panel(ask.folder, station, plant=True):
+            await wire.start()
+            try:
+                rate = "" if ask.rate == 1 else f", {ask.rate:g} times real time"
+                say(f"{ask.name}: simulated plant, {said}{rate}; no machine moves")
+                settle(fifo=False)
+                async with Ticker(STEP_MS, rate=ask.rate) as ticks:
+                    ended = await station.run(ticks, stop)
+            finally:
+                io.close()
+                await wire.close()
+    say(f"ended: {ended}")
