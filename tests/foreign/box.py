@@ -27,8 +27,7 @@ class Client(Protocol):
 
     def read_discrete_inputs(self, address: int, count: int, /) -> list[bool] | None: ...
     def read_input_registers(self, address: int, count: int, /) -> list[int] | None: ...
-    def write_multiple_coils(self, address: int, values: list[bool], /) -> bool: ...
-    def write_single_register(self, address: int, value: int, /) -> bool: ...
+    def write_multiple_registers(self, address: int, values: list[int], /) -> bool: ...
 
 
 @dataclass(frozen=True)
@@ -130,7 +129,7 @@ class Box:
     def _read(self) -> Seen | None:
         bits = self.client.read_discrete_inputs(0, io.CONTACTS)
         words = self.client.read_input_registers(0, io.REGISTERS) if bits else None
-        if not bits or not words:
+        if not bits or not words or words[io.IDENTITY] != io.RIGHT_IDENTITY:
             return None
         vacuum, air = words[io.VACUUM], words[io.SUPPLY]
         return Seen(
@@ -146,9 +145,9 @@ class Box:
         return self.last_good is None or now - self.last_good > self.t.link
 
     def _write(self, now: float) -> None:
-        if self.client.write_multiple_coils(0, self._outputs(now)):
-            self.life = (self.life + 1) % 65_536
-            self.client.write_single_register(io.OUR_LIFE, self.life)
+        self.life = (self.life + 1) % 65_536
+        word = sum(on << bit for bit, on in enumerate(self._outputs(now)))
+        self.client.write_multiple_registers(io.COMMANDS, [word, self.life])
 
     # ---- what is so ----------------------------------------------------------------------------------
     def _for(self, what: str, so: bool, now: float) -> float:
@@ -176,8 +175,7 @@ class Box:
             ("flap switches both on", seen.closed and seen.open, 0.1, True),
             ("signal bad", not seen.signals_good, self.t.signal_bad, self.state != "rest"),
             ("supply air low", seen.air_kpa < self.t.air_low_kpa, self.t.air_low, self.state != "rest"),
-            ("flap not shut while drawing", not shut, self.t.flap_lost,
-             self.state in DRAWING and self.mistake != "draws_unproven"),
+            ("flap not shut while drawing", not shut, self.t.flap_lost, self.state in DRAWING),
             ("flap not open any more", not hangs_open, self.t.flap_lost, self.state in FLAP_OPEN),
             ("no vacuum", seen.vacuum_kpa < self.t.prove_kpa, self.t.no_vacuum, self.state == "fill"),
         )  # fmt: skip
@@ -294,17 +292,17 @@ class Box:
     # ---- outputs -------------------------------------------------------------------------------------
     def _outputs(self, now: float) -> list[bool]:
         s = self.state
-        coils = [False] * io.COILS
-        coils[io.SOURCE] = s in DRAWING
-        coils[io.OPEN_FLAP] = s in ("open", *FLAP_OPEN)
-        coils[io.CLOSE_VENT] = s in ("seal", *DRAWING)
-        coils[io.PULSE] = s == "pulse"
-        coils[io.PURGE] = s == "clear"
-        coils[io.FEED] = s == "fill"
-        coils[io.RUN_LAMP] = s not in NOTHING_MOVES and (s != "hold" or now % 1.0 < 0.5)
-        coils[io.FAULT_LAMP] = s == "fault"
-        coils[io.HORN] = s == "horn"
-        return coils
+        bits = [False] * io.BITS
+        bits[io.SOURCE] = s in DRAWING
+        bits[io.OPEN_FLAP] = s in ("open", *FLAP_OPEN)
+        bits[io.CLOSE_VENT] = s in ("seal", *DRAWING)
+        bits[io.PULSE] = s == "pulse"
+        bits[io.PURGE] = s == "clear"
+        bits[io.FEED] = s == "fill"
+        bits[io.RUN_LAMP] = s not in NOTHING_MOVES and (s != "hold" or now % 1.0 < 0.5)
+        bits[io.FAULT_LAMP] = s == "fault"
+        bits[io.HORN] = s == "horn"
+        return bits
 
 
 def main() -> None:
