@@ -51,6 +51,7 @@ class Rig:
         watcher: Watcher,
         *,
         software: str,
+        date: datetime = datetime(1970, 1, 1, tzinfo=UTC),
         scan_ms: int = 10,
         kept: Mapping[str, int] | None = None,
         keep: Callable[[Any, int], None] = lambda memory, now_ms: None,
@@ -64,12 +65,13 @@ class Rig:
             io: What it runs on.
             watcher: Is told what happens.
             software: Version, for the records.
+            date: Of power-up, until `power_up` says another.
             scan_ms: Time from scan to scan.
             kept: Memory that was kept through the loss of power.
             keep: Is shown memory and time after each scan.
         """
         self.logic, self.presets, self.io = scan.logic, presets, io
-        self._scan, self._keep, self._scan_ms = scan, keep, scan_ms
+        self._scan, self._keep, self._scan_ms, self._date = scan, keep, scan_ms, date
         reading = io.machine.reading if io.machine else None
         self._scans = LiveScans(scan.logic, scan_ms, TOLD_OF_PLANT, reading)
         self.watch = StationWatch(
@@ -81,7 +83,6 @@ class Rig:
         self.inputs, self.outputs = Inputs(), Outputs()
         self._before: tuple[Any, int] = self.memory, scan_ms
         self._late = self._stood_ms = 0
-        self._date = datetime(1970, 1, 1, tzinfo=UTC)
         self._link = ""
         self._segment: Segment | None = None
 
