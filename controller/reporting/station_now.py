@@ -39,7 +39,7 @@ class StationNow(NamedTuple):
     step: str
     told: str = ""  # in a hold its reason in words, in a fault the id of its first-out
     order: Order = "none"  # what was asked for at rest and is being done
-    runs_on: bool = False  # the run latch: another batch follows; off after a stop, while the last is finished
+    runs_on: bool = False  # the run latch: another batch follows; off after a stop, while the last ends
     ready: bool = True  # at rest: nothing refuses a start
     manual: bool = False
     held: str = ""  # the output that is held in manual mode
