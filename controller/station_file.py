@@ -5,8 +5,11 @@ The model says what is allowed (`StrictModel`: no extra keys, no conversion, fro
 this module says where and in which words: `file:line:column: key: what is wrong, what is allowed, why`.
 """
 
+from collections.abc import Iterable
+from contextlib import suppress
+from copy import deepcopy
 from pathlib import Path
-from typing import Generic, NamedTuple, TypeVar
+from typing import Any, Generic, NamedTuple, TypeVar
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
@@ -14,7 +17,7 @@ from controller.findings import explain
 from controller.problems import Problem, StationError, did_you_mean, together
 from controller.strict_yaml import Loc, Parsed, dotted, parse
 
-__all__ = ["Document", "Problem", "StationError", "StrictModel", "load", "together"]
+__all__ = ["Document", "Problem", "StationError", "StrictModel", "load", "load_most", "together"]
 
 
 class StrictModel(BaseModel):
@@ -47,6 +50,21 @@ def load(path: Path, model: type[M]) -> Document[M]:
     Raises:
         StationError: the file can't be read, or anything in it is wrong; every problem, in file order.
     """
+    document, problems = load_most(path, model)
+    if problems or document is None:
+        raise StationError(problems)
+    return document
+
+
+def load_most(path: Path, model: type[M]) -> tuple[Document[M] | None, list[Problem]]:
+    """
+    The file without what is wrong in it, and every problem, in file order; None where too little is left.
+
+    So that checks that come later tell what they find in the rest at the same time.
+
+    Raises:
+        StationError: The file can't be read.
+    """
     file = _name(path)
     parsed = parse(file, _text(path, file))
     problems = list(parsed.problems)
@@ -56,11 +74,27 @@ def load(path: Path, model: type[M]) -> Document[M]:
             value = model.model_validate(parsed.data)
         except ValidationError as error:
             told = {problem[1:3] for problem in problems}  # not a second time in other words
-            found = (explain(file, parsed, model, item) for item in error.errors(include_url=False))
+            errors = error.errors(include_url=False)
+            found = (explain(file, parsed, model, item) for item in errors)
             problems += [problem for problem in found if problem[1:3] not in told]
-    if problems or value is None:
-        raise StationError(sorted(problems, key=lambda problem: problem[1:3]))
-    return Document(file, value, parsed)
+            with suppress(ValidationError):
+                value = model.model_validate(_without(parsed.data, [item["loc"] for item in errors]))
+    problems.sort(key=lambda problem: problem[1:3])
+    return Document(file, value, parsed) if value is not None else None, problems
+
+
+def _without(data: Any, locs: Iterable[Loc]) -> Any:
+    """A copy in which the keys of these places are left out; of a list, the whole of it."""
+    rest = deepcopy(data)
+    for loc in locs:
+        while loc and isinstance(loc[-1], int):
+            loc = loc[:-1]
+        node = rest
+        with suppress(KeyError, IndexError, TypeError):  # it went with another
+            for part in loc[:-1]:
+                node = node[part]
+            del node[loc[-1]]
+    return rest
 
 
 def _name(path: Path) -> str:

@@ -11,8 +11,9 @@ from itertools import count
 from typing import NamedTuple
 
 from controller.campaign.conditions import Condition
-from controller.campaign.scenario import NEVER, Action, Beat, Scenario
+from controller.campaign.scenario import Action, Beat, Scenario
 from controller.campaign.target import Chunk, Target
+from controller.campaign.words import NEVER
 
 BUTTONS = {"start": "start_pb", "reset": "reset_pb", "acknowledge": "acknowledge_pb"}
 HELD_MS = 300

@@ -6,7 +6,8 @@ from controller.campaign.at_the_io import IoRecording
 from controller.campaign.conditions import Condition
 from controller.campaign.drive import Driven
 from controller.campaign.recording import Disagreement, Piece, Recording
-from controller.campaign.scenario import NEVER, Beat, Expected, Rule, Scenario
+from controller.campaign.scenario import Beat, Expected, Rule, Scenario
+from controller.campaign.words import NEVER
 from controller.engines.as_written import AsWritten
 from controller.simulate.times import typed
 

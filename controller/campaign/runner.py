@@ -16,7 +16,7 @@ from controller.campaign.judge import NOT_JUDGED, Judged, judge
 from controller.campaign.recording import Recording
 from controller.campaign.scanned_station import ScannedStation
 from controller.campaign.scenario import SCAN_MS, Resolver, Scenario
-from controller.campaign.scenario_file import read
+from controller.campaign.scenario_file import read_most
 from controller.campaign.target import Chunk, Target, VirtualStation
 from controller.clock import WallClock
 from controller.engines.as_written import AsWritten
@@ -65,7 +65,7 @@ class Runner:
         name: Of the executor; the quickest there is unless told.
         check: Whether the rules as written look at the scans too.
         few: There is so little to run that compiling first takes longer.
-        real_time: Scan by scan on the clock of the room, instead of in virtual time.
+        rate: Scan by scan on the clock of the room, so many times as fast; None: in virtual time.
     """
 
     def __init__(
@@ -74,9 +74,9 @@ class Runner:
         name: str | None = None,
         check: bool = True,
         few: bool = False,
-        real_time: bool = False,
+        rate: float | None = None,
     ) -> None:
-        self.logic, self.real_time = logic or Logic(RECEIVER), real_time
+        self.logic, self.rate = logic or Logic(RECEIVER), rate
         self.name, self.reader, self._few = name or best(), Reader(self.logic), few and name is None
         self.engine = AsWritten(self.logic) if check else None
         self._executors: dict[tuple[tuple[str, int], ...], tuple[Executor, Rescanner]] = {}
@@ -93,13 +93,15 @@ class Runner:
         Raises:
             StationError: Anything in the file, or in the station's files, is wrong.
         """
-        document = read(path)
+        document, problems = read_most(path)
+        if document is None:
+            raise StationError(problems)
         try:
             folder = folder_of(station or document.value.station)
         except StationError as error:
-            raise StationError([document.problem(("station",), str(error))]) from None
+            raise StationError([*problems, document.problem(("station",), str(error))]) from None
         whole, plant = _station(folder)
-        return Resolver(path, document, whole, plant, self.reader).scenario()
+        return Resolver(path, document, whole, plant, self.reader, problems).scenario()
 
     def run(self, scenario: Scenario) -> Outcome:
         """Runs and judges; what crashes is broken, not failed."""
@@ -116,8 +118,8 @@ class Runner:
 
     def executor_of(self, scenario: Scenario) -> str:
         """What runs a scenario, by name."""
-        if self.real_time:
-            return "transitions in real time"
+        if self.rate:
+            return "transitions in real time" + (f" x {self.rate:g}" if self.rate != 1 else "")
         return "transitions" if link_fails(scenario) else self.parts(scenario.presets)[0].name
 
     def drive(self, scenario: Scenario) -> tuple[Driven, Recording]:
@@ -148,8 +150,8 @@ class Runner:
     def _target(self, scenario: Scenario, readings: Mapping[str, Reading]) -> Target:
         """The whole station in virtual time; scan by scan in real time, or where the link is to fail."""
         s, asked = scenario, readings.items()
-        if self.real_time or link_fails(s):
-            clock = WallClock() if self.real_time else None
+        if self.rate or link_fails(s):
+            clock = WallClock(self.rate) if self.rate else None
             engine = AsWritten(self.logic, options=options_of(s.presets))
             return ScannedStation(engine, s.presets, s.plant, asked, s.head.seed, SCAN_MS, clock=clock)
         ran, _ = self.parts(s.presets)

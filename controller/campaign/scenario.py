@@ -1,6 +1,6 @@
 """A scenario as it is run: every name looked up, every time in whole ms; all that is wrong at once."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any, Literal, NamedTuple
@@ -9,7 +9,7 @@ from controller.campaign.conditions import Condition, Reader
 from controller.campaign.link_failures import LINK_FAILURES
 from controller.campaign.patterns import Pattern, pattern
 from controller.campaign.scenario_file import Entry, Expectation, Head
-from controller.campaign.words import guarded, point_and_value, span, steps_named
+from controller.campaign.words import NEVER, guarded, point_and_value, span, steps_named
 from controller.options import WIRED_WHEN, impossible, misplaced
 from controller.points import ANALOGS, CONTACTS, Point
 from controller.problems import Problem, StationError, did_you_mean
@@ -26,7 +26,6 @@ from io_sim.parameters import problems as plant_problems
 from io_sim.settings import keys as plant_keys
 
 LONGEST_MS = 48 * 3_600_000
-NEVER = 10**12
 SCAN_MS = 10
 
 
@@ -120,14 +119,16 @@ class Scenario(NamedTuple):
 
 
 class Resolver:
-    """Looks up what one scenario file names; collects what is wrong."""
+    """Looks up what one scenario file names; collects what is wrong, beside what was `told` before."""
 
     def __init__(
-        self, path: Path, document: Document[Head], station: Station, plant: PlantParameters, reader: Reader
+        self, path: Path, document: Document[Head], station: Station, plant: PlantParameters, reader: Reader,
+        told: Sequence[Problem] = (),
     ) -> None:
         self.path, self.document, self.head = path, document, document.value
         self.reader, self.logic = reader, reader.logic
-        self.problems: list[Problem] = []
+        self._told = tuple(told)
+        self.problems = list(told)
         self.station, self.plant = self._overridden(station, plant)
 
     def scenario(self) -> Scenario:
@@ -331,7 +332,11 @@ class Resolver:
         return self.document.problem(loc, "").line
 
     def _say(self, loc: Loc, text: str) -> None:
-        self.problems.append(self.document.problem(loc, text))
+        """A problem; not where something is left out because it is wrong."""
+        problem = self.document.problem(loc, text)
+        inside = (f"{problem.key}.", f"{problem.key}[")
+        if not any(t.key == problem.key or t.key.startswith(inside) for t in self._told):
+            self.problems.append(problem)
 
 
 def _point(name: str) -> Point:

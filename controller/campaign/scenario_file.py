@@ -13,7 +13,7 @@ from pydantic import BeforeValidator, Field, WithJsonSchema
 
 from controller.settings import GROUPS as PRESET_GROUPS
 from controller.settings import keys as preset_keys
-from controller.station_file import Document, StrictModel, load
+from controller.station_file import Document, Problem, StrictModel, load, load_most
 from controller.station_keys import file_model, group_model
 from io_sim.settings import plant_model
 
@@ -150,3 +150,8 @@ def read(path: Path) -> Document[Head]:
         StationError: It cannot be read; every problem with its place.
     """
     return load(path, scenario_model())
+
+
+def read_most(path: Path) -> tuple[Document[Head] | None, list[Problem]]:
+    """A scenario file without what is wrong in it, and what is; None where too little is left."""
+    return load_most(path, scenario_model())

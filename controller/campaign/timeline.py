@@ -4,7 +4,8 @@ from typing import Any
 
 from controller.campaign.judge import allowed
 from controller.campaign.results import Result
-from controller.campaign.scenario import NEVER, Action, Beat, Expected, Scenario
+from controller.campaign.scenario import Action, Beat, Expected, Scenario
+from controller.campaign.words import NEVER
 from controller.simulate.times import typed
 
 Document = dict[str, Any]

@@ -9,7 +9,8 @@ from controller.problems import did_you_mean
 from controller.sequence.logic import Logic
 from controller.sequence.steps import STATES, Step
 
-MOST = 1e12
+NEVER = 10**12
+"""More than anything that is counted: the end of a range that has none."""
 SET_BY_HAND = tuple(
     name for name in Inputs._fields if name not in FIELD_INPUTS and not name.endswith("_request")
 )
@@ -24,7 +25,7 @@ def span(text: str, unit: Callable[[str], float]) -> tuple[float, float]:
         ValueError: It is none, or it is empty.
 
     >>> span("2 to 4", float), span("at least 2", float), span("3", float)
-    ((2.0, 4.0), (2.0, 1000000000000.0), (3.0, 3.0))
+    ((2.0, 4.0), (2.0, 1000000000000), (3.0, 3.0))
     """
     found = re.fullmatch(r"(?:at (least|most) )?(.+?)(?: to (.+))?", text.strip())
     if not found or (found[1] and found[3]):
@@ -39,7 +40,7 @@ def span(text: str, unit: Callable[[str], float]) -> tuple[float, float]:
     if low > high:
         msg = f"{text!r} is empty: the smaller value first"
         raise ValueError(msg)
-    return (low, MOST) if found[1] == "least" else (0.0, high) if found[1] == "most" else (low, high)
+    return (low, NEVER) if found[1] == "least" else (0.0, high) if found[1] == "most" else (low, high)
 
 
 def point_and_value(text: str) -> tuple[str, float]:
@@ -64,9 +65,11 @@ def point_and_value(text: str) -> tuple[str, float]:
     if isinstance(Inputs._field_defaults[name], bool):
         if value in ("on", "off"):
             return name, int(value == "on")
-    elif value.replace("_", "").isdigit() and name != "jog":
+    elif value.replace("_", "").isdecimal() and name != "jog" and int(value) < NEVER:
         return name, int(value)
-    kind = "on or off" if isinstance(Inputs._field_defaults[name], bool) else "a whole number"
+    kind = (
+        "on or off" if isinstance(Inputs._field_defaults[name], bool) else f"a whole number under {NEVER:_}"
+    )
     msg = f"{text!r}: {name} takes {'none or an output that can be jogged' if name == 'jog' else kind}"
     raise ValueError(msg)
 

@@ -20,6 +20,8 @@ from typing import Any, NamedTuple
 
 from controller.sequence.definition import percent
 
+LARGEST = 10**15
+"""Of a number in a rule: sums of such numbers stay inside the 64 bits of the fast engines."""
 GROUPS = {"now": "input", "set": "preset", "was": "memory"}
 OPERATORS: dict[type, Callable[[Any, Any], Any]] = {
     ast.Eq: operator.eq,
@@ -154,6 +156,8 @@ class Subset:
     def _read(self, node: ast.expr) -> tuple[type, ast.expr]:
         match node:
             case ast.Constant(bool() | int() as value):
+                if abs(value) > LARGEST:
+                    raise self._refusal(node, f"whole numbers go up to {LARGEST:_}")
                 return type(value), node
             case ast.Name(name):
                 return int, self._constant(node, name)

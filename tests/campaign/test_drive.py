@@ -7,8 +7,9 @@ import numpy as np
 
 from controller.campaign.conditions import Condition
 from controller.campaign.drive import Driven, Driver
-from controller.campaign.scenario import NEVER, Action, Beat, Moment, Scenario
+from controller.campaign.scenario import Action, Beat, Moment, Scenario
 from controller.campaign.target import Chunk
+from controller.campaign.words import NEVER
 from controller.image import Inputs
 from controller.sequence.steps import CONVEY, DRAW, REST
 

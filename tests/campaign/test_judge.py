@@ -182,8 +182,33 @@ def test_wrong_keys_and_values_are_refused_in_their_place(tmp_path: Path) -> Non
     places = [str(p).split("one.yaml:")[1] for p in refused.value.problems]
     assert places == [
         "6:5: timeline[0].comand: is not a key of this file - did you mean 'command'?",
+        "7:9: timeline[1].at: is before the entry above: the timeline runs downwards",
         "8:13: timeline[1].amount: is 2, allowed numbers 0.001 to 1 (of the failure: 1 is whole)",
     ]
+
+
+def test_wrong_keys_and_wrong_names_are_told_together(tmp_path: Path) -> None:
+    with pytest.raises(StationError) as refused:
+        run(tmp_path, BAD.replace("at: 5s", "at: 5") + BAD_NAMES.partition("timeline:\n")[2])
+    said = [str(p).split("one.yaml:")[1] for p in refused.value.problems]
+    assert said[0].startswith("6:5: timeline[0].comand: is not a key of this file")
+    assert said[1].startswith("7:9: timeline[1].at: ")
+    assert said[2].startswith("8:13: timeline[1].amount: ")
+    for part in ("did you mean 'drain'?", "did you mean 'flap_sticks_open'?", "'3x' is not a duration"):
+        assert any(part in problem for problem in said), part
+    assert not any("timeline[1]: has no moment" in problem for problem in said), "it has one, which is wrong"
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [("reaches: vacuum_pa > 99999999999999999999", "whole numbers go up to"),
+     ("keeps: -9223372036854775808 < vacuum_pa", "whole numbers go up to")],
+)  # fmt: skip
+def test_a_number_that_no_scan_can_hold_is_refused(tmp_path: Path, text: str, said: str) -> None:
+    with pytest.raises(StationError, match=said):
+        run(tmp_path, f"timeline:\n  - at: 1s\n    expect:\n      - {text}\n")
+    with pytest.raises(StationError, match="takes a whole number under"):
+        run(tmp_path, "timeline:\n  - at: 1s\n    set: [image_age_ms 99999999999999999999]\n")
 
 
 def test_wrong_names_and_impossible_windows_are_refused_all_at_once(tmp_path: Path) -> None:

@@ -5,8 +5,9 @@ from collections.abc import Sequence
 from random import Random
 from typing import NamedTuple
 
-from controller.campaign.scenario import NEVER, Action
+from controller.campaign.scenario import Action
 from controller.campaign.scenario_file import COMMANDS
+from controller.campaign.words import NEVER
 from controller.image import JOG
 from controller.sequence.presets import Presets
 from controller.sequence.steps import FAULT, REST

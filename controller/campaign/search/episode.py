@@ -5,9 +5,10 @@ from typing import Any, NamedTuple
 
 import yaml
 
-from controller.campaign.scenario import NEVER, Action
+from controller.campaign.scenario import Action
 from controller.campaign.search.invariants import DELIVERS, Invariant
 from controller.campaign.search.variants import AS_SET, VARIANTS
+from controller.campaign.words import NEVER
 from controller.image import JOG, Inputs
 from controller.simulate.times import typed
 

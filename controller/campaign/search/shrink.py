@@ -9,10 +9,11 @@ same rule is kept.
 from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
-from controller.campaign.scenario import NEVER, Action
+from controller.campaign.scenario import Action
 from controller.campaign.search.episode import Deed, Episode
 from controller.campaign.search.invariants import DELIVERS
 from controller.campaign.search.trial import Ran
+from controller.campaign.words import NEVER
 
 ROUND_MS = (60_000, 10_000, 1_000, 500, 100)
 AFTER_MS = 100
