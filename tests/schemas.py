@@ -6,6 +6,7 @@ from controller.campaign.scenario_file import scenario_model
 from controller.modbus.map_file import map_model
 from controller.points import points_model
 from controller.reporting.message_models import MODELS
+from controller.reporting.services import Services
 from controller.schemas import schema_text
 from controller.settings import receiver_model
 from io_sim.settings import plant_model
@@ -17,6 +18,7 @@ def texts() -> dict[str, str]:
     models = {"receiver": receiver_model(), "points": points_model(), "plant": plant_model()}
     models["modbus"] = map_model()
     models["scenario"] = scenario_model()
+    models["services"] = Services
     models |= {f"mqtt/{kind}": model for kind, model in MODELS.items()}
     return {f"{name}.schema.json": schema_text(model) for name, model in models.items()}
 
