@@ -128,7 +128,9 @@ def live_points(station: str, *, once: bool, as_json: bool, check_out: Path | No
         if as_json:
             typer.echo(answer.model_dump_json(indent=2))
         elif once or not console.is_terminal:
-            console.print(live.shown(answer.points, answer.status, _plant_marks(station, answer.status)))
+            with console.capture() as printed:
+                console.print(live.shown(answer.points, answer.status, _plant_marks(station, answer.status)))
+            typer.echo("\n".join(line.rstrip() for line in printed.get().splitlines()))
         else:
             status = answer.status
             with suppress(KeyboardInterrupt):

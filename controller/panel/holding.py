@@ -48,7 +48,7 @@ class Holding:
         if not horn_ms:
             self._rig.jog(asked.output)
             self._begun = True
-        renew_ms = min(RENEW_MS, status.jog_renew_ms * 2 // 5)
+        renew_ms = max(1, round(min(RENEW_MS, status.jog_renew_ms * 2 / 5) / status.rate))
         return Answer(answer="accepted", horn_ms=horn_ms, renew_ms=renew_ms)
 
     def force(self, by: object, asked: ForceAsked) -> Answer:

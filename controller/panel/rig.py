@@ -28,7 +28,8 @@ class Status(StrictModel):
     kind: Literal["rig", "plant"] = "rig"
     io: str  # "simulated", or what the wire is: "modbus 127.0.0.1:1502"
     real: bool  # other than the simulated plant in this process: a machine may move
-    at_ms: int = Field(ge=0)  # since power-up
+    at_ms: int = Field(ge=0)  # since power-up, in the rig's own time
+    rate: float = Field(default=1.0, gt=0)  # its seconds in one of the room; other than 1 only simulated
     state: str = ""  # of a rig: one of the six
     step: str = ""
     told: str = ""  # in a hold its reason, in a fault its first-out

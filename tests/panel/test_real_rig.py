@@ -1,0 +1,173 @@
+"""The panel over the real rig on simulated I/O, scan by scan: what is asked acts on the plant."""
+
+import asyncio
+from datetime import UTC, datetime
+
+import pytest
+from panel.rigs import MILL
+
+from controller.live.live_io import LiveIo
+from controller.live.panel_rig import PanelRig
+from controller.live.rig import Rig
+from controller.panel.messages import CommandAsked, FailAsked, ForceAsked, HoldAsked, PointsAsked, line_of
+from controller.panel.rig import Rig as PanelPromise
+from controller.panel.server import Panel
+from controller.scan.agreement import AgreeingScan
+from controller.scan.ticker import Tick
+from controller.sequence.logic import Logic
+from controller.sequence.receiver import RECEIVER
+from controller.settings import load_station
+from controller.simulate.in_process import in_process
+from controller.simulate.station_watch import Watcher
+
+SCAN_MS, HORN_MS, RENEW_MS = 10, 3_000, 500
+LOGIC = Logic(RECEIVER)
+STATION = load_station(MILL)
+ME = object()
+
+
+class Stepped:
+    """The rig, and a panel that asks it without a socket; time passes in `run` and while a command waits."""
+
+    def __init__(self):
+        machine = in_process(MILL, None, scan_ms=SCAN_MS)
+        presets = STATION.receiver.presets
+        self.rig = Rig(
+            AgreeingScan(LOGIC, presets), presets, LiveIo(machine, "simulated", machine),
+            Watcher(lambda _: None, lambda _: None, lambda _: None),
+            software="0", date=datetime(2026, 1, 5, tzinfo=UTC), scan_ms=SCAN_MS,
+        )  # fmt: skip
+        self.panel_rig = PanelRig(self.rig, STATION)
+        self._panel = Panel(MILL, self.panel_rig)
+
+    def run(self, for_ms):
+        for _ in range(for_ms // SCAN_MS):
+            self.rig.scan(Tick(0, 0))
+
+    async def ask(self, asked, by=ME):
+        task = asyncio.ensure_future(self._panel._answer(line_of(asked), by))
+        await asyncio.sleep(0)
+        while not task.done():
+            self.run(SCAN_MS)
+            await asyncio.sleep(0)
+        return task.result()
+
+    async def command(self, word):
+        return await self.ask(CommandAsked(ask="command", command=word))
+
+    async def hold(self, output, for_ms):
+        """Renewed every 200 ms, as the command line does."""
+        for _ in range(for_ms // 200):
+            answer = await self.ask(HoldAsked(ask="hold", output=output))
+            self.run(200)
+        return answer
+
+    def on(self, output):
+        return getattr(self.rig.outputs, output)
+
+    def status(self):
+        return self.panel_rig.status()
+
+
+@pytest.fixture
+def stepped():
+    """After power-up, long enough for every permissive."""
+    stepped = Stepped()
+    stepped.run(1_000)
+    return stepped
+
+
+async def test_the_rig_keeps_the_promise_of_the_panel(stepped):
+    assert isinstance(stepped.panel_rig, PanelPromise)
+
+
+async def test_a_start_is_accepted_sounds_the_horn_and_a_second_one_is_refused_in_words(stepped):
+    assert (await stepped.command("start")).answer == "accepted"
+    stepped.run(1_000)
+    assert stepped.on("horn")
+    answer = await stepped.command("start")
+    assert (answer.answer, answer.reasons) == ("refused", ("the receiver is not at rest",))
+    assert (await stepped.command("stop")).answer == "accepted"
+    assert answer.status.state
+
+
+async def test_commands_that_are_never_refused_are_accepted(stepped):
+    for word in ("stop", "halt", "acknowledge", "automatic", "vessel_seen"):
+        assert (await stepped.command(word)).answer == "accepted"
+
+
+async def test_a_flap_is_held_open_by_hand_moves_in_the_plant_and_falls_when_nobody_renews(stepped):
+    assert (await stepped.command("manual")).answer == "accepted"
+    answer = await stepped.hold("flap_open_cmd", HORN_MS - 200)
+    assert answer.horn_ms > 0
+    assert not stepped.on("flap_open_cmd")
+    await stepped.hold("flap_open_cmd", 4_000)
+    assert stepped.on("flap_open_cmd")
+    assert stepped.rig.inputs.flap_open_fb
+    assert not stepped.rig.inputs.flap_closed_fb
+    assert (stepped.status().held, stepped.status().held_on) == ("flap_open_cmd", True)
+    stepped.run(RENEW_MS)
+    assert not stepped.on("flap_open_cmd")
+    stepped.run(3_000)
+    assert stepped.rig.inputs.flap_closed_fb
+
+
+async def test_the_last_word_stays_on_what_is_held_and_says_why(stepped):
+    """Narrative, last word 4: a pulse only with the flap proven open, which is closed here."""
+    await stepped.command("manual")
+    await stepped.hold("pulse_1_cmd", HORN_MS + 1_000)
+    status = stepped.status()
+    assert not stepped.on("pulse_1_cmd")
+    assert (status.held, status.held_on) == ("pulse_1_cmd", False)
+    assert status.held_back
+
+
+async def test_a_failure_acts_shows_in_every_answer_and_ends_after_its_time(stepped):
+    asked = FailAsked(ask="fail", mode="flap_closed_switch_stuck_off", amount=1.0, for_ms=5_000)
+    assert (await stepped.ask(asked)).answer == "accepted"
+    stepped.run(200)
+    assert not stepped.rig.inputs.flap_closed_fb
+    answer = await stepped.command("acknowledge")
+    assert answer.status.failures == {"flap_closed_switch_stuck_off": 1.0}
+    stepped.run(5_000)
+    assert stepped.rig.inputs.flap_closed_fb
+    assert stepped.status().failures == {}
+
+
+async def test_a_failure_that_there_is_not_is_refused_in_words(stepped):
+    answer = await stepped.ask(FailAsked(ask="fail", mode="flap_stiks_open", amount=1.0))
+    assert answer.answer == "refused"
+    assert "flap_stiks_open" in answer.reasons[0]
+
+
+async def test_a_forced_input_reaches_the_sequence_and_every_status_until_released(stepped):
+    asked = ForceAsked(ask="force", point="supply_air_ua", value=4_000, area_clear_by="A. Miller")
+    assert (await stepped.ask(asked)).answer == "accepted"
+    stepped.run(2_000)
+    answer = await stepped.command("start")
+    assert answer.answer == "refused"
+    assert any(reason.startswith("supply air is not over its low limit") for reason in answer.reasons)
+    assert answer.status.forced == {"supply_air_ua": 4_000}
+    found = (await stepped.ask(PointsAsked(ask="points"))).points
+    point = next(p for p in found if p.name == "supply_air_ua")
+    assert (point.raw, point.forced, point.value) == (4_000, True, 0.0)
+    assert point.wire > 8_000, "the header of the plant has its pressure all the time"
+    stepped._panel._holding.release(ME)
+    stepped.run(2_000)
+    assert (await stepped.command("start")).answer == "accepted"
+
+
+async def test_the_points_are_those_of_the_station_with_the_plants_readings(stepped):
+    found = (await stepped.ask(PointsAsked(ask="points"))).points
+    assert [p.name for p in found] == [p.name for p in STATION.points.points]
+    readings = {p.name: p for p in found}
+    low, high = STATION.receiver.presets.supply_low_pa_g / 1_000, 1_000
+    assert low < readings["supply_air_ua"].value < high
+    assert abs(readings["vacuum_ua"].value) < 1, "at rest there is no vacuum"
+    assert {p.quality for p in found} == {"good"}
+
+
+async def test_a_command_that_no_scan_takes_any_more_is_told(stepped):
+    stepped.rig.desk.close("the controller has ended")
+    answer = await stepped.command("start")
+    assert answer.reasons == ("the controller has ended",)
