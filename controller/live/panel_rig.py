@@ -18,6 +18,7 @@ class PanelRig:
 
     def __init__(self, rig: Rig, station: Station) -> None:
         self._rig, self._station = rig, station
+        self._asked = ""  # the output that somebody asks to hold, also while it is not given
 
     def points(self) -> Sequence[PointNow]:
         """As promised."""
@@ -31,7 +32,7 @@ class PanelRig:
 
     def jog(self, output: str) -> None:
         """As promised."""
-        self._rig.desk.jog = output
+        self._rig.desk.jog = self._asked = output
 
     def force(self, forced: Mapping[str, int]) -> None:
         """As promised."""
@@ -44,7 +45,7 @@ class PanelRig:
     def status(self) -> Status:
         """As promised."""
         rig, memory = self._rig, self._rig.memory
-        held = JOG[memory.jogged or rig.inputs.jog] if memory.manual else ""
+        held = (JOG[memory.jogged] or self._asked) if memory.manual else ""
         facts = rig.laid_open() if held else {}
         return Status(
             station=self._station.receiver.name, io=rig.io.said, real=rig.io.real, at_ms=rig.now_ms,

@@ -122,6 +122,22 @@ async def test_the_last_word_stays_on_what_is_held_and_says_why(stepped):
     assert status.held_back
 
 
+async def test_what_dropped_a_held_output_is_told_until_it_is_let_go(stepped):
+    await stepped.command("manual")
+    await stepped.hold("purge_cmd", HORN_MS + 400)
+    assert stepped.on("purge_cmd")
+    stepped.rig.io.machine.press("stop_healthy", 0)
+    await stepped.hold("purge_cmd", 400)
+    assert not stepped.on("purge_cmd")
+    assert stepped.status().held_back, "the stop that stands is the reason"
+    stepped.rig.io.machine.press("stop_healthy", 1)
+    await stepped.hold("purge_cmd", 400)
+    assert not stepped.on("purge_cmd")
+    assert stepped.status().held_back == ("it was dropped: let it go first",)
+    stepped._panel._holding.release(ME)
+    assert stepped.status().held == ""
+
+
 async def test_a_failure_acts_shows_in_every_answer_and_ends_after_its_time(stepped):
     asked = FailAsked(ask="fail", mode="flap_closed_switch_stuck_off", amount=1.0, for_ms=5_000)
     assert (await stepped.ask(asked)).answer == "accepted"
