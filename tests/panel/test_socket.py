@@ -409,7 +409,7 @@ async def test_a_flood_from_many_clients_leaves_the_loop_a_turn_after_each_line_
 
 
 async def test_a_pause_after_each_answer_bounds_what_a_flood_can_ask_of_the_loop(mill, monkeypatch):
-    """Each client gets at most one line answered in each pause: 8 clients, 5 ms, 1,600 lines a second."""
+    """Each client gets at most one line answered in each pause: 8 clients, 25 ms, 320 lines a second."""
     answered, pauses = [], []
     real = asyncio.sleep
 
