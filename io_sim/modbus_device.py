@@ -2,63 +2,97 @@
 The simulated receiver as remote I/O: the plant behind a wire, with the watchdog of an I/O module.
 
 Outputs hold while the controller's life counter moves. Where it stands still for the watchdog time, whatever
-the reason, they drop to their safe values; what the controller writes with the next count acts again.
+the reason, they drop to their safe values; what the controller writes with the next count acts again. What
+may be written after a loss is the controller's to know, as with any module.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from controller.clock import Clock
-from controller.image import Outputs
+from controller.image import FIELD_INPUTS, Inputs, Outputs
 from controller.modbus.exchange import Wire
 from controller.modbus.point_map import PointMap
-from io_sim.backend import SimulatedIo
+from io_sim.failures import CATALOGUE
+from io_sim.plant import Plant
+
+CATCH_UP_MS = 1_000
+"""The most that passes in one step; what it came later than that, the plant stood still."""
+LIFE_COUNTS = 65_536
 
 
 class ModbusDevice:
     """
-    One device; `step` once in each of its scans.
+    One device; `step` lets the time pass that the clock has shown since the last.
 
     Args:
-        io: The plant, which lives by the same clock, with the watchdog time of the map.
+        plant: What is simulated.
         wire: The device's end.
         point_map: What goes over the wire.
-        clock: Tells how long the life counter has stood still.
+        clock: The time of the plant.
         tell: Takes a line for the screen.
     """
 
     def __init__(
-        self, io: SimulatedIo, wire: Wire, point_map: PointMap, clock: Clock, tell: Callable[[str], None]
+        self, plant: Plant, wire: Wire, point_map: PointMap, clock: Clock, tell: Callable[[str], None]
     ) -> None:
-        self.io, self._wire, self._clock, self.tell = io, wire, clock, tell
+        self.plant, self._wire, self._clock, self.tell = plant, wire, clock, tell
         self._watchdog_ms = point_map.watchdog_ms
         self._inputs = [place.name for place in point_map.inputs]
+        self.people = Inputs()
+        """What people and other machines do: the inputs that no instrument drives."""
+        self.held = Outputs()
+        """What the outputs are now."""
+        self._plant_ms = clock.now_ms()
+        self._life = 0
         self._heard = (0, -1)  # session and life counter of the image that was taken last
         self._heard_ms = 0
         self._shown = Outputs()
-        self._dropped = True  # until a controller is heard
-        self._session = 0
-
-    @property
-    def is_heard(self) -> bool:
+        self.is_heard = False
         """A controller writes, and its life counter moves."""
-        return not self._dropped
+        self._session = 0
 
     def step(self) -> None:
         """Takes what the controller wrote, lets the plant move, hands over its inputs."""
+        now_ms = self._clock.now_ms()
         self._tell_link()
         received = self._wire.newest
         if received is not None and (received.session, received.life) != self._heard:
-            self._heard, self._heard_ms = (received.session, received.life), self._clock.now_ms()
-            outputs = {
-                name: bool(value) for name, value in received.values.items() if name in Outputs._fields
-            }
-            self.io.write(Outputs(**outputs))
-            self._dropped = False
-        inputs = self.io.read()
-        values = {name: int(getattr(inputs, name)) for name in self._inputs}
-        self._wire.hand_over(values, inputs.io_life)
-        self._tell_watchdog()
+            self._heard, self._heard_ms = (received.session, received.life), now_ms
+            commands = {name: bool(value) for name, value in received.values.items()}
+            self.held, self.is_heard = Outputs(**commands), True
+        elif self.is_heard and now_ms - self._heard_ms > self._watchdog_ms:
+            self.held, self.is_heard = Outputs(), False
+            said = f"watchdog: the controller's life counter stands still for over {self._watchdog_ms} ms"
+            self.tell(f"{said}: outputs at their safe values")
+        inputs = self.plant.advance(self.held, self._due_ms(now_ms), self.people)
+        self._life = (self._life + 1) % LIFE_COUNTS
+        self._wire.hand_over({name: int(getattr(inputs, name)) for name in self._inputs}, self._life)
         self._tell_outputs()
+
+    def press(self, point: str, value: bool) -> None:
+        """
+        Sets an input that no instrument drives, until it is set otherwise.
+
+        Raises:
+            ValueError: No such contact, or the plant drives it.
+        """
+        if point in FIELD_INPUTS or not isinstance(Inputs._field_defaults.get(point), bool):
+            msg = f"{point} is no contact that people press"
+            raise ValueError(msg)
+        self.people = self.people._replace(**{point: value})
+
+    @property
+    def failed(self) -> Mapping[str, float]:
+        """The failure modes that are not healthy now, with their amounts."""
+        amounts = {mode.id: self.plant.amount(mode.id) for mode in CATALOGUE}
+        return {mode: amount for mode, amount in amounts.items() if amount}
+
+    def _due_ms(self, now_ms: int) -> int:
+        """Time for the plant to pass now, whole plant steps; the rest is kept for the next."""
+        self._plant_ms = max(self._plant_ms, now_ms - CATCH_UP_MS)
+        due_ms = (now_ms - self._plant_ms) // self.plant.step_ms * self.plant.step_ms
+        self._plant_ms += due_ms
+        return due_ms
 
     def _tell_link(self) -> None:
         before, self._session = self._session, self._wire.session
@@ -67,15 +101,8 @@ class ModbusDevice:
         if self._session and before != self._session:
             self.tell("a controller is connected")
 
-    def _tell_watchdog(self) -> None:
-        silent_ms = self._clock.now_ms() - self._heard_ms
-        if not self._dropped and silent_ms > self._watchdog_ms:
-            self._dropped = True
-            said = f"watchdog: the controller's life counter stands still for over {self._watchdog_ms} ms"
-            self.tell(f"{said}: outputs at their safe values")
-
     def _tell_outputs(self) -> None:
-        before, self._shown = self._shown, self.io.held
+        before, self._shown = self._shown, self.held
         if before != self._shown:
             both = zip(Outputs._fields, before, self._shown, strict=True)
             self.tell(", ".join(f"{name} {'on' if now else 'off'}" for name, was, now in both if was != now))

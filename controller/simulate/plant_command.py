@@ -6,23 +6,26 @@ from pathlib import Path
 from typing import NamedTuple
 
 from controller.clock import Clock, WallClock
+from controller.modbus.client_wire import ClientWire
 from controller.modbus.point_map import PointMap, load_point_map
+from controller.modbus.server_wire import ServerWire
 from controller.modbus.wire import make_wire
 from controller.panel.rig import Reasons, Status
 from controller.panel.server import Panel
 from controller.points import load_points
 from controller.problems import together
+from controller.scan.lateness import Lateness
 from controller.scan.outbox import Outbox
 from controller.scan.realtime import settle
 from controller.scan.stop import Stop
 from controller.scan.ticker import Ticker, Ticks
 from controller.settings import load_station
-from io_sim.backend import SimulatedIo
 from io_sim.modbus_device import ModbusDevice
 from io_sim.parameters import PlantParameters
+from io_sim.plant import Plant
 from io_sim.settings import load_plant
 
-STEP_MS = 10
+STEP_MS = 5
 PRESSED_MS, LET_GO_MS = 1_000, 1_300
 
 
@@ -58,17 +61,22 @@ def read_ask(
 class SimulatedStation:
     """The plant behind its wire, for who drives it and for the panel socket."""
 
-    def __init__(self, ask: Ask, device: ModbusDevice, said: str, clock: Clock) -> None:
-        self._ask, self._device, self._said, self._clock = ask, device, said, clock
+    def __init__(self, ask: Ask, device: ModbusDevice, clock: Clock) -> None:
+        self._ask, self._device, self._clock = ask, device, clock
+        self.said = "modbus"
+        """Where it listens, or whom it asks."""
         self._ends: dict[str, int] = {}
         self._came_ms: int | None = None
+        self.lateness = Lateness()
 
     async def run(self, ticks: Ticks, stop: Callable[[], str]) -> str:
         """Until the time is over or `stop` says why; says why."""
+        start_ms = self._clock.now_ms()
         while not (said := stop()):
-            if self._ask.for_ms is not None and self._clock.now_ms() >= self._ask.for_ms:
+            if self._ask.for_ms is not None and self._clock.now_ms() - start_ms >= self._ask.for_ms:
                 return "the time is over"
-            await ticks.next()
+            tick = await ticks.next()
+            self.lateness.take(tick.late_us, tick.missed)
             self.step()
         return said
 
@@ -86,20 +94,20 @@ class SimulatedStation:
             self._came_ms = now_ms if self._device.is_heard else None
             return
         held = PRESSED_MS <= now_ms - self._came_ms < LET_GO_MS
-        self._device.io.press("start_pb", held)
+        self._device.press("start_pb", held)
 
     def status(self) -> Status:
         """As `panel.rig.SimulatedPlant`."""
-        failures: Mapping[str, float] = self._device.io.failed
+        failures: Mapping[str, float] = self._device.failed
         return Status(
-            station=self._ask.name, kind="plant", io=self._said, real=False,
+            station=self._ask.name, kind="plant", io=self.said, real=False,
             at_ms=self._clock.now_ms(), failures=dict(failures),
         )  # fmt: skip
 
     def fail(self, mode: str, amount: float, for_ms: int | None) -> Reasons:
         """As `panel.rig.SimulatedPlant`."""
         try:
-            self._device.io.fail(mode, amount)
+            self._device.plant.fail(mode, amount)
         except ValueError as no:
             return (str(no),)
         self._ends.pop(mode, None)
@@ -127,27 +135,34 @@ def run(ask: Ask, say: Callable[[str], None]) -> None:
 async def _run(ask: Ask, say: Callable[[str], None]) -> None:
     clock = WallClock(ask.rate)
     wire = make_wire(ask.map, "device", WallClock(), host=ask.host, port=ask.port)
-    io = SimulatedIo(ask.plant, clock=clock, watchdog_ms=ask.map.watchdog_ms)
-    link = ask.map.link
-    address = f"{ask.host or link.host}:{link.port if ask.port is None else ask.port}"
-    verb = "asks" if ask.map.is_client("device") else "listens at"
-    said = f"{verb} {address}"
 
     def tell(line: str) -> None:
-        failed = "".join(f"  [FAILED {mode}={amount:.2g}]" for mode, amount in io.failed.items())
+        failed = "".join(f"  [FAILED {mode}={amount:.2g}]" for mode, amount in device.failed.items())
         say(f"{clock.now_ms() / 1_000:9.2f} s  {line}{failed}")
 
-    station = SimulatedStation(ask, ModbusDevice(io, wire, ask.map, clock, tell), said, clock)
+    device = ModbusDevice(Plant(ask.plant), wire, ask.map, clock, tell)
+    station = SimulatedStation(ask, device, clock)
     with Stop(say) as stop:
         async with Panel(ask.folder, station, plant=True):
+            station.step()  # whoever connects first finds the instruments at rest, not an empty image
             await wire.start()
             try:
+                station.said = _address(ask, wire)
                 rate = "" if ask.rate == 1 else f", {ask.rate:g} times real time"
-                say(f"{ask.name}: simulated plant, {said}{rate}; no machine moves")
                 settle(fifo=False)
+                say(f"{ask.name}: simulated plant, {station.said}{rate}; no machine moves")
                 async with Ticker(STEP_MS, rate=ask.rate) as ticks:
                     ended = await station.run(ticks, stop)
             finally:
-                io.close()
                 await wire.close()
+    say(station.lateness.said())
     say(f"ended: {ended}")
+
+
+def _address(ask: Ask, wire: ClientWire | ServerWire) -> str:
+    """Where it listens, with the port that the system has chosen; or whom it asks."""
+    link = ask.map.link
+    host = ask.host or link.host
+    if isinstance(wire, ServerWire):
+        return f"listens at {host}:{wire.port}"
+    return f"asks {host}:{link.port if ask.port is None else ask.port}"

@@ -140,6 +140,8 @@ def test_points_are_those_of_the_last_scan():
     driven.run(1_000)
     points = {point.name: point for point in driven.panel.points()}
     assert points["supply_air_ua"].quality == "good"
-    assert points["supply_air_ua"].value == pytest.approx(driven.machine.reading("supply_pa_g") / 1_000, rel=0.02)
+    assert points["supply_air_ua"].value == pytest.approx(
+        driven.machine.reading("supply_pa_g") / 1_000, rel=0.02
+    )
     assert points["supply_air_ua"].age_ms == 0
     assert (points["vent_close_cmd"].kind, points["vent_close_cmd"].raw) == ("output", 0)

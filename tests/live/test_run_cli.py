@@ -1,0 +1,126 @@
+"""`receiver run` and `receiver plant`: what is refused and how it is said, and what a run leaves behind."""
+
+import json
+import shutil
+import tempfile
+
+import pytest
+from live.rigs import LOGIC, MILL
+from typer.testing import CliRunner
+
+from controller.cli import app
+from controller.live import run_command
+from controller.live.kept_memory import FILE, read_kept
+from controller.reporting.journal import read_cycles, read_events
+from controller.trace.reader import Trace
+
+
+def invoke(*arguments):
+    return CliRunner().invoke(app, [*map(str, arguments)])
+
+
+@pytest.fixture(autouse=True)
+def own_folders(tmp_path, monkeypatch):
+    """No test meets the socket or the memory of a rig that runs on this machine."""
+    with tempfile.TemporaryDirectory(prefix="rig") as short:  # a socket's path must be short
+        monkeypatch.setenv("XDG_RUNTIME_DIR", short)
+        monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+        yield
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("--rate", "2"), "real I/O runs at rate 1"),
+        (("--start",), "nobody presses start on real I/O but a person"),
+        (("--io", "simulated", "--rate", "0"), "must be over 0"),
+        (("--io", "opc"), "there are simulated and modbus"),
+        (("--io", "simulated", "--connect", "127.0.0.1:1502"), "leave out one of the two"),
+        (("--connect", "1502"), "write it as HOST:PORT"),
+        (("--connect", "127.0.0.1:99999"), "a number from 0 to 65535"),
+        (("--connect", "::1:502"), "write it as HOST:PORT"),
+        (("--for", "soon"), "--for: 'soon' is not a duration"),
+    ],
+)
+def test_what_cannot_be_is_refused_before_anything_is_written(arguments, said, tmp_path):
+    done = invoke("run", MILL, *arguments, "--out", tmp_path / "run")
+    assert done.exit_code == 2
+    assert said in done.stderr
+    assert not (tmp_path / "run").exists()
+
+
+def test_all_that_is_wrong_is_said_at_once():
+    said = invoke("run", MILL, "--rate", "2", "--start", "--for", "soon").stderr
+    assert all(word in said for word in ("--rate", "--start", "--for"))
+
+
+def test_a_station_without_a_map_has_the_ways_out_named(tmp_path):
+    folder = shutil.copytree(MILL, tmp_path / "mill")
+    (folder / "modbus.yaml").unlink()
+    done = invoke("run", folder)
+    assert done.exit_code == 2
+    assert "no modbus.yaml" in done.stderr
+    assert "--io simulated" in done.stderr
+
+
+def test_a_device_that_does_not_answer_is_said_and_leaves_no_run(tmp_path, monkeypatch):
+    monkeypatch.setattr(run_command, "READY_S", 0.3)
+    monkeypatch.setattr(run_command, "CONFIRM_S", 0.1)
+    done = invoke("run", MILL, "--connect", "127.0.0.1:1", "--out", tmp_path / "run", "--for", "1s")
+    assert done.exit_code == 2
+    assert "127.0.0.1:1" in done.stderr
+    assert not (tmp_path / "run").exists()
+
+
+def test_a_damaged_memory_is_refused_at_start(tmp_path):
+    (tmp_path / "kept").mkdir()
+    (tmp_path / "kept" / FILE).write_text("?")
+    done = invoke("run", MILL, "--io", "simulated", "--state", tmp_path / "kept", "--for", "1s")
+    assert done.exit_code == 2
+    assert "is damaged" in done.stderr
+
+
+def test_a_run_leaves_journal_trace_and_run_json_and_what_is_kept(tmp_path):
+    out, state = tmp_path / "run", tmp_path / "kept"
+    done = invoke(
+        "run", MILL, "--io", "simulated", "--start", "--for", "1500ms", "--out", out, "--state", state
+    )
+    assert done.exit_code == 0, done.output
+    assert "REST -> WARNING: start accepted" in done.stdout
+    assert "outputs safe, confirmed" in done.stdout
+    run = json.loads((out / "run.json").read_text())
+    assert (run["simulated"], run["live"], run["io"]) == (True, True, "simulated")
+    assert run["ended"] == "the time is over"
+    assert 100 < run["lateness"]["scans"] <= 150
+    told = [event.id for event in read_events(out)]
+    assert (told[0], told[-1]) == ("POWER_UP", "CONTROLLER_ENDED")
+    assert read_cycles(out) == []
+    trace = Trace(out / "trace.gz")
+    assert sum(block.scans for block in trace.blocks()) == run["lateness"]["scans"]
+    assert read_kept(state, LOGIC)["rest_stored"] == 1
+    again = invoke("run", MILL, "--io", "simulated", "--out", out)
+    assert again.exit_code == 2
+    assert "holds a run already" in again.stderr
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("--rate", "0"), "must be over 0"),
+        (("--listen", "nowhere"), "write it as HOST:PORT"),
+        (("--for", "soon"), "is not a duration"),
+        (("--listen", "0.0.0.0:1502"), "allow"),
+    ],
+)
+def test_a_plant_that_cannot_be_is_refused(arguments, said):
+    done = invoke("plant", MILL, *arguments, *(() if "--for" in arguments else ("--for", "100ms")))
+    assert done.exit_code == 2
+    assert said in done.stderr
+
+
+def test_a_plant_runs_for_its_time_and_says_where_it_listens():
+    done = invoke("plant", MILL, "--listen", "127.0.0.1:0", "--for", "100ms")
+    assert done.exit_code == 0
+    assert "listens at 127.0.0.1:" in done.stdout
+    assert "no machine moves" in done.stdout
+    assert "ended: the time is over" in done.stdout
