@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from datetime import datetime
-from functools import cache, partial
+from functools import partial
 from importlib.metadata import version
 from itertools import islice
 from pathlib import Path
@@ -20,6 +20,7 @@ from controller.campaign.results import Facts, Result, result_of
 from controller.campaign.run_page import page_of
 from controller.campaign.runner import Outcome, Runner
 from controller.campaign.timing_diagram import ASCII
+from controller.campaign.where import VIRTUAL, On, runner_on
 from controller.problems import Problem, StationError
 from controller.simulate.times import typed
 from controller.trace.header import header_of
@@ -41,6 +42,7 @@ class Ask(NamedTuple):
     jobs: int
     out: Path | None = None  # where pages go
     pages: str = "failed"  # of which runs: failed or all
+    on: On = VIRTUAL
 
     @property
     def few(self) -> bool:
@@ -81,18 +83,18 @@ def check(ask: Ask, folder_of: FolderOf) -> list[Place]:
     places = []
     for file in ask.files:
         try:
-            scenario = _runner(ask.few).load(file, folder_of, ask.station)
+            scenario = runner_on(ask.on, ask.few).load(file, folder_of, ask.station)
             places.append(Place(scenario, file, folder_of(ask.station or scenario.head.station)))
         except StationError as error:
             problems += error.problems
     if problems:
-        raise StationError(problems)
+        raise StationError(list(dict.fromkeys(problems)))
     return places
 
 
 def recorded(ask: Ask, out: Path, places: list[Place], started: datetime) -> RunRecord:
     """The folder of the run, begun. Raises StationError where it holds something already."""
-    return RunRecord(out, places, _runner(ask.few).logic, started)
+    return RunRecord(out, places, runner_on(ask.on, ask.few).logic, started)
 
 
 def results(ask: Ask, folder_of: FolderOf) -> Iterator[Result]:
@@ -121,7 +123,7 @@ def results(ask: Ask, folder_of: FolderOf) -> Iterator[Result]:
                 alone = False
             except BrokenProcessPool:  # nobody says whose fault it was: the next one runs by itself
                 if alone:
-                    yield _broken(_runner(ask.few), left.popleft()[0], ask, folder_of, DIED)
+                    yield _broken(runner_on(ask.on, ask.few), left.popleft()[0], ask, folder_of, DIED)
                 alone = not alone
 
 
@@ -142,11 +144,6 @@ def processors() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-@cache
-def _runner(few: bool) -> Runner:
-    return Runner(few=few)
-
-
 def _broken(runner: Runner, file: Path, ask: Ask, folder_of: FolderOf, said: str) -> Result:
     assert runner.engine is not None
     scenario = runner.load(file, folder_of, ask.station)
@@ -157,11 +154,11 @@ def _one(file: Path, page: Path | None, ask: Ask, few: bool, folder_of: FolderOf
     try:
         return _judged(file, page, ask, few, folder_of)
     except Exception as error:  # a page that cannot be drawn, a disk that is full: the others go on
-        return _broken(_runner(few), file, ask, folder_of, f"{type(error).__name__}: {error}")
+        return _broken(runner_on(ask.on, few), file, ask, folder_of, f"{type(error).__name__}: {error}")
 
 
 def _judged(file: Path, page: Path | None, ask: Ask, few: bool, folder_of: FolderOf) -> Result:
-    runner = _runner(few)
+    runner = runner_on(ask.on, few)
     assert runner.engine is not None
     outcome = runner.run(runner.load(file, folder_of, ask.station))
     result = result_of(outcome, runner.engine)

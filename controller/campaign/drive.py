@@ -33,10 +33,21 @@ class Driven(NamedTuple):
 Evaluate = Callable[[Condition, Chunk], "list[bool]"]
 
 
+class RealIoError(Exception):
+    """What must not be done on real I/O was asked for: nothing was done."""
+
+
 class Driver:
-    """Drives one scenario once."""
+    """
+    Drives one scenario once.
+
+    Raises:
+        RealIoError: The target is no simulated one, and the timeline lets something fail.
+    """
 
     def __init__(self, scenario: Scenario, target: Target, evaluate: Evaluate) -> None:
+        if not target.simulated:
+            _refuse_failures(scenario)
         self._scenario, self._target, self._evaluate = scenario, target, evaluate
         self._chunks: list[Chunk] = []
         self._due: list[tuple[int, int, Callable[[], None]]] = []
@@ -219,3 +230,15 @@ class Driver:
 
     def _note(self, what: str) -> None:
         self._done.append((self._target.now_ms, what))
+
+
+def _refuse_failures(scenario: Scenario) -> None:
+    said = [
+        f"line {beat.line}: {action.name or 'power cut'}"
+        for beat in scenario.beats
+        for action in beat.actions
+        if action.kind in ("fail", "mend", "power_cut")
+    ]
+    if said:
+        msg = f"no failure is injected into real I/O ({', '.join(said)}); run it on a simulated plant"
+        raise RealIoError(msg)

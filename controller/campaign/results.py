@@ -61,8 +61,8 @@ class Result(NamedTuple):
 
     @property
     def untold(self) -> str:
-        """Says how many bad verdicts have no facts; empty where all have."""
-        more = len(self.bad) - len(self.facts)
+        """Says how many bad verdicts have no facts; empty where all have, or none."""
+        more = len(self.bad) - len(self.facts) if self.facts else 0
         return f"{more} more failed: facts are told of the first {len(self.facts)}" if more > 0 else ""
 
     @property

@@ -31,7 +31,8 @@ class ScannedStation:
         seed: Of the plant's chance.
         scan_ms: From scan to scan.
         watchdog_ms: So long the I/O holds outputs that nobody writes anew.
-        clock: Real time; None: nothing waits. What a scan comes later than a scan, the station stands still.
+        clock: Real time; None: nothing waits. While a scan is late by a scan or more, the plant stands still
+            with it: the computer was late, not the receiver. `latest_ms` tells by how much.
     """
 
     simulated = True
@@ -54,7 +55,7 @@ class ScannedStation:
         self.scan_ms, self.now_ms, self._clock = scan_ms, 0, clock
         self._engine, self._presets, self._readings = engine, presets, dict(readings)
         self._memory = engine.logic.power_up()
-        self._seen, self._age_ms, self._late, self.latest_ms = Inputs(), 0, 0, 0
+        self._seen, self._age_ms, self.latest_ms = Inputs(), 0, 0
         self._failing: set[str] = set()
         self._woke = True
         self._due_ms = clock.now_ms() if clock else 0
@@ -149,10 +150,8 @@ class ScannedStation:
         self._clock.sleep_until(self._due_ms)
         late_ms = self._clock.now_ms() - self._due_ms
         self.latest_ms = max(self.latest_ms, late_ms)
-        self._late = self._late + 1 if late_ms >= self.scan_ms else 0
         if late_ms >= self.scan_ms:
             self._due_ms += late_ms
-        self.io.press("scans_late", self._late)
 
     def _read(self) -> dict[str, Any]:
         state = self.io.plant.state

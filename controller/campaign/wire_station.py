@@ -5,7 +5,7 @@ What it does is seen at the I/O alone: the inputs that it was given, the outputs
 plant made of them.
 """
 
-from collections.abc import Collection, Iterable
+from collections.abc import Callable, Collection, Iterable
 from typing import Any
 
 from controller.campaign.conditions import Reading
@@ -17,7 +17,8 @@ from io_sim.parameters import PlantParameters
 from io_sim.plant import Plant
 
 MOVES = tuple(name for name in Outputs._fields if not name.endswith(("lamp", "horn")))
-THERE_MS, REST_MS, CALM_MS, PRESSED_MS = 15_000, 60_000, 500, 300
+THERE_MS, REST_MS, CALM_MS, PRESSED_MS, RESETS = 15_000, 60_000, 1_500, 400, 5
+"""How long it may take to be there and to come to rest, how long it must rest; presses of a button."""
 
 
 class NotAtRestError(Exception):
@@ -146,31 +147,34 @@ class WireStation:
 
     # ---- before it begins ----------------------------------------------------------------------------
     def _come_to_rest(self) -> None:
-        """Stop is pressed, faults are reset, until nothing is called for and no fault lamp is lit."""
-        self._until(lambda: self._end.newest is not None, THERE_MS, "wrote its outputs")
+        """Stop is pressed, then faults are reset, until nothing is called for and no lamp is lit."""
+        self._until(lambda: self._end.newest is not None, 0, THERE_MS, "wrote its outputs")
         self.point("stop_healthy", 0)
-        self._until(lambda: not any(getattr(self._held, name) for name in MOVES), REST_MS, "stopped")
-        self._for(PRESSED_MS)
+        self._until(self._stands, CALM_MS, REST_MS, "stopped when it was told to")
         self.point("stop_healthy", 1)
-        end_ms = self.now_ms + REST_MS
-        self._for(CALM_MS)
-        while self._held.fault_lamp and self.now_ms < end_ms:
-            self.point("reset_pb", 1)
-            self._for(PRESSED_MS)
-            self.point("reset_pb", 0)
-            self._for(CALM_MS)
-        self._until(lambda: not any(self._held), PRESSED_MS, "came to rest: all outputs and lamps off")
+        self._for(PRESSED_MS)
+        for _ in range(RESETS):
+            if self._held.fault_lamp:
+                self.point("reset_pb", 1)
+                self._for(PRESSED_MS)
+                self.point("reset_pb", 0)
+                self._for(PRESSED_MS)
+        self._until(lambda: not any(self._held), CALM_MS, 2 * CALM_MS, "came to rest with all lamps off")
+
+    def _stands(self) -> bool:
+        return not self._held.run_lamp and not any(getattr(self._held, name) for name in MOVES)
 
     def _for(self, ms: int) -> None:
         end_ms = self.now_ms + ms
         while self.now_ms < end_ms:
             self._scan()
 
-    def _until(self, so: Any, within_ms: int, said: str) -> None:
-        end_ms = self.now_ms + within_ms
-        while not so():
+    def _until(self, so: Callable[[], bool], stays_ms: int, within_ms: int, said: str) -> None:
+        end_ms, since_ms = self.now_ms + within_ms, self.now_ms
+        while not so() or self.now_ms - since_ms < stays_ms:
             if self.now_ms >= end_ms:
                 on = ", ".join(name for name, value in self._held._asdict().items() if value) or "none"
                 msg = f"no controller {said} within {within_ms / 1_000:g} s; outputs on: {on}"
                 raise NotAtRestError(f"{msg}. {self._end.said}" if self._end.said else msg)
             self._scan()
+            since_ms = since_ms if so() else self.now_ms

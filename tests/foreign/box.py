@@ -57,7 +57,7 @@ class Times:
     air_low_kpa: float = 450.0
     air_low: float = 1.0
     signal_bad: float = 0.3
-    link: float = 0.3
+    link: float = 0.5
 
 
 @dataclass
@@ -315,7 +315,7 @@ def main() -> None:
     told.add_argument("--mistake", choices=MISTAKES, default="")
     told.add_argument("--pass-ms", type=int, default=20)
     asked = told.parse_args()
-    client = ModbusClient(host=asked.host, port=asked.port, timeout=0.3, auto_open=True)
+    client = ModbusClient(host=asked.host, port=asked.port, unit_id=io.UNIT, timeout=0.3, auto_open=True)
     box = Box(client, asked.mistake)
     due = time.monotonic()
     while True:

@@ -19,3 +19,6 @@ BITS = 9
 
 COMMANDS, OUR_LIFE = range(2)
 """Holding registers from 0, written in one request; the device drops all when OUR_LIFE stands still."""
+
+UNIT = 255
+"""Of the device; it hears no other."""

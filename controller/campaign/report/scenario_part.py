@@ -54,7 +54,7 @@ def _facts(s: Document, evidence: Evidence) -> list[tuple[str, object]]:
         ("shows", ", ".join(s["shows"]) or "no requirement named"),
         ("guards", ", ".join(s["guards"]) or "no line named"),
         ("run", f"{typed(s['ran_ms'])} of plant time, {s['executor'] or 'not run to its end'}"),
-        ("interlocks that acted", "not known" if s["broken"] or s["foreign"] else acts),
+        ("interlocks that acted", "not known" if s["broken"] or s.get("foreign") else acts),
         ("evidence", joined(links, "\n") if evidence.files else "no page and no trace was left"),
     ]
     return [pair for pair in pairs if pair[1]]
