@@ -23,7 +23,7 @@ def coverage(paths: Paths, jobs: Jobs = None, as_json: AsJson = False) -> None:
     from rich.console import Console
 
     command, files, side_by_side = _ready("coverage", paths, jobs)
-    found = command.shares(files, side_by_side, station_folder)
+    found = command.exercised(files, side_by_side, station_folder)
     if as_json:
         typer.echo(command.shares_as_json(found))
     else:
@@ -39,14 +39,15 @@ def mutants(
             min=1, help="In so many scenarios a mistake may show and pass before it counts as unnoticed."
         ),
     ] = 4,
+    proofs: Annotated[bool, typer.Option(help="Let the claims judge what scenarios do not notice.")] = True,
     jobs: Jobs = None,
     as_json: AsJson = False,
 ) -> None:
-    """Plant small mistakes in the logic, one at a time, and say which of them the scenarios notice."""
+    """Plant small mistakes in the logic, one at a time, and say which of them scenarios and claims notice."""
     from rich.console import Console
 
     command, files, side_by_side = _ready("mutants", paths, jobs)
-    found = list(command.results(files, side_by_side, every, tries, station_folder))
+    found = list(command.results(files, command.Planting(every, tries, side_by_side, proofs), station_folder))
     if as_json:
         typer.echo(command.fates_as_json(found))
     else:

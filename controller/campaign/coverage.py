@@ -16,11 +16,27 @@ from controller.sequence.logic import Logic
 from controller.sequence.made_facts import lines_of
 from controller.sequence.presets import Presets
 
+MEANS = {
+    "steps entered": "steps that the presets of the stations leave open",
+    "moves taken": "from a step to another, as the rows allow",
+    "pairs of moves": "two moves in a row, as the rows allow; what no plant can do is counted among them",
+    "rows fired": "its guard was true, and no row above it was taken",
+    "rows held back": "it was asked, in one of its steps, and its guard was false",
+    "interlock lines acted": "its cause stood for its delay, in a step where it is looked at",
+    "interlock lines quiet": "it was not acting",
+    "refusals given": "the command was refused while this was its reason",
+    "outputs energised": "commanded on",
+    "outputs overruled": "the last word held it back",
+    "conditions at both values": "on in one scan, off in another, in the rule where it stands",
+    "conditions decisive alone (MC/DC)": "on and off, each time the rule were otherwise with it flipped",
+}
+"""The shares, in their order, and what counts."""
+
 
 class Share(NamedTuple):
     """So many of so many; `missing` are the rest."""
 
-    what: str
+    what: str  # of MEANS
     met: int
     of: int
     missing: tuple[str, ...]
@@ -54,12 +70,13 @@ def met(recording: Recording, rules: ColumnRules) -> Met:
     logic, combinations = rules.logic, Combinations(rules)
     d = logic.definition
     place = list(logic.memory).index("step")
-    path: list[int] = []
+    paths: list[list[int]] = []  # a new one after each loss of power
     found: dict[str, set[Any]] = {name: set() for name in Met._fields[3:-1]}
     for piece in recording.pieces():
         c = piece.columns
         steps = [int(piece.memory[place]), *map(int, c.rescanned.memory[:, place])]
-        path = [k for k, _ in groupby([*path, *steps])]
+        before = paths.pop() if paths and paths[-1][-1] == steps[0] else []
+        paths.append([k for k, _ in groupby([*before, *steps])])
         was, free = c.was("step"), np.ones(c.scans, dtype=bool)
         for n, row in enumerate(logic.rows):
             asked = free & ((sum(1 << k for k in row.steps) >> was) & 1 == 1)
@@ -82,9 +99,10 @@ def met(recording: Recording, rules: ColumnRules) -> Met:
             found["overruled"] |= {name} if over in logic.facts and np.any(c.this(over)) else set()
         combinations.take(c)
     sets = {name: frozenset(values) for name, values in found.items()}
-    moves = frozenset(pairwise(path))
-    pairs = frozenset(zip(path, path[1:], path[2:], strict=False))
-    return Met(frozenset(path), moves, pairs, **sets, combinations=tuple(map(frozenset, combinations.seen)))
+    moves = frozenset(way for path in paths for way in pairwise(path))
+    pairs = frozenset(way for path in paths for way in zip(path, path[1:], path[2:], strict=False))
+    entered = frozenset(k for path in paths for k in path)
+    return Met(entered, moves, pairs, **sets, combinations=tuple(map(frozenset, combinations.seen)))
 
 
 def _any(columns: Columns, *facts: str) -> bool:
@@ -113,6 +131,8 @@ def coverage(logic: Logic, rules: ColumnRules, all_met: Met, stations: list[Pres
     places = [fixed_at(logic, presets._asdict(), {}) for presets in stations]
     reached = frozenset().union(*(place.steps for place in places))
     rows = [n for n, r in enumerate(logic.rows) if reached & set(r.steps) and _open(places, r.guard.name)]
+    ways = dict.fromkeys((k, r.to) for r in map(logic.rows.__getitem__, rows) for k in reached & {*r.steps})
+    twice = [(a, b, c) for a, b in ways for other, c in ways if other == b]
     lines = [
         f for f, i in lines_of(d.interlocks) if any(place.acts(i) for place in places) and _open(places, f)
     ]
@@ -121,6 +141,8 @@ def coverage(logic: Logic, rules: ColumnRules, all_met: Met, stations: list[Pres
     last_words = [n for n in outputs if f"{n}_overruled" in logic.facts and _open(places, f"{n}_overruled")]
     return [
         _share("steps entered", reached, all_met.steps, lambda k: logic.step_names[k]),
+        _share("moves taken", ways, all_met.moves, lambda way: _path(logic, way)),
+        _share("pairs of moves", twice, all_met.pairs, lambda way: _path(logic, way)),
         _share("rows fired", rows, all_met.fired, lambda n: _row(logic, n)),
         _share("rows held back", rows, all_met.held, lambda n: _row(logic, n)),
         _share("interlock lines acted", lines, all_met.acted, str),
@@ -135,6 +157,10 @@ def coverage(logic: Logic, rules: ColumnRules, all_met: Met, stations: list[Pres
 def _open(places: list[Fixed], fact: str) -> bool:
     """Whether a fact can be true at any of the stations."""
     return any(place.facts.get(fact) != 0 for place in places)
+
+
+def _path(logic: Logic, steps: tuple[int, ...]) -> str:
+    return " -> ".join(logic.step_names[k] for k in steps)
 
 
 def _row(logic: Logic, n: int) -> str:

@@ -6,20 +6,41 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from functools import cache, partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
-from controller.campaign.coverage import Met, Share, coverage, joined, met
-from controller.campaign.mutants import Mutant, mutants
-from controller.campaign.mutation import Fate, fates
+from controller.campaign.coverage import MEANS, Met, Share, coverage, joined, met
+from controller.campaign.mutants import mutants
+from controller.campaign.mutation import Fate, Trial
+from controller.campaign.mutation_proofs import Proofs
 from controller.campaign.runner import Runner
+from controller.sequence.logic import Logic
 from controller.sequence.presets import Presets
+from controller.sequence.receiver import RECEIVER
 
 if TYPE_CHECKING:
     from rich.console import Console
 
+T = TypeVar("T")
+R = TypeVar("R")
 FolderOf = Callable[[str], Path]
 SHOWN = 12
 """Of what is missing so much is printed; the rest is in the JSON document."""
+
+
+class Planting(NamedTuple):
+    """How mistakes are planted."""
+
+    every: int  # only every so many-th
+    tries: int
+    jobs: int
+    proofs: bool  # whether claims judge those that scenarios do not notice
+
+
+class Exercised(NamedTuple):
+    """What the scenarios that passed exercised together, and those that are left out."""
+
+    shares: list[Share]
+    left_out: list[str]
 
 
 @cache
@@ -27,82 +48,102 @@ def _runner() -> Runner:
     return Runner(check=False)
 
 
-def shares(files: list[Path], jobs: int, folder_of: FolderOf) -> list[Share]:
-    """What these scenarios exercised together."""
-    work = partial(_met, folder_of=folder_of)
-    if jobs == 1:
-        found = list(map(work, files))
-    else:
-        with ProcessPoolExecutor(min(jobs, len(files))) as pool:
-            found = list(pool.map(work, files))
-    runner = _runner()
-    parts, places = [part for part, _ in found], [presets for _, presets in found]
-    return coverage(runner.logic, runner.reader.rules, joined(parts), places)
+@cache
+def _trial() -> Trial:
+    logic = Logic(RECEIVER)
+    return Trial(logic, mutants(logic))
 
 
-def _met(file: Path, folder_of: FolderOf) -> tuple[Met, Presets]:
-    runner = _runner()
-    scenario = runner.load(file, folder_of)
-    _, recording = runner.drive(scenario)
-    return met(recording, runner.reader.rules), scenario.presets
-
-
-def results(files: list[Path], jobs: int, every: int, tries: int, folder_of: FolderOf) -> Iterator[Fate]:
-    """The fates of every `every`-th mutant, side by side, in the order of the mutants of each process."""
-    shares = [(n, jobs) for n in range(jobs)]
-    work = partial(_fates, files=files, every=every, tries=tries, folder_of=folder_of)
-    if jobs == 1:
-        yield from work((0, 1))
+def _side_by_side(jobs: int, work: Callable[[T], R], asked: list[T]) -> Iterator[R]:
+    if jobs == 1 or len(asked) == 1:
+        yield from map(work, asked)
         return
-    with ProcessPoolExecutor(jobs) as pool:
-        for part in pool.map(work, shares):
-            yield from part
+    with ProcessPoolExecutor(min(jobs, len(asked))) as pool:
+        yield from pool.map(work, asked)
 
 
-def _fates(
-    share: tuple[int, int], files: list[Path], every: int, tries: int, folder_of: FolderOf
-) -> list[Fate]:
+def exercised(files: list[Path], jobs: int, folder_of: FolderOf) -> Exercised:
+    """What these scenarios exercised; only those that pass count."""
+    found = list(_side_by_side(jobs, partial(_met, folder_of=folder_of), files))
+    parts = [part for part, _, _ in found if part]
+    places = [presets for part, presets, _ in found if part]
+    shares = coverage(_runner().logic, _runner().reader.rules, joined(parts), places) if parts else []
+    return Exercised(shares, [said for part, _, said in found if not part])
+
+
+def _met(file: Path, folder_of: FolderOf) -> tuple[Met | None, Presets, str]:
     runner = _runner()
-    planted: list[Mutant] = mutants(runner.logic)[::every][share[0] :: share[1]]
-    scenarios = (runner.load(file, folder_of) for file in files)
-    return list(fates(planted, scenarios, runner, tries, lambda said: None))
+    outcome = runner.run(runner.load(file, folder_of))
+    passed = outcome.recording is not None and outcome.verdict == "passed"
+    found = met(outcome.recording, runner.reader.rules) if passed and outcome.recording else None
+    return found, outcome.scenario.presets, f"{file.stem}: {outcome.verdict}"
+
+
+def results(files: list[Path], ask: Planting, folder_of: FolderOf) -> Iterator[Fate]:
+    """The fates of every `every`-th mutant: first what scenarios say, then of the rest what proofs say."""
+    work = partial(_fates, files=files, ask=ask, folder_of=folder_of)
+    lived: list[Fate] = []
+    for part in _side_by_side(ask.jobs, work, list(range(ask.jobs))):
+        yield from (fate for fate in part if fate.noticed)
+        lived += [fate for fate in part if not fate.noticed]
+    proofs = Proofs() if ask.proofs and lived else None
+    yield from (proofs.judged(fate) if proofs else fate for fate in lived)
+
+
+def _fates(share: int, files: list[Path], ask: Planting, folder_of: FolderOf) -> list[Fate]:
+    trial = _trial()
+    planted = mutants(trial.logic)[:: ask.every][share :: ask.jobs]
+    scenarios = (trial.runner.load(file, folder_of) for file in files)
+    return list(trial.fates(planted, scenarios, ask.tries, lambda said: None))
 
 
 # ---- what is printed -----------------------------------------------------------------------------------
-def show_shares(console: "Console", found: list[Share]) -> None:
-    """A line a share, and under it what is missing."""
-    for share in found:
-        console.print(f"{share.what:36} {share.met:5} of {share.of:5}  {share.percent:5.1f} %")
+def show_shares(console: "Console", found: Exercised) -> None:
+    """A line a share with what counts, and under it what is missing."""
+    for share in found.shares:
+        console.print(
+            f"{share.what:36} {share.met:5} of {share.of:5}  {share.percent:5.1f} %   {MEANS[share.what]}"
+        )
         for name in share.missing[:SHOWN]:
             console.print(f"      not: {name}")
         if len(share.missing) > SHOWN:
             console.print(f"      and {len(share.missing) - SHOWN} more (--json lists them)")
+    for said in found.left_out:
+        console.print(f"left out: {said}")
 
 
 def show_fates(console: "Console", found: list[Fate]) -> None:
-    """A line a kind of mistake, and the ones that nobody noticed."""
-    kinds = Counter(fate.mutant.kind for fate in found)
-    killed = Counter(fate.mutant.kind for fate in found if fate.killed_by)
-    for kind, of in kinds.items():
-        console.print(f"{kind:28} {killed[kind]:5} of {of:5} noticed")
-    percent = 100 * killed.total() / max(kinds.total(), 1)
-    console.print(f"{'all':28} {killed.total():5} of {kinds.total():5} noticed, {percent:.1f} %")
+    """A line a kind of mistake, and the ones that nobody noticed, by why."""
+    console.print(f"{'':28} {'noticed by':>21} {'proved':>9} {'not':>9}")
+    console.print(f"{'':28} {'scenarios':>10} {'claims':>10} {'none':>9} {'noticed':>9} {'of':>6}")
+    kinds = dict.fromkeys(fate.mutant.kind for fate in found)
+    for kind in (*kinds, "all"):
+        some = [fate for fate in found if kind in (fate.mutant.kind, "all")]
+        by = Counter(fate.fell_to for fate in some)
+        figures = f"{by['scenario']:10} {by['claim']:10} {by['none']:9} {by['']:9} {len(some):6}"
+        console.print(f"{kind:28} {figures}   {percent(some):5.1f} %")
     for fate in found:
-        if not fate.killed_by:
-            lived = f"lived in {', '.join(fate.lived_in)}" if fate.lived_in else "made no difference anywhere"
-            console.print(f"      {fate.mutant.kind}: {fate.mutant.name}; {lived}")
+        if not fate.fell_to:
+            console.print(f"      {fate.mutant.kind}: {fate.mutant.name}; {fate.story()}")
 
 
-def shares_as_json(found: list[Share]) -> str:
+def percent(found: list[Fate]) -> float:
+    """Noticed of those that are not proved to be none."""
+    real = [fate for fate in found if fate.fell_to != "none"]
+    return 100 * sum(fate.noticed for fate in real) / max(len(real), 1)
+
+
+def shares_as_json(found: Exercised) -> str:
     """As one JSON document."""
-    return json.dumps([share._asdict() for share in found], indent=1)
+    shares = [{**share._asdict(), "means": MEANS[share.what]} for share in found.shares]
+    return json.dumps({"shares": shares, "left_out": found.left_out}, indent=1)
 
 
 def fates_as_json(found: list[Fate]) -> str:
     """As one JSON document."""
     return json.dumps(
         [
-            {"kind": f.mutant.kind, "name": f.mutant.name, "killed_by": f.killed_by, "lived_in": f.lived_in}
+            {"kind": f.mutant.kind, "name": f.mutant.name, **f._asdict(), "mutant": f.mutant.number}
             for f in found
         ],
         indent=1,

@@ -1,117 +1,124 @@
 """
 Small mistakes planted in a logic, one at a time: what tests and proofs that are worth their name must notice.
 
-Rows are dropped, swapped, or no longer leave one of their steps; interlock lines, outputs, last words and
-refusals are dropped; conditions are negated; presets are doubled (Budd and others, mutation analysis, 1979;
-the kinds are those of the tables here).
+Rows are dropped, moved behind the next, or no longer leave one of their steps; interlock lines, outputs, last
+words and refusals are dropped; conditions are negated; presets are doubled (mutation analysis: Budd and
+others, 1979; the kinds are those of the tables here).
+
+All of them fit in one logic, where a preset says which one is made (mutant schemata: Untch, Offutt and
+Harrold, 1993): so it is compiled once.
 """
 
 import ast
 import copy
-from collections.abc import Callable, Iterator, Mapping
-from typing import NamedTuple
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from typing import Any, NamedTuple
 
 from controller.campaign.decisions import conditions_of
-from controller.campaign.planted import FALSE, changed, without
-from controller.campaign.words import Guarded
-from controller.sequence.definition import Row
-from controller.sequence.expressions import read_of
+from controller.campaign.planted import by_row, changed
+from controller.sequence.expressions import Read, read_of
 from controller.sequence.logic import Logic
 from controller.sequence.made_facts import lines_of
 
+PLANTED = Read("set", "planted")
+"""The preset that says which mistake is made; 0: none."""
+
 
 class Mutant(NamedTuple):
-    """One mistake: what is otherwise, as facts or as rows."""
+    """One mistake: which part of which rule is otherwise, and how: plain values, for other processes too."""
 
+    number: int  # from 1
     kind: str
     name: str  # unique
-    fact: str  # that changes; "step" for rows
-    trees: Mapping[str, ast.expr]
-    rows: tuple[Row, ...] | None = None
+    fact: str  # whose rule it is, in the logic `by_row`
+    how: str  # off, negated, doubled
+    part: str = ""  # the text of the part; empty: the whole
+    where: str = ""  # only there; empty: everywhere
+
+    def tree(self, logic: Logic) -> ast.expr:
+        """The rule with this mistake in it."""
+        return _Edited({self.part: [(self, ast.Constant(True))]}).whole(logic.facts[self.fact].tree)
 
     def logic(self, logic: Logic) -> Logic:
         """The logic with this mistake in it."""
-        return changed(logic, self.trees, self.rows)
+        rows = by_row(logic)
+        return changed(rows, {self.fact: self.tree(rows)})
 
 
 def mutants(logic: Logic) -> list[Mutant]:
     """All of them, in the order of tables and facts."""
-    return [
-        *_rows(logic),
-        *_lines(logic),
-        *_outputs(logic),
-        *_refusals(logic),
-        *_conditions(logic),
-        *_presets(logic),
-    ]
+    made = (*_rows(logic), *_lines(logic), *_conditions(logic), *_presets(logic))
+    return [Mutant(n, *mistake) for n, mistake in enumerate(made, 1)]
 
 
-def _rows(logic: Logic) -> Iterator[Mutant]:
-    rows = logic.rows
+def with_all(logic: Logic, planted: list[Mutant]) -> Logic:
+    """The logic with all these mistakes in it, each made only where the preset `planted` has its number."""
+    rows, parts = by_row(logic), dict[str, dict[str, list[tuple[Mutant, ast.expr]]]]()
+    for mutant in planted:
+        on = ast.parse(f"{PLANTED} == {mutant.number}", mode="eval").body
+        parts.setdefault(mutant.fact, {}).setdefault(mutant.part, []).append((mutant, on))
+    other = changed(rows, {f: _Edited(edits).whole(rows.facts[f].tree) for f, edits in parts.items()})
+    presets = logic.definition.presets
+    kinds = {**presets.__annotations__, PLANTED.name: int}
+    wider = NamedTuple("Planted", list(kinds.items()))  # type: ignore[misc]
+    wider._field_defaults = presets._field_defaults
+    other.definition = replace(logic.definition, presets=wider)
+    other.kinds = {**rows.kinds, PLANTED: int}
+    return other
+
+
+_Mistake = tuple[str, str, str, str, str, str]  # Mutant without its number
+
+
+def _rows(logic: Logic) -> Iterator[_Mistake]:
+    rows, names = logic.rows, logic.step_names
     for n, row in enumerate(rows):
-        name = f"{row.guard.name} -> {logic.step_names[row.to]}"
-        rest = (*rows[:n], *rows[n + 1 :])
-        yield Mutant("row dropped", f"row {name}", "step", {}, rest)
+        fact, name = f"row_{n + 1}", f"row {row.guard.name} -> {names[row.to]}"
+        yield "row dropped", name, fact, "off", "", ""
         for k in row.steps if len(row.steps) > 1 else ():
-            fewer = row._replace(steps=tuple(s for s in row.steps if s != k))
-            kept = (*rows[:n], fewer, *rows[n + 1 :])
-            yield Mutant("row without a step", f"row {name} not from {logic.step_names[k]}", "step", {}, kept)
-        after = next((m for m in range(n + 1, len(rows)) if set(row.steps) & set(rows[m].steps)), None)
-        if after is not None and rows[after].to != row.to:
-            swapped = list(rows)
-            swapped[n], swapped[after] = swapped[after], swapped[n]
-            other = rows[after].guard.name
-            yield Mutant("rows swapped", f"row {name} after {other}", "step", {}, tuple(swapped))
+            yield "row without a step", f"{name} not from {names[k]}", fact, "off", "", _in(logic, (k,))
+        after = next((r for r in rows[n + 1 :] if set(row.steps) & set(r.steps)), None)
+        if after is not None and after.to != row.to:
+            first = f"s.{after.guard.name} and {_in(logic, after.steps)}"
+            yield "row moved behind", f"{name} behind {after.guard.name}", fact, "off", "", first
 
 
-def _lines(logic: Logic) -> Iterator[Mutant]:
-    for fact, line in lines_of(logic.definition.interlocks):
-        yield Mutant("interlock line dropped", f"line {fact} ({line.effect})", fact, {fact: FALSE})
+def _in(logic: Logic, steps: tuple[int, ...]) -> str:
+    return f"s.was.step in ({', '.join(logic.step_names[k] for k in steps)},)"
 
 
-def _outputs(logic: Logic) -> Iterator[Mutant]:
+def _lines(logic: Logic) -> Iterator[_Mistake]:
     d = logic.definition
-    for table, names in (
-        ("output", dict.fromkeys(o.name for o in d.output_lines)),
-        ("last word", dict.fromkeys(o.name for o in d.output_lines if o.unless)),
-    ):
-        for name in names:
-            other = without(logic, Guarded(table, name))
-            yield Mutant(f"{table} dropped", f"{table} {name}", name, {name: other.facts[name].tree})
+    for fact, line in lines_of(d.interlocks):
+        yield "interlock line dropped", f"line {fact} ({line.effect})", fact, "off", "", ""
+    for output in d.outputs._fields:
+        yield "output dropped", f"output {output}", output, "off", "", ""
+    for barred, output in dict.fromkeys((o.unless.name, o.name) for o in d.output_lines if o.unless):
+        yield "last word dropped", f"last word {output} {barred}", output, "off", f"s.{barred}", ""
+    for r in d.refusals:
+        fact, name = f"{r.command}_refused", f"refusal {r.command} {r.fact.name}"
+        yield "refusal dropped", name, fact, "off", f"s.{r.fact.name}", ""
 
 
-def _refusals(logic: Logic) -> Iterator[Mutant]:
-    for r in logic.definition.refusals:
-        fact = f"{r.command}_refused"
-        other = without(logic, Guarded("refusal", r.command, r.fact.name))
-        yield Mutant(
-            "refusal dropped", f"refusal {r.command} {r.fact.name}", fact, {fact: other.facts[fact].tree}
-        )
-
-
-def _conditions(logic: Logic) -> Iterator[Mutant]:
+def _conditions(logic: Logic) -> Iterator[_Mistake]:
     """Each condition of each rule negated, wherever it stands in it."""
     for name, fact in logic.facts.items():
         if name == "step":
             continue
         trees = [fact.tree] if fact.kind is bool else []
         trees += [n.test for n in ast.walk(fact.tree) if isinstance(n, ast.IfExp) and fact.kind is int]
-        texts = dict.fromkeys(ast.unparse(c) for tree in trees for c in conditions_of(tree, logic))
-        for text in texts:
-            yield Mutant(
-                "condition negated", f"{name}: not ({text})", name, {name: _negated(fact.tree, text)}
-            )
+        for text in dict.fromkeys(ast.unparse(c) for tree in trees for c in conditions_of(tree, logic)):
+            yield "condition negated", f"{name}: not ({text})", name, "negated", text, ""
 
 
-def _presets(logic: Logic) -> Iterator[Mutant]:
+def _presets(logic: Logic) -> Iterator[_Mistake]:
     """Each whole preset of each rule doubled."""
     for name, fact in logic.facts.items():
         reads = [r for node in ast.walk(fact.tree) if (r := read_of(node)) and r.group == "set"]
         for read in dict.fromkeys(reads):
             if logic.kinds[read] is int and not _is_choice(fact.tree, str(read)):
-                yield Mutant(
-                    "preset doubled", f"{name}: {read.name} x 2", name, {name: _doubled(fact.tree, str(read))}
-                )
+                yield "preset doubled", f"{name}: {read.name} x 2", name, "doubled", str(read), ""
 
 
 def _is_choice(tree: ast.expr, text: str) -> bool:
@@ -122,21 +129,34 @@ def _is_choice(tree: ast.expr, text: str) -> bool:
     return any(text in ast.unparse(n) for n in compared)
 
 
-def _negated(tree: ast.expr, text: str) -> ast.expr:
-    return _swapped(tree, text, lambda node: ast.UnaryOp(ast.Not(), node))
+class _Edited(ast.NodeTransformer):
+    """Puts mistakes in: by the text of the part, the mutants of it with the condition that each is made."""
+
+    def __init__(self, edits: Mapping[str, list[tuple[Mutant, ast.expr]]]) -> None:
+        self._edits = edits
+
+    def whole(self, tree: ast.expr) -> ast.expr:
+        edited = self.visit(copy.deepcopy(tree))
+        for mutant, on in self._edits.get("", ()):
+            edited = _edited(edited, mutant, on)
+        return ast.fix_missing_locations(edited)
+
+    def visit(self, node: ast.AST) -> Any:
+        if not isinstance(node, ast.expr):
+            return node
+        here = self._edits.get(ast.unparse(node), ())
+        edited = self.generic_visit(node)
+        for mutant, on in here:
+            edited = _edited(edited, mutant, on)
+        return edited
 
 
-def _doubled(tree: ast.expr, text: str) -> ast.expr:
-    return _swapped(tree, text, lambda node: ast.BinOp(node, ast.Add(), copy.deepcopy(node)))
-
-
-def _swapped(tree: ast.expr, text: str, by: Callable[[ast.expr], ast.expr]) -> ast.expr:
-    class Swap(ast.NodeTransformer):
-        def visit(self, node: ast.AST) -> ast.AST:
-            if isinstance(node, ast.expr) and ast.unparse(node) == text:
-                return by(node)
-            return self.generic_visit(node)
-
-    swapped = Swap().visit(copy.deepcopy(tree))
-    assert isinstance(swapped, ast.expr)
-    return swapped
+def _edited(node: Any, mutant: Mutant, on: ast.expr) -> ast.expr:
+    if mutant.where:
+        on = ast.BoolOp(ast.And(), [on, ast.parse(mutant.where, mode="eval").body])
+    match mutant.how:
+        case "off":
+            return ast.BoolOp(ast.And(), [node, ast.UnaryOp(ast.Not(), on)])
+        case "negated":
+            return ast.Compare(node, [ast.NotEq()], [on])
+    return ast.BinOp(node, ast.Add(), ast.IfExp(on, copy.deepcopy(node), ast.Constant(0)))

@@ -2,115 +2,213 @@
 Which mistakes scenarios notice: a mutant is killed where a scenario that passes without it fails with it.
 
 Most mutants change nothing in most scenarios; that is seen over the recorded scans, without a run: a mutant
-under which memory, outputs and acts of every scan stay the same would run the very same way. Only where
-something differs is the closed loop run again, with the mistake in it.
+under which memory, outputs and acts of every scan stay the same would run the very same way. So each
+scenario is recorded once, for all mutants, and the closed loop is run only where something differs: first in
+the scenarios that guard the line, then where step, outputs or acts differ, then where memory alone does.
 """
 
 from collections.abc import Callable, Iterable, Iterator
 from typing import Any, NamedTuple
 
-from controller.campaign.mutants import Mutant
+from controller.campaign.conditions import Reader
+from controller.campaign.mutants import Mutant, with_all
+from controller.campaign.planted import by_row
 from controller.campaign.recording import Recording
-from controller.campaign.runner import Runner
+from controller.campaign.runner import Outcome, Runner
 from controller.campaign.scenario import Scenario
-from controller.engines.columns import ColumnRules
+from controller.campaign.words import Guarded, guarded
+from controller.engines.columns import RanRules, Rule
 from controller.sequence.logic import Logic
+from controller.sequence.made_facts import lines_of
 
 
 class Fate(NamedTuple):
     """What became of a mutant: what kills it, and where it made a difference and lived."""
 
     mutant: Mutant
-    killed_by: str
-    lived_in: tuple[str, ...]
+    killed_by: str  # a scenario; empty: none
+    lived_in: tuple[str, ...] = ()
+    shows_in: int = 0  # scenarios that would be otherwise
+    broken_in: tuple[str, ...] = ()  # where it could not be run: that is no kill
+    claim: str = ""  # that fails with it
+    none: bool = False  # it is proved to be no mistake
+
+    @property
+    def fell_to(self) -> str:
+        """scenario, claim, none (it is no mistake), or nobody: empty."""
+        return "scenario" if self.killed_by else "claim" if self.claim else "none" if self.none else ""
+
+    @property
+    def noticed(self) -> bool:
+        """Whether a scenario or a claim fails with it."""
+        return bool(self.killed_by or self.claim)
+
+    def story(self) -> str:
+        """Of one that nobody noticed, where it was looked for."""
+        if not self.shows_in:
+            return "makes no difference in any scenario"
+        tried = f"lived in {len(self.lived_in)} of {self.shows_in} where it shows: {', '.join(self.lived_in)}"
+        return tried + "".join(f"; could not be run in {name}" for name in self.broken_in)
+
+
+class Chance(NamedTuple):
+    """A scenario in which a mutant makes a difference; the least is tried first."""
+
+    other: bool  # than one that guards its line
+    quiet: bool  # only memory differs
+    still: int  # less: more of the conditions that read the mutated fact move
+    scans: int
+    scenario: str
+
+
+class Difference(NamedTuple):
+    """How a recorded run would be otherwise with a mutant."""
+
+    how: str  # loud: in step, outputs or acts; quiet: in memory alone
+    moving: int  # conditions that read the mutated fact, in this scan or the next, and are on and off
 
 
 class Differences:
-    """In which mutants a recorded run would be another."""
+    """What is otherwise in a recorded run with each of some mutants."""
 
-    def __init__(self, logic: Logic, rules: ColumnRules) -> None:
-        self.logic, self.rules = logic, rules
-        self._below = _descendants(logic)
+    def __init__(self, logic: Logic, mutants: Iterable[Mutant]) -> None:
+        self.logic = by_row(logic)
+        self.reader = Reader(self.logic)
+        self._below, self._readers = descendants(self.logic), _readers(self.logic, ("this", "was"))
         acts = [f"{name.lower()}_acts" for name in logic.interlock_names]
-        self._told = dict.fromkeys([*logic.memory, *logic.definition.outputs._fields, *acts])
+        loud = dict.fromkeys(["step", *logic.definition.outputs._fields, *acts])
+        self._told = {"loud": loud, "quiet": dict.fromkeys(n for n in logic.memory if n not in loud)}
+        self._planted = [(m, self.reader.rules.rule(m.tree(self.logic))) for m in mutants]
 
-    def in_run(self, recording: Recording, mutants: Iterable[Mutant]) -> list[Mutant]:
-        """Those of the mutants under which some scan of the run gives something else."""
-        left, found = list(mutants), []
-        for piece in recording.pieces():
-            for name in self.logic.facts:
-                piece.columns.this(name)
-            for mutant in left[:]:
-                if self._differs(piece.columns, mutant):
-                    left.remove(mutant)
-                    found.append(mutant)
-        return found
-
-    def _differs(self, columns: Any, mutant: Mutant) -> bool:
+    def in_run(self, recording: Recording) -> dict[Mutant, Difference]:
+        """The mutants under which some scan gives something else."""
         import numpy as np
 
-        stale = self._below[mutant.fact]
-        alike = [name for name in self.logic.facts if name != mutant.fact]
-        other = columns.under(ColumnRules(mutant.logic(self.logic), self.rules, alike), {mutant.fact, *stale})
-        if not np.any(other.this(mutant.fact) != columns.this(mutant.fact)):
-            return False
-        told = (name for name in self._told if name == mutant.fact or name in stale)
-        return any(np.any(other.this(name) != columns.this(name)) for name in told)
+        found: dict[Mutant, str] = {}
+        moving: set[str] = set()
+        for piece in recording.pieces():
+            for name, fact in self.logic.facts.items():
+                column = piece.columns.this(name)
+                moving |= {name} if fact.kind is bool and np.any(column) and not np.all(column) else set()
+            for mutant, rule in self._planted:
+                if found.get(mutant) != "loud" and (how := self._differs(piece.columns, mutant, rule)):
+                    found[mutant] = how
+        return {m: Difference(how, len(self._readers[m.fact] & moving)) for m, how in found.items()}
+
+    def _differs(self, columns: Any, mutant: Mutant, rule: Rule) -> str:
+        import numpy as np
+
+        now, stale = rule(columns), self._below[mutant.fact]
+        if not np.any(now != columns.this(mutant.fact)):
+            return ""
+        other = columns.otherwise(mutant.fact, now, stale)
+        for how, told in self._told.items():
+            if any(np.any(other.this(n) != columns.this(n)) for n in stale if n in told):
+                return how
+        return ""
 
 
-def _descendants(logic: Logic) -> dict[str, frozenset[str]]:
-    """For each fact, those that come to depend on it within the scan."""
+def descendants(logic: Logic) -> dict[str, dict[str, None]]:
+    """For each fact itself and those that come to depend on it within the scan, in working order."""
+    readers = _readers(logic, ("this",))
+    below: dict[str, set[str]] = {}
+    for name in reversed(logic.facts):  # working order: who reads a fact stands behind it
+        below[name] = {name}.union(*(below[r] for r in readers[name]))
+    return {name: {n: None for n in logic.facts if n in found} for name, found in below.items()}
+
+
+def _readers(logic: Logic, groups: tuple[str, ...]) -> dict[str, set[str]]:
+    """For each fact those that read it."""
     readers: dict[str, set[str]] = {name: set() for name in logic.facts}
     for name in logic.facts:
-        reads = [row.guard.name for row in logic.rows] if name == "step" else []
-        reads += [read.name for read in logic.reads(name) if read.group == "this" and read.name in readers]
-        for read in reads:
-            readers[read].add(name)
-    below: dict[str, frozenset[str]] = {}
-    for name in reversed(logic.facts):  # working order: who reads a fact stands behind it
-        below[name] = frozenset().union(*({r, *below[r]} for r in readers[name]))
-    return below
+        for read in logic.reads(name):
+            if read.group in groups and read.name in readers:
+                readers[read.name].add(name)
+    return readers
 
 
-def fates(
-    mutants: list[Mutant],
-    scenarios: Iterable[Scenario],
-    runner: Runner,
-    tries: int,
-    tell: Callable[[str], None],
-) -> Iterator[Fate]:
+class Trial:
     """
-    The fate of each mutant, the killed ones as they fall.
+    Scenarios against mutants.
 
     Args:
-        mutants: What is planted.
-        scenarios: That pass without a mistake; those that do not are left out, and told of.
-        runner: On the logic without a mistake.
-        tries: In so many scenarios a mutant may make a difference and live, before it counts as alive.
-        tell: Is told how far it is.
+        logic: Without a mistake.
+        planted: All mistakes, whichever are asked for.
+        name: Of the executor, as in `Runner`.
     """
-    differences = Differences(runner.logic, runner.reader.rules)
-    lived: dict[str, list[str]] = {mutant.name: [] for mutant in mutants}
-    alive = {mutant.name: mutant for mutant in mutants}
-    for scenario in scenarios:
-        outcome = runner.run(scenario)
-        if outcome.recording is None or outcome.verdict != "passed":
-            tell(f"{scenario.name}: {outcome.verdict} without any mistake, left out")
-            continue
-        asked = [mutant for mutant in alive.values() if len(lived[mutant.name]) < tries]
-        found = differences.in_run(outcome.recording, asked)
-        tell(f"{scenario.name}: {len(found)} of {len(alive)} mutants make a difference")
-        for mutant in found:
-            if _kills(scenario, mutant, runner):
-                del alive[mutant.name]
-                yield Fate(mutant, scenario.name, tuple(lived[mutant.name]))
-            else:
-                lived[mutant.name].append(scenario.name)
-    for mutant in alive.values():
-        yield Fate(mutant, "", tuple(lived[mutant.name]))
+
+    def __init__(self, logic: Logic, planted: list[Mutant], name: str | None = None) -> None:
+        self.logic, self.runner = logic, Runner(with_all(logic, planted), name, check=False)
+        self.runner.reader.rules = RanRules(self.runner.logic)
+        self._scenarios: dict[str, Scenario] = {}
+
+    def fates(
+        self, mutants: list[Mutant], scenarios: Iterable[Scenario], tries: int, tell: Callable[[str], None]
+    ) -> Iterator[Fate]:
+        """
+        The fate of each mutant, in their order.
+
+        Args:
+            mutants: Of those planted.
+            scenarios: Those that do not pass without a mistake are left out, and told of.
+            tries: In so many scenarios a mutant may make a difference and live, before it counts as alive.
+            tell: Is told what was left out.
+        """
+        chances = self._chances(mutants, scenarios, tell)
+        for mutant in mutants:
+            yield self._fate(mutant, sorted(chances[mutant]), tries)
+
+    def run(self, scenario: Scenario, number: int) -> Outcome:
+        """A scenario with one of the mistakes in it; 0: with none."""
+        station = scenario.station
+        presets = self.runner.logic.definition.presets(*scenario.presets, number)
+        receiver = station.receiver._replace(presets=presets)
+        return self.runner.run(scenario._replace(station=station._replace(receiver=receiver)))
+
+    def _chances(
+        self, mutants: list[Mutant], scenarios: Iterable[Scenario], tell: Callable[[str], None]
+    ) -> dict[Mutant, list[Chance]]:
+        differences = Differences(self.logic, mutants)
+        chances: dict[Mutant, list[Chance]] = {mutant: [] for mutant in mutants}
+        for scenario in scenarios:
+            outcome = self.run(scenario, 0)
+            if outcome.driven is None or outcome.recording is None or outcome.verdict != "passed":
+                tell(f"{scenario.name}: {outcome.verdict} without any mistake, left out")
+                continue
+            self._scenarios[scenario.name] = scenario
+            recording = outcome.recording.read_by(differences.reader)
+            scans = sum(chunk.scans for chunk in outcome.driven.chunks)
+            about = _guarded_facts(self.logic, scenario)
+            for mutant, (how, moving) in differences.in_run(recording).items():
+                chance = Chance(mutant.fact not in about, how == "quiet", -moving, scans, scenario.name)
+                chances[mutant].append(chance)
+        return chances
+
+    def _fate(self, mutant: Mutant, chances: list[Chance], tries: int) -> Fate:
+        lived: dict[str, list[str]] = {"passed": [], "broken": []}
+        killed_by = ""
+        for chance in chances[:tries]:
+            verdict = self.run(self._scenarios[chance.scenario], mutant.number).verdict
+            if verdict == "failed":
+                killed_by = chance.scenario
+                break
+            lived[verdict].append(chance.scenario)
+        return Fate(mutant, killed_by, tuple(lived["passed"]), len(chances), tuple(lived["broken"]))
 
 
-def _kills(scenario: Scenario, mutant: Mutant, runner: Runner) -> bool:
-    """Whether the scenario, run with the mistake in it, is not passed."""
-    other = Runner(mutant.logic(runner.logic), name="generated", check=False)
-    return other.run(scenario).verdict != "passed"
+def _guarded_facts(logic: Logic, scenario: Scenario) -> set[str]:
+    """The facts of the table lines that a scenario guards, and those that they read."""
+    lines, found = lines_of(logic.definition.interlocks), set()
+    for text in scenario.head.guards:
+        match guarded(logic, text):
+            case Guarded("row", name):
+                found |= {f"row_{n}" for n, r in enumerate(logic.rows, 1) if r.guard.name == name} | {name}
+            case Guarded("interlock", name):
+                found |= {fact for fact, line in lines if line.name == name}
+                found |= {line.cause.name for _, line in lines if line.name == name}
+            case Guarded("refusal", name, more):
+                found |= {f"{name}_refused", more}
+            case Guarded(_, name):
+                found.add(name)
+    reads = (read for name in found if name in logic.facts for read in logic.reads(name))
+    return found | {read.name for read in reads if read.group == "this"}

@@ -4,14 +4,21 @@ import ast
 import copy
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
 from controller.campaign.words import Guarded
 from controller.sequence.definition import Row
-from controller.sequence.expressions import read_of
-from controller.sequence.logic import Logic
+from controller.sequence.expressions import Read, read_of
+from controller.sequence.logic import Fact, Logic
 from controller.sequence.made_facts import lines_of
 
 FALSE = ast.Constant(False)
+
+
+class Guard(NamedTuple):
+    """The name of what guards a row."""
+
+    name: str
 
 
 def changed(logic: Logic, trees: Mapping[str, ast.expr], rows: Sequence[Row] | None = None) -> Logic:
@@ -23,6 +30,27 @@ def changed(logic: Logic, trees: Mapping[str, ast.expr], rows: Sequence[Row] | N
         other.facts[name] = replace(logic.facts[name], tree=whole, text=ast.unparse(whole), rule=None)
     if rows is not None:
         other.rows = tuple(rows)
+    return other
+
+
+def by_row(logic: Logic) -> Logic:
+    """The same logic with a fact `row_1`, `row_2`, ... for each row: so a row changes as a rule does."""
+    made = {
+        f"row_{n}": ast.parse(f"s.{row.guard.name}", mode="eval").body for n, row in enumerate(logic.rows, 1)
+    }
+    step = logic.facts["step"]
+    guards = ast.BoolOp(ast.Or(), [ast.parse(f"s.{name}", mode="eval").body for name in made])
+    other = copy.copy(logic)
+    other.rows = tuple(r._replace(guard=Guard(name)) for r, name in zip(logic.rows, made, strict=True))
+    other.kinds = logic.kinds | {Read("this", name): bool for name in made}
+    other.facts = {}
+    for name, fact in logic.facts.items():
+        if name == "step":
+            other.facts |= {
+                n: Fact(n, bool, None, False, tree, step.where, "", ast.unparse(tree), None)
+                for n, tree in made.items()
+            }
+        other.facts[name] = replace(fact, tree=guards) if name == "step" else fact
     return other
 
 

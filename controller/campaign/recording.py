@@ -6,6 +6,7 @@ them in order, the columns work every fact out once more, the rules as written d
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from copy import copy
 from itertools import accumulate
 from typing import Any, NamedTuple
 
@@ -57,6 +58,12 @@ class Recording:
         self.logic: Logic = rescanner.logic
         self.presets, self.scan_ms, self._rescanner, self._reader = presets, scan_ms, rescanner, reader
         self._parts = list(_pieces(chunks))
+
+    def read_by(self, reader: Reader) -> "Recording":
+        """The same recording, its facts by the rules of another reader."""
+        other = copy(self)
+        vars(other).update(logic=reader.logic, _reader=reader)
+        return other
 
     def pieces(self) -> Iterator[Piece]:
         """All scans, in order."""

@@ -23,17 +23,13 @@ Rule = Callable[["Columns"], Any]
 
 
 class ColumnRules:
-    """
-    The rules of a logic, each as an expression over columns; made once, when first asked for.
+    """The rules of a logic, each as an expression over columns; made once, when first asked for."""
 
-    `like`: the rules of a logic of the same names, and the facts in which the two are alike.
-    """
-
-    def __init__(self, logic: Logic, like: "ColumnRules | None" = None, alike: Collection[str] = ()) -> None:
+    def __init__(self, logic: Logic) -> None:
         import numpy as np
 
         self.logic = logic
-        self._made: dict[str, Rule] = {name: like.of(name) for name in alike} if like else {}
+        self._made: dict[str, Rule] = {}
         self._names = {"where": np.where, "minimum": np.minimum, "maximum": np.maximum}
 
     def of(self, name: str) -> Rule:
@@ -87,6 +83,16 @@ def _step(logic: Logic) -> Rule:
         return now
 
     return step
+
+
+class RanRules(ColumnRules):
+    """Memory and outputs as they ran, the other facts by their rules: sooner, but no engine of its own."""
+
+    def of(self, name: str) -> Rule:
+        """The rule of a fact."""
+        if name in self.logic.memory or name in self.logic.definition.outputs._fields:
+            return lambda c: c.ran(name)
+        return super().of(name)
 
 
 class Columns:
@@ -147,11 +153,17 @@ class Columns:
             self._facts[name] = self.rules.of(name)(self)
         return self._facts[name]
 
-    def under(self, rules: ColumnRules, stale: Collection[str]) -> "Columns":
-        """The same scans under other rules; `stale` are the facts that may be others under them."""
+    def ran(self, name: str) -> Any:
+        """What each scan remembered or commanded, as it ran; not worked out again."""
+        outputs = self.rules.logic.definition.outputs._fields
+        if name in outputs:
+            return self.rescanned.outputs[:, outputs.index(name)] != 0
+        return self._column(self.rescanned.memory, Read("was", name))
+
+    def otherwise(self, name: str, column: Any, stale: Collection[str]) -> "Columns":
+        """The same scans with another column for a fact; `stale` are the facts that come to depend on it."""
         other = copy.copy(self)
-        other.rules = rules
-        vars(other)["_facts"] = {n: column for n, column in self._facts.items() if n not in stale}
+        vars(other)["_facts"] = {n: c for n, c in self._facts.items() if n not in stale} | {name: column}
         return other
 
     def whole(self, rule: Rule) -> Any:

@@ -66,18 +66,18 @@ class Prover:
 
     def __init__(self, logic: Logic, search: int = 8, trusting: bool = False) -> None:
         self.logic, self.search = logic, search
-        self._ways = Ways(logic)
+        self.ways = Ways(logic)
         self._never_run = {Read("this", n): v for n, v in logic.memory.items()}
         self._seen: list[Laid] = []  # scans in which all holds that is proved
         for text in _of_every_logic(logic):
-            said = self._ways.said(text)
+            said = self.ways.said(text)
             if trusting or self._fails(said, k=1) is None:
                 self._learn(said)
 
     def verdict(self, claim: Claim) -> Verdict:
         """Prove a claim, or show how it fails. Raises NotInTheSubset if it is not in the subset."""
         when, whole = self._read(claim)
-        if self._ways.never(whole.denied()):  # it holds in any scan, whatever was before
+        if self.ways.never(whole.denied()):  # it holds in any scan, whatever was before
             self._learn_of_start(whole)
         elif (counterexample := self._fails(whole, claim.k)) is not None:
             return Verdict(claim, False, True, counterexample)
@@ -101,20 +101,20 @@ class Prover:
         return Said(when, left), Said(whole, lambda s: not left(s) or rule(s))
 
     def _learn(self, said: Said) -> None:
-        self._ways.learn(said)
+        self.ways.learn(said)
         self._learn_of_start(said)
         self._seen = [scan for scan in self._seen if said.holds(scan)]
 
     def _learn_of_start(self, said: Said) -> None:
         """What holds of kept memory alone held of the last scan of an earlier run, if there was one."""
         if self._over_kept(said) and self._before_all(said):
-            self._ways.learn_of_start(said.before())
+            self.ways.learn_of_start(said.before())
 
     def _possible(self, when: Said) -> bool:
         """Whether what is proved leaves a scan in which it is so."""
         if any(map(when.holds, self._seen)):
             return True
-        way = self._ways.find(1, [when])
+        way = self.ways.find(1, [when])
         self._seen += filter(when.holds, way or ())
         return way is not None
 
@@ -122,7 +122,7 @@ class Prover:
         """How a claim fails, or None if it is proved."""
         if self._over_kept(said) and not self._before_all(said):
             return Counterexample("before the first scan of all", [], "")
-        way = self._ways.find(k + 1, _first_failure(said, k + 1))
+        way = self.ways.find(k + 1, _first_failure(said, k + 1))
         for length in range(1, (k if way is None else self.search) + 1):
             if (found := self._after_power_up(said, length)) is not None:
                 return replayed(self.logic, found, said.tree, "after power-up")
@@ -136,7 +136,7 @@ class Prover:
     def _after_power_up(self, said: Said, length: int) -> Way | None:
         """A way from power-up to a first failure in the last of so many scans."""
         earlier = [said.before()] if self._over_kept(said) else []
-        return self._ways.find(length, [*earlier, *_first_failure(said, length)], power_up=True)
+        return self.ways.find(length, [*earlier, *_first_failure(said, length)], power_up=True)
 
     def _over_kept(self, said: Said) -> bool:
         return all(r.group == "this" and r.name in self.logic.kept for r in reads_of(said.tree))

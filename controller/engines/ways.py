@@ -43,6 +43,15 @@ class Said(NamedTuple):
         return Said(tree, lambda s: holds(s.was), self.scan)
 
 
+class Shown(NamedTuple):
+    """That there is no way, and what it was shown from."""
+
+    length: int
+    power_up: bool
+    said: tuple[Said, ...]  # what was asked for, and what the solver was told of what was learned
+    learned: tuple[int, int]  # how much was by then: of every scan, of the first after power-up
+
+
 class _Before(ast.NodeTransformer):
     """`s.name` becomes `s.was.name`."""
 
@@ -60,6 +69,7 @@ class Ways:
         self._engine = AsWritten(logic, _on_rows)
         self._learned: list[Said] = []
         self._of_start: list[Said] = []
+        self.shown: list[Shown] = []  # all that was, one after the other
 
     def said(self, text: str) -> Said:
         """A condition in core form."""
@@ -76,7 +86,9 @@ class Ways:
 
     def never(self, asked: Said) -> bool:
         """Whether it can be seen of a single scan, whatever was learned, that it cannot be."""
-        return _Solver(self._any, [asked]).answer() is None
+        never = _Solver(self._any, [asked]).answer() is None
+        self.shown += [Shown(1, False, (asked,), (0, 0))] if never else []
+        return never
 
     def find(self, length: int, asked: list[Said], power_up: bool = False) -> Way | None:
         """
@@ -95,6 +107,7 @@ class Ways:
         solver = _Solver(scans, asked)
         left = [one.at(n) for one in self._learned for n in range(length)]
         left += self._of_start if power_up else []
+        told = list(asked)
         while (model := solver.answer()) is not None:
             way = self._laid(scans.values(model), length)
             broken = _broken(left, way)
@@ -110,8 +123,24 @@ class Ways:
             if not broken:
                 return way
             solver.add(broken)
+            told += broken
             left = [one for one in left if one not in broken]
+        self.shown.append(Shown(length, power_up, tuple(told), (len(self._learned), len(self._of_start))))
         return None
+
+    def of(self, logic: Logic) -> "Ways":
+        """Ways of another logic with the same names, of which the same is taken for learned."""
+        other = Ways(logic)
+        other._learned, other._of_start = self._learned, self._of_start
+        return other
+
+    def again(self, shown: Shown) -> Way | None:
+        """A way where there was none, given what was learned by then; None if there still is none."""
+        every, first = self._learned, self._of_start
+        self._learned, self._of_start = every[: shown.learned[0]], first[: shown.learned[1]]
+        found = self.find(shown.length, list(shown.said), shown.power_up)
+        self._learned, self._of_start = every, first
+        return found
 
     def _laid(self, found: Mapping[tuple[int, Read], int], length: int) -> Way:
         """What the solver found, run on the rules as written; what it left open is as at first."""

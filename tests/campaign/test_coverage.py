@@ -1,4 +1,5 @@
 import ast
+import re
 from pathlib import Path
 
 import pytest
@@ -6,12 +7,15 @@ from campaign.short_run import RUNNER, outcome, scenario
 
 from controller.campaign.coverage import coverage, joined, met
 from controller.campaign.decisions import Decision, decisions, decisive
-from controller.campaign.mutants import mutants
-from controller.campaign.mutation import Differences
-from controller.campaign.runner import Runner
+from controller.campaign.mutants import Mutant, mutants
+from controller.campaign.mutation import Differences, Trial
+from controller.campaign.mutation_proofs import Proofs
+from controller.campaign.runner import Outcome, Runner
+from controller.engines.claims import CLAIMS
 from controller.sequence.made_facts import lines_of
 
 LOGIC = RUNNER.logic
+PLANTED = mutants(LOGIC)
 A, B, C = 0b001, 0b010, 0b100
 
 
@@ -61,9 +65,8 @@ def test_a_run_covers_what_it_did_and_nothing_else(folder: Path) -> None:
     assert 0 < shares["conditions decisive alone (MC/DC)"].met < shares["conditions at both values"].met
 
 
-def test_a_mutant_stands_for_every_row_line_output_refusal_and_rule() -> None:
-    planted = mutants(LOGIC)
-    assert len({mutant.name for mutant in planted}) == len(planted)
+def test_a_mutant_stands_for_every_row_line_output_refusal_rule_and_preset() -> None:
+    assert len({mutant.name for mutant in PLANTED}) == len(PLANTED)
     d = LOGIC.definition
     for kind, of in (
         ("row dropped", len(LOGIC.rows)),
@@ -71,22 +74,73 @@ def test_a_mutant_stands_for_every_row_line_output_refusal_and_rule() -> None:
         ("output dropped", len(d.outputs._fields)),
         ("refusal dropped", len(d.refusals)),
     ):
-        assert sum(mutant.kind == kind for mutant in planted) == of
+        assert sum(mutant.kind == kind for mutant in PLANTED) == of
     conditional = {n for n, f in LOGIC.facts.items() if f.kind is bool and n != "step"}
     fixed = {n for n in conditional if isinstance(LOGIC.facts[n].tree, ast.Constant)}
-    assert conditional - {m.fact for m in planted if m.kind == "condition negated"} == fixed
+    assert conditional - {m.fact for m in PLANTED if m.kind == "condition negated"} == fixed
+    changed = {word for m in PLANTED for word in re.findall(r"s\.set\.(\w+)", m.part)}
+    assert {read.name for name in LOGIC.facts for read in LOGIC.reads(name) if read.group == "set"} == changed
 
 
 def test_a_mutant_without_a_difference_runs_the_same_way_and_one_with_does_not(folder: Path) -> None:
-    done = outcome(folder)
-    assert done.recording is not None
-    planted = mutants(LOGIC)
-    found = {m.name for m in Differences(LOGIC, RUNNER.reader.rules).in_run(done.recording, planted)}
-    assert 0 < len(found) < len(planted)
-    same = [m for m in planted if m.name not in found][:: len(planted) // 2]
-    other = next(m for m in planted if m.name == "row warned_with_batch -> VENT")
+    recording = outcome(folder).recording
+    assert recording is not None
+    differences = Differences(LOGIC, PLANTED)
+    found = differences.in_run(recording.read_by(differences.reader))
+    assert 0 < len(found) < len(PLANTED)
+    same = [m for m in PLANTED if m not in found][:: len(PLANTED) // 2]
+    other = next(m for m in PLANTED if m.name == "row warned_with_batch -> VENT")
+    assert found[other].how == "loud"
+    right, _ = RUNNER.drive(scenario(folder))
     for mutant in (*same, other):
         ran, _ = Runner(mutant.logic(LOGIC), name="generated", check=False).drive(scenario(folder))
-        assert done.driven is not None
-        equal = ran.moments == done.driven.moments and ran.end_ms == done.driven.end_ms
+        equal = ran.moments == right.moments and ran.end_ms == right.end_ms
         assert equal == (mutant is not other), mutant.name
+
+
+def test_the_logic_with_all_mistakes_runs_as_the_logic_with_the_one_that_is_chosen(folder: Path) -> None:
+    some = [next(m for m in PLANTED if m.kind == kind) for kind in dict.fromkeys(m.kind for m in PLANTED)]
+    loud = [m for m in PLANTED if m.name in ("row warned_with_batch -> VENT", "vented: not (s.in_step_ms >= s.set.vent_min_ms)")]
+    trial = Trial(LOGIC, [*some, *loud], name="generated")
+    assert trial.run(scenario(folder), 0).verdict == "passed"
+    for mutant in (some[-1], *loud):
+        alone = Runner(mutant.logic(LOGIC), name="generated", check=False).run(scenario(folder))
+        here = trial.run(scenario(folder), mutant.number)
+        assert here.judged is not None
+        assert here.judged == alone.judged
+
+
+def test_a_scenario_that_cannot_be_run_with_a_mistake_has_not_noticed_it(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    mutant = next(m for m in PLANTED if m.name == "row warned_with_batch -> VENT")
+    trial = Trial(LOGIC, [mutant], name="generated")
+    passed = trial.run(scenario(folder), 0)
+    broken = Outcome(scenario(folder), None, None, None, "a pump fell over", 0)
+    monkeypatch.setattr(trial, "run", lambda _, number: broken if number else passed)
+    (fate,) = trial.fates([mutant], [scenario(folder)], 4, print)
+    assert not fate.noticed
+    assert fate.broken_in == ("short",)
+
+
+@pytest.fixture(scope="module")
+def proofs() -> Proofs:
+    return Proofs([claim for claim in CLAIMS if claim.name == "a stored fault is a fault after power-up"])
+
+
+def planted(name: str) -> Mutant:
+    return next(mutant for mutant in PLANTED if mutant.name == name)
+
+
+def test_a_claim_notices_the_row_that_it_rests_on_and_no_other(proofs: Proofs) -> None:
+    assert (
+        proofs.failing(planted("row fault_at_power_up -> FAULT"))
+        == "a stored fault is a fault after power-up"
+    )
+    assert not proofs.failing(planted("row opened -> DRAIN"))
+
+
+def test_a_mistake_is_none_only_where_nothing_can_be_otherwise(proofs: Proofs) -> None:
+    assert proofs.same(planted("warn: not (s.signal_bad_5)"))
+    assert not proofs.same(planted("row fault_at_power_up -> FAULT"))
+    assert not proofs.same(planted("row opened -> DRAIN"))
