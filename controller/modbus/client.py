@@ -52,6 +52,7 @@ class Client:
             host, port=port, timeout=link.timeout_ms / 1000, retries=0, reconnect_delay=0,
             trace_connect=self._link_changed,
         )  # fmt: skip
+        self._client.set_max_no_responses(1_000_000)  # when to hang up is decided by the wire
         self._framer = StrictFramer()
         self._client.ctx.framer = self._framer
         self._not_reached: OSError | None = None

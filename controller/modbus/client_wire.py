@@ -8,7 +8,6 @@ connection.
 """
 
 import asyncio
-from contextlib import suppress
 
 from controller.clock import Clock
 from controller.modbus.client import Client
@@ -41,10 +40,11 @@ class ClientWire(End):
     async def close(self) -> None:
         """As `Wire.close`."""
         task, self._task = self._task, None
-        if task:
-            task.cancel()
-            with suppress(asyncio.CancelledError):
-                await task
+        while task and not task.done():
+            task.cancel()  # again: where a reply comes in the same moment, Python 3.11 swallows it
+            await asyncio.wait({task}, timeout=0.05)
+        if task and not task.cancelled():
+            task.result()
 
     async def _keep_linked(self) -> None:
         wait_s, longest_s = RECONNECT_S

@@ -129,26 +129,26 @@ def _reachable(one: Placed, link: Link) -> Found:
 
 def _overlaps(placed: tuple[Placed, ...]) -> Found:
     owners: dict[tuple[str, int, int], Placed] = {}
+    givers: dict[tuple[str, int], Placed] = {}  # of each address, the first
+    told: set[tuple[str, int]] = set()
     for one in placed:
         place = one.place
+        addresses = [(place.table, place.address + at) for at in range(place.size)]
         bits = range(16) if place.bit is None else (place.bit,)
-        cells = [(place.table, place.address + at, bit) for at in range(place.size) for bit in bits]
+        cells = [(*address, bit) for address in addresses for bit in bits]
         taken = next((owners[cell] for cell in cells if cell in owners), None)
         if taken:
             yield one.loc, f"lies on {_named(taken)}: {place.table} {place.address} is taken"
+        for address in addresses:
+            first = givers.setdefault(address, one)
+            if first.giver != one.giver and not taken and address not in told:
+                told.add(address)
+                said = (
+                    f"shares {' '.join(map(str, address))} with {_named(first)}, which the {first.giver} sets"
+                )
+                yield one.loc, f"{said}: a register is written whole, so by one end alone"
         for cell in cells:
             owners.setdefault(cell, one)
-        if not taken:
-            yield from _two_writers(one, owners)
-
-
-def _two_writers(one: Placed, owners: dict[tuple[str, int, int], Placed]) -> Found:
-    place = one.place
-    beside = (owners.get((place.table, place.address, bit)) for bit in range(16))
-    other = next((owner for owner in beside if owner and owner.giver != one.giver), None)
-    if other:
-        said = f"shares {place.table} {place.address} with {_named(other)}, which the {other.giver} sets"
-        yield one.loc, f"{said}: a register is written whole, so by one end alone"
 
 
 def _named(one: Placed) -> str:

@@ -28,10 +28,24 @@ def held_by_the_example():
         {
             "coil": {**dict(enumerate(bits_20, 19)), 172: 0},
             "discrete_input": dict(enumerate(bits_197, 196)),
-            "holding_register": {1: 0, 2: 0, 107: 555, 108: 0, 109: 100,
-                                 3: 254, 4: 2765, 5: 1, 6: 3, 7: 13, 8: 255, 14: 0, 15: 0, 16: 0},
+            "holding_register": {
+                1: 0,
+                2: 0,
+                107: 555,
+                108: 0,
+                109: 100,
+                3: 254,
+                4: 2765,
+                5: 1,
+                6: 3,
+                7: 13,
+                8: 255,
+                14: 0,
+                15: 0,
+                16: 0,
+            },
             "input_register": {8: 10},
-        }  # fmt: skip
+        }
     )
 
 
@@ -102,7 +116,9 @@ async def test_an_exception_reply_is_an_answer_that_is_told_by_its_name():
     async with peer(lambda raw: Frame(int.from_bytes(raw[:2]), 1, bytes.fromhex("81 02")).sent()) as port:
         client = Client(LINK, "127.0.0.1", port)
         await client.connect()
-        with pytest.raises(LinkError, match="coil 1185 x 1 with exception 02, illegal data address") as caught:
+        with pytest.raises(
+            LinkError, match="coil 1185 x 1 with exception 02, illegal data address"
+        ) as caught:
             await client.read(Request("coil", 0x04A1, 1, ()))
         assert not caught.value.broken
         client.close()
