@@ -160,11 +160,8 @@ def _rule(over: _Over, rule: Rule, end_ms: int) -> Verdict:
 
 
 def _expected(over: _Over, e: Expected, at_ms: int, driven: Driven, kg: float) -> Verdict:
-    span = f" within {typed(e.within_ms)}" if e.within_ms < NEVER else ""
-    span += f", not before {typed(e.not_before_ms)}" if e.not_before_ms else ""
-    text = f"{e.kind} {e.text}{allowed(e)}{span}"
+    text = ", ".join(filter(None, (wanted(e), window(e))))
     if e.kind == "delivers":
-        text = f"delivers {e.text} kg"
         mass = driven.delivered_kg[-1] - kg
         return Verdict(e.low <= mass <= e.high, text, f"{mass:.2f} kg", driven.end_ms, e.line)
     assert e.condition is not None
@@ -218,11 +215,17 @@ def _lasts(over: _Over, e: Expected, text: str, rises: Any) -> Verdict:
     return Verdict(e.low <= lasted <= e.high, text, typed(lasted), int(ends[0]), e.line)
 
 
-def allowed(e: Expected) -> str:
-    """The range of a count or a duration as the tail of a sentence; empty for the other kinds."""
-    if e.kind not in ("counts", "lasts"):
-        return ""
-    low, high = (typed(int(v)) if e.kind == "lasts" else f"{v:g}" for v in (e.low, e.high))
-    if e.high >= NEVER:
-        return f", at least {low}"
-    return f", {low}" if low == high else f", {low} to {high}"
+def wanted(e: Expected) -> str:
+    """What is expected, in words."""
+    return f"{e.kind} {e.text}{' kg' if e.kind == 'delivers' else ''}"
+
+
+def window(e: Expected) -> str:
+    """Its range and its window in words; empty where it has none."""
+    said = []
+    if e.kind in ("counts", "lasts"):
+        low, high = (typed(int(v)) if e.kind == "lasts" else f"{v:g}" for v in (e.low, e.high))
+        said.append(f"at least {low}" if e.high >= NEVER else low if low == high else f"{low} to {high}")
+    said += [f"within {typed(e.within_ms)}"] if e.within_ms < NEVER else []
+    said += [f"not before {typed(e.not_before_ms)}"] if e.not_before_ms else []
+    return ", ".join(said)

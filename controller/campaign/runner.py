@@ -7,6 +7,7 @@ What is slow to make (the logic, the executors of each set of options) is made o
 from collections.abc import Callable, Mapping
 from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import NamedTuple
 
 from controller.campaign.at_the_io import link_fails
@@ -102,6 +103,13 @@ class Runner:
             raise StationError([*problems, document.problem(("station",), str(error))]) from None
         whole, plant = _station(folder)
         return Resolver(path, document, whole, plant, self.reader, problems).scenario()
+
+    def load_text(self, text: str, folder_of: Callable[[str], Path], name: str = "scenario") -> Scenario:
+        """A scenario that lies in no file. Raises as `load`."""
+        with TemporaryDirectory() as place:
+            file = Path(place) / f"{name}.yaml"
+            file.write_text(text, encoding="utf-8")
+            return self.load(file, folder_of)
 
     def run(self, scenario: Scenario) -> Outcome:
         """Runs and judges; what crashes is broken, not failed."""

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from controller.campaign.judge import allowed
+from controller.campaign.judge import wanted, window
 from controller.campaign.results import Result
 from controller.campaign.scenario import Action, Beat, Expected, Scenario
 from controller.campaign.words import NEVER
@@ -23,7 +23,7 @@ def steps_of(scenario: Scenario, result: Result) -> Document:
     for beat, at_ms in zip(scenario.beats, result.moments or [None] * len(scenario.beats), strict=True):
         missed = gone_on and at_ms is None
         gone_on = gone_on and not missed
-        checks = [{**(next(verdicts)._asdict() if gone_on else NOT_RUN), **_check(e)} for e in beat.expected]
+        checks = [{**(next(verdicts)._asdict() if gone_on else NOT_RUN), **_said(e)} for e in beat.expected]
         if missed:
             checks.insert(0, {"window": f"waits {typed(beat.moment.waits_ms)}", **next(verdicts)._asdict()})
         steps.append({"moment": beat.moment.text, "at_ms": at_ms, "does": doings(beat), "checks": checks})
@@ -31,17 +31,8 @@ def steps_of(scenario: Scenario, result: Result) -> Document:
     return {"steps": steps, "rules": rest}
 
 
-def _check(e: Expected) -> Document:
-    window = [f"within {typed(e.within_ms)}"] if e.within_ms < NEVER else []
-    window += [f"not before {typed(e.not_before_ms)}"] if e.not_before_ms else []
-    window += [allowed(e).removeprefix(", ")] if allowed(e) else []
-    unit = " kg" if e.kind == "delivers" else ""
-    return {
-        "wanted": f"{e.kind} {e.text}{unit}",
-        "window": ", ".join(window),
-        "because": e.because,
-        "line": e.line,
-    }
+def _said(e: Expected) -> Document:
+    return {"wanted": wanted(e), "window": window(e), "because": e.because, "line": e.line}
 
 
 def doings(beat: Beat) -> list[str]:

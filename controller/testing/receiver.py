@@ -20,8 +20,6 @@ True
 import json
 from collections.abc import Collection, Mapping
 from functools import cache
-from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any
 
 from controller.campaign.conditions import Condition, plant_readings
@@ -242,7 +240,5 @@ def _scenario(runner: Runner, station: str, presets: Any, plant: Any, seed: int)
     """A scenario without events, read as any other: so everything in it is checked."""
     head = {"title": "a test", "why": "a test", "station": station, "seed": seed}
     head |= {"presets": presets, "plant": plant}
-    with TemporaryDirectory() as folder:
-        file = Path(folder) / "receiver_of_a_test.yaml"
-        file.write_text(json.dumps(head | {"timeline": [{"at": "10ms"}]}), encoding="utf-8")
-        return runner.load(file, station_folder)
+    text = json.dumps(head | {"timeline": [{"at": "10ms"}]})
+    return runner.load_text(text, station_folder, "receiver_of_a_test")

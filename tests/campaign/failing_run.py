@@ -1,8 +1,6 @@
 """A run of the mill that fails in three ways, for what is drawn of it."""
 
 from functools import cache
-from pathlib import Path
-from tempfile import TemporaryDirectory
 
 from controller.campaign.results import Result, result_of
 from controller.campaign.run_page import page_of
@@ -37,10 +35,7 @@ acts_only: []
 def failing_run() -> tuple[Outcome, Result]:
     """The run and its result."""
     runner = Runner(name="generated")
-    with TemporaryDirectory() as folder:
-        file = Path(folder) / "late.yaml"
-        file.write_text(TEXT, encoding="utf-8")
-        outcome = runner.run(runner.load(file, station_folder))
+    outcome = runner.run(runner.load_text(TEXT, station_folder, "late"))
     assert runner.engine is not None
     assert outcome.broken == ""
     return outcome, result_of(outcome, runner.engine)

@@ -77,8 +77,8 @@ def test_what_is_not_so_is_bad_with_what_was_seen_and_where(tmp_path: Path) -> N
     assert [v.good for v in done.judged.verdicts] == [False] * 9
     assert "first_out NO_VACUUM" in [v.wanted for v in done.judged.verdicts], "in the words of the file"
     seen = {v.wanted.split(",")[0]: v for v in done.judged.verdicts}
-    assert seen["reaches step == FAULT within 3s"].seen == "never in its window"
-    assert seen["keeps step == REST within 1s"].at_ms == 5_010, "the first scan after start"
+    assert seen["reaches step == FAULT"].seen == "never in its window"
+    assert seen["keeps step == REST"].at_ms == 5_010, "the first scan after start"
     assert seen["counts horn"].seen == "1 times"
     assert seen["never horn"].line == 3 + 4 + 14
 

@@ -5,7 +5,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
-from controller.campaign.detection.matrix import Matrix, matrix, processors
+from controller.campaign.command import processors
+from controller.campaign.detection.matrix import Matrix, matrix
 from controller.campaign.detection.page import page_of
 from controller.campaign.detection.words import as_csv, lines_of
 from controller.problems import Problem, StationError

@@ -1,6 +1,5 @@
 """The whole matrix of a station: all cells, run side by side, and a healthy day beside them."""
 
-import os
 from collections import Counter
 from collections.abc import Callable, Iterable
 from concurrent.futures import ProcessPoolExecutor
@@ -140,8 +139,3 @@ def false_alarms(station: Bench, lasts_ms: int) -> tuple[tuple[str, int], ...]:
     refused = Counter({name: 1 for name in COMMANDS_REFUSED if name in watch.acted})
     counted = watch.raised + refused
     return tuple((name, n) for name, n in counted.items() if name not in OF_A_NORMAL_DAY)
-
-
-def processors() -> int:
-    """As many as this process may use."""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1

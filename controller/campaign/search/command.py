@@ -7,7 +7,6 @@ from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from functools import cache, partial
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any, NamedTuple
 
 from controller.campaign.runner import Outcome, Runner
@@ -104,10 +103,7 @@ class Bench:
 
 
 def _outcome(runner: Runner, text: str, folder: Path) -> Outcome:
-    with TemporaryDirectory() as place:
-        file = Path(place) / "found.yaml"
-        file.write_text(text, encoding="utf-8")
-        return runner.run(runner.load(file, lambda _: folder))
+    return runner.run(runner.load_text(text, lambda _: folder))
 
 
 class Search:

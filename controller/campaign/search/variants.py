@@ -5,7 +5,6 @@ A variant is written as a scenario file writes it; where a station cannot have i
 """
 
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any
 
 import yaml
@@ -41,10 +40,7 @@ def fitted(variant: str, station: str, folder: Path, runner: Runner) -> Scenario
         StationError: The station is wrong, or cannot be so.
     """
     document = {"title": "t", "why": "w", "station": station, "timeline": [{"at": "10ms"}]}
-    with TemporaryDirectory() as place:
-        file = Path(place) / f"{variant or 'station'}.yaml"
-        file.write_text(yaml.safe_dump(document | VARIANTS[variant]), encoding="utf-8")
-        return runner.load(file, lambda _: folder)
+    return runner.load_text(yaml.safe_dump(document | VARIANTS[variant]), lambda _: folder)
 
 
 def possible(station: str, folder: Path, runner: Runner) -> list[str]:
