@@ -1,6 +1,9 @@
 """
 The end that asks: one exchange of the whole image in each polling time, over one connection.
 
+It begins as soon as something is handed over, so that outputs go out in the scan that decided them and inputs
+are always of the same age when the next scan takes them; without, at the end of the polling time.
+
 An exchange writes what was newly handed over, then reads; only if both worked there is a new image, so that a
 device that takes no outputs shows as an image that grows old. A reply that is late or refused is a miss, and
 the next exchange tries again; a stream that cannot be trusted, or misses beyond the watchdog time, cost the
@@ -8,6 +11,7 @@ connection.
 """
 
 import asyncio
+from collections.abc import Mapping
 
 from controller.clock import Clock
 from controller.modbus.client import Client
@@ -31,11 +35,19 @@ class ClientWire(End):
         self._writes = grouped(point_map.given_by(side), WRITE_MAX, last="life")
         self._host, self._port = host, port
         self._task: asyncio.Task[None] | None = None
+        self._fresh = asyncio.Event()  # handed over, or due
         self._said = f"device at {host}:{port} was not asked yet"
 
     async def start(self) -> None:
         """As `Wire.start`."""
         self._task = asyncio.create_task(self._keep_linked(), name="modbus client")
+
+    def hand_over(self, values: Mapping[str, int], life: int, session: int | None = None) -> bool:
+        """As `Wire.hand_over`."""
+        handed = super().hand_over(values, life, session)
+        if handed:
+            self._fresh.set()
+        return handed
 
     async def close(self) -> None:
         """As `Wire.close`."""
@@ -78,17 +90,27 @@ class ClientWire(End):
             raise LinkError(msg)
 
     async def _exchange_until_lost(self, client: Client) -> None:
-        loop = asyncio.get_running_loop()
-        due_s, begun_ms = loop.time(), self.clock.now_ms()
+        begun_ms = self.clock.now_ms()
         while True:
+            begun_s = asyncio.get_running_loop().time()
             try:
                 begun_ms = await self._exchange(client)
             except LinkError as error:
                 if error.broken or self.clock.now_ms() - begun_ms > self.map.watchdog_ms:
                     raise
                 self._missed(str(error))
-            due_s = max(due_s + self.map.link.poll_ms / 1000, loop.time())
-            await asyncio.sleep(due_s - loop.time())
+            await self._until_due(begun_s)
+
+    async def _until_due(self, begun_s: float) -> None:
+        """The next exchange: when something is handed over, between half a polling time and a whole one."""
+        loop = asyncio.get_running_loop()
+        poll_s = self.map.link.poll_ms / 1000
+        await asyncio.sleep(begun_s + poll_s / 2 - loop.time())
+        if not self._handed or self._taken.is_set():
+            self._fresh.clear()
+        latest = loop.call_at(begun_s + poll_s, self._fresh.set)
+        await self._fresh.wait()
+        latest.cancel()
 
     async def _exchange(self, client: Client) -> int:
         """One exchange; returns the clock at its beginning."""

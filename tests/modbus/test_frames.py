@@ -164,6 +164,6 @@ async def test_an_address_in_use_is_told(talk):
 
 
 def test_no_server_is_open_to_others_without_a_list():
-    with pytest.raises(LinkError, match="list in server.allow who may connect"):
+    with pytest.raises(LinkError, match=r"list in server[.]allow who may connect"):
         Server(LINK, "0.0.0.0", 0, lambda number, pdu: pdu, lambda number: None)
     Server(LINK._replace(allow=("192.168.10.5",)), "0.0.0.0", 0, lambda n, pdu: pdu, lambda n: None)
