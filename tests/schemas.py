@@ -1,5 +1,6 @@
 """Write configs/schemas from the models: `make schemas`; test_schemas.py holds the two together."""
 
+from functools import cache
 from pathlib import Path
 
 from controller.campaign.scenario_file import scenario_model
@@ -14,6 +15,7 @@ from io_sim.settings import plant_model
 FOLDER = Path(__file__).parents[1] / "configs" / "schemas"
 
 
+@cache
 def texts() -> dict[str, str]:
     models = {"receiver": receiver_model(), "points": points_model(), "plant": plant_model()}
     models["modbus"] = map_model()

@@ -9,6 +9,7 @@ import yaml
 from schemas import FOLDER, texts
 
 STATIONS = [path.parent for path in FOLDER.parent.glob("*/receiver.yaml")]
+FILES = sorted(file for folder in STATIONS for file in folder.glob("*.yaml"))
 
 
 @pytest.mark.parametrize("name", sorted(texts()))
@@ -22,11 +23,10 @@ def test_the_schema_is_a_valid_schema_of_its_dialect(name):
     jsonschema.Draft202012Validator.check_schema(json.loads(texts()[name]))
 
 
-@pytest.mark.parametrize("kind", ["receiver", "points", "plant", "modbus"])
-@pytest.mark.parametrize("station", STATIONS, ids=lambda folder: folder.name)
-def test_the_files_of_a_station_satisfy_their_schema(station: Path, kind: str):
+@pytest.mark.parametrize("file", FILES, ids=lambda file: f"{file.parent.name}-{file.stem}")
+def test_the_files_of_a_station_satisfy_their_schema(file: Path):
     """An independent validator takes what our reader takes, and the file points the editor at the schema."""
-    text = (station / f"{kind}.yaml").read_text(encoding="utf-8")
+    text, station, kind = file.read_text(encoding="utf-8"), file.parent, file.stem
     jsonschema.validate(yaml.safe_load(text), json.loads(texts()[f"{kind}.schema.json"]))
     line = f"# yaml-language-server: $schema=../schemas/{kind}.schema.json"
     assert text.splitlines()[0] == line

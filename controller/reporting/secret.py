@@ -7,7 +7,7 @@ from pathlib import Path
 
 from controller.reporting.services import Mqtt
 
-LONGEST = 1_024
+LONGEST, MOST_BYTES = 1_024, 16 * 1_024
 
 
 class SecretError(Exception):
@@ -45,9 +45,12 @@ def read_private(path: Path) -> bytes:
         SecretError: It is not there, is no file, or others may read it.
     """
     try:
-        with path.open("rb") as file:
-            found = os.fstat(file.fileno())  # of what was opened: the name may point elsewhere by now
-            content = file.read(LONGEST * 16)
+        opened = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)  # a pipe would wait for a writer
+        try:
+            found = os.fstat(opened)  # of what was opened: the name may point elsewhere by now
+            content = os.read(opened, MOST_BYTES) if stat.S_ISREG(found.st_mode) else b""
+        finally:
+            os.close(opened)
     except OSError as error:
         msg = f"{path}: cannot be read: {error.strerror}"
         raise SecretError(msg) from None

@@ -68,10 +68,15 @@ class Mqtt(StrictModel):
     unprotected: Literal["refused", "the network is ours alone"] = Field(
         default="refused", description=_UNPROTECTED
     )
-    tls: Tls | None = Field(default=None, description="encryption; left out: none")
+    tls: Tls = Field(default=None, description="encryption")  # type: ignore[assignment]
     commands: Literal["refused", "allowed"] = Field(
         default="refused", description="whether commands are taken from the broker"
     )
+
+    @property
+    def encryption(self) -> Tls | None:
+        """As set; None: in clear."""
+        return self.tls
 
     @property
     def is_here(self) -> bool:
@@ -109,9 +114,14 @@ class Metrics(StrictModel):
 class Services(StrictModel):
     """What a station tells others."""
 
-    mqtt: Mqtt | None = Field(default=None, description="publishing to a broker")
+    mqtt: Mqtt = Field(default=None, description="publishing to a broker")  # type: ignore[assignment]
     journal: JournalKept = Field(default=JournalKept(), description="how long the journal is kept")
     metrics: Metrics = Field(default=Metrics(), description="figures in the text format of Prometheus")
+
+    @property
+    def publishing(self) -> Mqtt | None:
+        """Where and as whom; None: nothing is told to a broker."""
+        return self.mqtt if self.mqtt is not None and self.mqtt.publish else None
 
 
 def load_services(folder: Path) -> Services:
@@ -146,7 +156,7 @@ def is_loopback(host: str) -> bool:
 
 def _problems(document: Document[Services]) -> list[Problem]:
     """What each key alone does not show."""
-    mqtt = document.value.mqtt
+    mqtt: Mqtt | None = document.value.mqtt
     if mqtt is None:
         return []
     wrong: list[tuple[str, str]] = []
@@ -155,12 +165,13 @@ def _problems(document: Document[Services]) -> list[Problem]:
     if mqtt.has_password and not mqtt.user:
         key = "password_env" if mqtt.password_env else "password_file"
         wrong.append((key, "is a password without a user: set user"))
-    if mqtt.tls and bool(mqtt.tls.certificate_file) != bool(mqtt.tls.key_file):
+    tls = mqtt.encryption
+    if tls and bool(tls.certificate_file) != bool(tls.key_file):
         wrong.append(("tls", "has a certificate without its key, or a key alone: set both or none"))
     if not mqtt.is_here and mqtt.unprotected != OURS:
         way_out = f'or write unprotected: "{OURS}"'
-        named = mqtt.has_password or (mqtt.tls and mqtt.tls.certificate_file)
-        if mqtt.has_password and mqtt.tls is None:
+        named = mqtt.has_password or (tls and tls.certificate_file)
+        if mqtt.has_password and tls is None:
             wrong.append(
                 ("host", f"is another machine, and the password would go in clear: set tls, {way_out}")
             )
