@@ -6,11 +6,10 @@ Chilenski, DOT/FAA/AR-01/18, 2001). A decision is covered for a condition once i
 """
 
 import ast
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from typing import Any, NamedTuple
 
 from controller.engines.columns import ColumnRules, Columns, Rule
-from controller.sequence.expressions import read_of
 from controller.sequence.logic import Logic
 
 MOST = 60
@@ -23,11 +22,6 @@ class Decision(NamedTuple):
     fact: str
     tree: ast.expr
     conditions: tuple[ast.expr, ...]  # each once
-
-    @property
-    def text(self) -> str:
-        """As it is written in core form."""
-        return ast.unparse(self.tree)
 
 
 def decisions(logic: Logic) -> list[Decision]:
@@ -130,13 +124,3 @@ class Combinations:
             for k, rule in enumerate(rules):
                 packed = packed | (columns.whole(rule).astype(np.int64) << k)
             seen.update(map(int, np.unique(packed)))
-
-    def join(self, seen: Sequence[set[int]]) -> None:
-        """Adds what was met elsewhere."""
-        for own, other in zip(self.seen, seen, strict=True):
-            own |= other
-
-
-def named(decision: Decision) -> list[str]:
-    """The conditions as people name them."""
-    return [read.name if (read := read_of(node)) else ast.unparse(node) for node in decision.conditions]
