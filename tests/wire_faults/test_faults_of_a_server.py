@@ -197,7 +197,7 @@ async def test_a_reply_out_of_order_is_never_taken_for_a_newer_one(end, fault):
             if (newest := it.wire.newest) and (not lives or lives[-1] != newest.life):
                 lives.append(newest.life)
                 assert words[LIFE] - newest.life <= 8  # requests of one exchange and of its repetition
-            return len(it.server.requests) > 60
+            return len(it.server.requests) > 30
 
         await it.until(newer)
         assert lives == sorted(lives)
