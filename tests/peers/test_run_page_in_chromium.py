@@ -113,7 +113,9 @@ def test_the_cursor_follows_the_pointer_and_shows_values_with_units(opened: Open
         at_ms = round(float(opened.readout().removesuffix(" s")) * 1_000)
         if not 9_000 < at_ms < 10_010:
             supply_bar = recorded("supply_pa_g", at_ms) / 100_000
-            assert float(opened.value("supply air").removesuffix(" bar gauge")) == pytest.approx(supply_bar, abs=0.02)
+            assert float(opened.value("supply air").removesuffix(" bar gauge")) == pytest.approx(
+                supply_bar, abs=0.02
+            )
             assert opened.value("step") == _steps()[recorded("step", at_ms)].name
 
 
