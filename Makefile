@@ -18,9 +18,15 @@ test: $(VENV)/.dev ## every test
 	  $(BIN)/python -m pytest -n auto --dist loadfile --no-loadscope-reorder --ignore tests/scenarios; others=$$?; \
 	  wait $$scenarios && exit $$others
 
-test-peers: $(VENV)/.peers ## tests of pages in a real browser; needs Chromium
-	@command -v chromium || command -v chromium-browser || command -v google-chrome \
+PEERS := mbpoll libmodbus-dev pkg-config gcc
+PEERS_THERE = command -v mbpoll && command -v cc && pkg-config --exists libmodbus
+
+test-peers: $(VENV)/.peers ## tests with programs of others: a real browser, mbpoll, libmodbus
+	@{ command -v chromium || command -v chromium-browser || command -v google-chrome; } >/dev/null \
 	  || { echo "needs Chromium; on Debian: apt install chromium"; exit 1; }
+	@{ $(PEERS_THERE); } >/dev/null 2>&1 \
+	  || { [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null && apt-get install -y $(PEERS); } \
+	  || { echo "needs mbpoll, libmodbus and a C compiler; on Debian: apt install $(PEERS)"; exit 1; }
 	$(BIN)/python -m pytest -rs tests/peers
 
 bench: $(VENV)/.dev ## the figures of this machine; never part of the tests
@@ -28,6 +34,7 @@ bench: $(VENV)/.dev ## the figures of this machine; never part of the tests
 
 soak: $(VENV)/.dev ## every guard of the scenarios; random search at each station, FOR=10h, goes on where it was stopped
 	ALL_GUARDS=1 $(BIN)/python -m pytest -n auto tests/campaign/test_guards.py
+	WIRE_FUZZ_FRAMES=1000000 WIRE_FUZZ_SOCKET_FRAMES=10000 $(BIN)/python -m pytest -n 2 tests/wire_faults/test_fuzz_in_process.py tests/wire_faults/test_fuzz_over_sockets.py
 	@failed=0; for station in buckwheat_mill sugar_kitchen milk_powder_hall; do \
 	  $(BIN)/receiver search $$station --for $(or $(FOR),10h) --variants --out runs/soak_$$station || failed=1; done; exit $$failed
 
