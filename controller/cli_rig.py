@@ -69,6 +69,7 @@ def plant(
     start: Annotated[
         bool, typer.Option("--start", help="Somebody presses start 1 s after a controller has come.")
     ] = False,
+    fifo: Annotated[bool, typer.Option("--fifo", help="Ask the system for its real-time schedule.")] = False,
 ) -> None:
     """
     Run the simulated receiver of a station as a Modbus device, for a controller of any make.
@@ -95,7 +96,7 @@ def plant(
             raise ValueError(msg)
         ask = plant_command.read_ask(
             station_folder(station), address=address(listen) if listen else None, rate=rate,
-            for_ms=milliseconds(lasts) if lasts else None, start=start,
+            for_ms=milliseconds(lasts) if lasts else None, start=start, fifo=fifo,
         )  # fmt: skip
         plant_command.run(ask, typer.echo)
     except (ValueError, LinkError, PanelError) as no:

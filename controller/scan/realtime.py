@@ -3,6 +3,7 @@
 import gc
 import os
 import sys
+import threading
 
 SWITCH_S = 0.0005
 """A thread that writes may keep the interpreter from the scans no longer than this."""
@@ -19,12 +20,24 @@ def settle(fifo: bool) -> str:
     sys.setswitchinterval(SWITCH_S)
     gc.collect()
     gc.freeze()
-    if not fifo:
-        return ""
+    return _fifo() if fifo else ""
+
+
+def _fifo() -> str:
+    """
+    The real-time schedule, for this thread and, right below it, those that write for it.
+
+    A writer that stood in line with the rest of the machine while it holds the interpreter would keep the
+    scans waiting with it.
+    """
     if not hasattr(os, "sched_setscheduler"):
         return "--fifo: this system has no such schedule; goes on without"
+    here = threading.get_native_id()
     try:
-        os.sched_setscheduler(0, os.SCHED_FIFO, os.sched_param(FIFO_PRIORITY))
+        for thread in threading.enumerate():
+            number = thread.native_id or here
+            below = number != here
+            os.sched_setscheduler(number, os.SCHED_FIFO, os.sched_param(FIFO_PRIORITY - below))
     except OSError as no:
         return f"--fifo: not permitted ({no.strerror}; it needs CAP_SYS_NICE); goes on without"
     return f"SCHED_FIFO with priority {FIFO_PRIORITY}"

@@ -6,7 +6,6 @@ from typing import NamedTuple, Protocol, Self
 
 from controller.scan.timer_fd import timer_fd
 
-
 NS_IN_MS, NS_IN_S = 1_000_000, 1_000_000_000
 
 

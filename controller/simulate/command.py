@@ -176,6 +176,8 @@ def simulate(ask: Ask, progress: Callable[[int], None]) -> Outcome:
         if ask.out:
             _write_run_json(ask, ask.out, software, clock)
         totals = run.run(ask.for_ms, ask.explain_ms, progress)
+        if journal:
+            journal.lasted(totals.ms)
     if picture and ask.out:
         notes += picture.draw(ask.out, ask.station.receiver.name)
     took_s = clock.now_ms() / 1_000

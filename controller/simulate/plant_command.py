@@ -41,10 +41,17 @@ class Ask(NamedTuple):
     rate: float
     for_ms: int | None
     start: bool  # somebody presses start when a controller has come
+    fifo: bool = False
 
 
 def read_ask(
-    folder: Path, *, address: tuple[str, int] | None, rate: float, for_ms: int | None, start: bool
+    folder: Path,
+    *,
+    address: tuple[str, int] | None,
+    rate: float,
+    for_ms: int | None,
+    start: bool,
+    fifo: bool,
 ) -> Ask:
     """
     What was asked for, with the station's files.
@@ -55,7 +62,7 @@ def read_ask(
     station, plant = together(lambda: load_station(folder), lambda: load_plant(folder))
     host, port = address or (None, None)
     found = load_point_map(folder, load_points(folder))
-    return Ask(folder, station.receiver.name, found, plant, host, port, rate, for_ms, start)
+    return Ask(folder, station.receiver.name, found, plant, host, port, rate, for_ms, start, fifo)
 
 
 class SimulatedStation:
@@ -149,7 +156,8 @@ async def _run(ask: Ask, say: Callable[[str], None]) -> None:
             try:
                 station.said = _address(ask, wire)
                 rate = "" if ask.rate == 1 else f", {ask.rate:g} times real time"
-                settle(fifo=False)
+                if told := settle(ask.fifo):
+                    say(told)
                 say(f"{ask.name}: simulated plant, {station.said}{rate}; no machine moves")
                 async with Ticker(STEP_MS, rate=ask.rate) as ticks:
                     ended = await station.run(ticks, stop)

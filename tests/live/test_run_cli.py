@@ -1,8 +1,14 @@
 """`receiver run` and `receiver plant`: what is refused and how it is said, and what a run leaves behind."""
 
+import asyncio
 import json
+import os
 import shutil
+import signal
+import subprocess
+import sys
 import tempfile
+from pathlib import Path
 
 import pytest
 from live.rigs import LOGIC, MILL
@@ -12,6 +18,7 @@ from controller.cli import app
 from controller.live import run_command
 from controller.live.kept_memory import FILE, read_kept
 from controller.reporting.journal import read_cycles, read_events
+from controller.scan.stop import Stop
 from controller.trace.reader import Trace
 
 
@@ -101,6 +108,37 @@ def test_a_run_leaves_journal_trace_and_run_json_and_what_is_kept(tmp_path):
     again = invoke("run", MILL, "--io", "simulated", "--out", out)
     assert again.exit_code == 2
     assert "holds a run already" in again.stderr
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_a_signal_ends_the_run_in_order_with_safe_outputs(number, tmp_path):
+    receiver = str(Path(sys.executable).with_name("receiver"))
+    command = [receiver, "run", str(MILL), "--io", "simulated", "--out", str(tmp_path / "run")]
+    run = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+    try:
+        assert any("power-up" in line for line in run.stdout)
+        run.send_signal(number)
+        said, _ = run.communicate(timeout=60)
+    finally:
+        run.kill()
+    assert run.returncode == 0
+    assert f"ended: {number.name}; outputs safe, confirmed" in said
+    assert json.loads((tmp_path / "run" / "run.json").read_text())["ended"] == number.name
+
+
+async def test_a_second_signal_ends_at_once(monkeypatch):
+    ended, said = asyncio.Event(), []
+    monkeypatch.setattr(os, "_exit", lambda code: (said.append(code), ended.set()))
+    with Stop(said.append) as stop:
+        assert stop() == ""
+        os.kill(os.getpid(), signal.SIGTERM)
+        async with asyncio.timeout(10):
+            while not stop():
+                await asyncio.sleep(0)
+            os.kill(os.getpid(), signal.SIGTERM)
+            await ended.wait()
+    assert said[0].startswith("SIGTERM: outputs go to safe")
+    assert said[1] == 128 + signal.SIGTERM
 
 
 @pytest.mark.parametrize(
