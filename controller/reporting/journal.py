@@ -1,94 +1,175 @@
 """
 The journal of a run: cycle records and events in one SQLite file, with one writer.
 
-A cycle is on the disk before `add_cycle` returns (WAL, synchronous FULL, one commit each), so that neither a
-killed process nor a power cut loses a finished cycle. Events wait for the next commit: a kill may take the
-events since the last finished cycle or trip, never one before it.
+What was committed is on the disk (WAL, synchronous FULL), so that neither a killed process nor a power cut
+loses it. A cycle is committed before `add_cycle` returns, a fault before `add_events` does; other events
+wait for the next commit. Whoever tells lines to others does it by their numbers, after they are on the disk.
 """
 
-import json
 import sqlite3
-from collections.abc import Iterable, Iterator
-from contextlib import closing, contextmanager
+from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from pathlib import Path
-from typing import Any, Self
+from typing import Self
 
 from controller.events import Priority
-from controller.records import CycleRecord, EventRecord, as_document, from_document
+from controller.records import CycleRecord, EventRecord
+from controller.reporting.journal_file import (
+    AUDIT,
+    FORMAT,
+    LASTED,
+    NEWEST,
+    REMOVED_UNTOLD,
+    TABLES,
+    TAKEN,
+    TOLD,
+    Marks,
+    insert,
+    lines_after,
+    marks_of,
+    other_format,
+)
+from controller.reporting.journal_file import FILE as FILE
+from controller.reporting.journal_file import JournalError as JournalError
+from controller.reporting.journal_file import Line as Line
+from controller.reporting.journal_file import each_line as each_line
+from controller.reporting.journal_file import not_a_new_folder as not_a_new_folder
+from controller.reporting.journal_file import read_cycles as read_cycles
+from controller.reporting.journal_file import read_events as read_events
+from controller.reporting.journal_file import read_marks as read_marks
+from controller.reporting.journal_kept import LOOKED_AT_EVERY, UNTOLD_TIMES, Kept, Removed, remove
 
-FILE = "journal.sqlite"
-FORMAT = 2
-
-_TABLES = """
-CREATE TABLE IF NOT EXISTS cycle (
-  number INTEGER PRIMARY KEY, start_ms INTEGER NOT NULL, record TEXT NOT NULL);
-CREATE TABLE IF NOT EXISTS event (
-  n INTEGER PRIMARY KEY, at_ms INTEGER NOT NULL, utc TEXT NOT NULL, id TEXT NOT NULL, what TEXT NOT NULL,
-  priority INTEGER NOT NULL, detail TEXT NOT NULL);
-"""
-
-
-class JournalError(Exception):
-    """The journal cannot be written or read; says where and why."""
-
-
-def not_a_new_folder(out: Path) -> str:
-    """Why no run can be left in a folder; empty where one can."""
-    if (out / FILE).exists():
-        return "holds a run already; name another folder, or remove that one"
-    if out.is_dir() and any(out.iterdir()):
-        return "is not empty and holds no run; name a new folder, or an empty one"
-    return ""
+MOST_UNWRITTEN = 50_000
+"""Lines that wait in memory while the disk takes none: hours of a busy receiver, some tens of MB."""
 
 
 class Journal:
     """
-    The one writer of a journal. `other_thread`: it is written by another thread than the one that opens it.
+    The one writer of a journal.
 
-    Raises:
-        JournalError: The folder or the file cannot be written, or it is not a journal of this format.
+    A JournalError of a commit loses nothing: all that was added stays in memory and goes with the next commit
+    that succeeds, under the same numbers. So it is never added again; what to do meanwhile is the caller's.
     """
 
-    def __init__(self, folder: Path, *, other_thread: bool = False) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        *,
+        boot: str = "",
+        readers: Sequence[str] = (),
+        kept: Kept | None = None,
+        other_thread: bool = False,
+    ) -> None:
+        """
+        Opens or makes it.
+
+        Args:
+            folder: The run folder.
+            boot: Names this start of the controller.
+            readers: Who tells lines to others. A new one begins at the present end; one that was named before
+                and is not now holds nothing back any more.
+            kept: How much stays; None: all.
+            other_thread: It is written by another thread than the one that opens it.
+
+        Raises:
+            JournalError: The folder or the file cannot be written, or it is not a journal of this format.
+        """
         self.path = folder / FILE
+        self._boot, self._kept = boot, kept
         try:
             folder.mkdir(parents=True, exist_ok=True)
             self._db = sqlite3.connect(self.path, isolation_level=None, check_same_thread=not other_thread)
-            self._prepare()
+            self._prepare(readers)
         except (OSError, sqlite3.Error) as error:
             msg = f"{folder}: the run folder cannot be written: {_why(error)}"
             raise JournalError(msg) from error
+        self._lines: list[Line] = []
+        self._since_look = LOOKED_AT_EVERY
 
-    def _prepare(self) -> None:
+    def _prepare(self, readers: Sequence[str]) -> None:
         self._db.execute("PRAGMA journal_mode = WAL")
         self._db.execute("PRAGMA synchronous = FULL")
         (found,) = self._db.execute("PRAGMA user_version").fetchone()
         if found not in (0, FORMAT):
             self._db.close()
-            raise _other_format(self.path, found)
-        self._db.executescript(_TABLES)
+            raise other_format(self.path, found)
+        self._db.executescript(TABLES)
         self._db.execute(f"PRAGMA user_version = {FORMAT}")
-        self._db.execute("BEGIN")
+        marks = marks_of(self._db)
+        self._newest = self._written = int(marks.get((NEWEST, ""), 0))
+        self._told = {reader: int(marks.get((TOLD, reader), self._newest)) for reader in readers}
+        self.removed_untold = int(marks.get((REMOVED_UNTOLD, ""), 0))
+        self._taken = int(marks.get((TAKEN, self._boot), 0))
+        self._marks: Marks = {(TOLD, reader): told for reader, told in self._told.items()}
+        self._db.execute("DELETE FROM mark WHERE kind = ?", (TOLD,))
+        insert(self._db, [], self._marks)
+        self._marks.clear()
 
+    # ---- written ---------------------------------------------------------------------------------------
     def add_cycle(self, record: CycleRecord) -> None:
         """Writes a cycle and commits all that waits."""
-        row = (record.number, record.start_ms, json.dumps(as_document(record)))
-        with self._told():
-            self._db.execute("INSERT INTO cycle VALUES (?, ?, ?)", row)
-            self._commit()
+        self._add(record)
+        self.commit()
 
     def add_events(self, records: Iterable[EventRecord]) -> None:
         """Writes events; commits at once where one of them is a fault."""
-        rows = list(records)
-        with self._told():
-            self._db.executemany("INSERT INTO event VALUES (NULL, ?, ?, ?, ?, ?, ?)", rows)
-            if any(row.priority == Priority.HIGH for row in rows):
-                self._commit()
+        high = False
+        for record in records:
+            self._add(record)
+            high |= record.priority == Priority.HIGH
+        if high:
+            self.commit()
+
+    def take(self, number: int) -> None:
+        """The records of this start up to `number`, as their sender counts them, have been added."""
+        self._marks[TAKEN, self._boot] = number
+
+    def lasted(self, at_ms: int) -> None:
+        """This start of the controller ran until then, also where it says nothing more."""
+        self._marks[LASTED, self._boot] = at_ms
+
+    def anchor(self, head: str, count: int) -> None:
+        """How the audit log stands; with the next commit."""
+        self._marks[AUDIT, "head"], self._marks[AUDIT, "count"] = head, count
 
     def commit(self) -> None:
-        """What waits is on the disk when it returns."""
-        with self._told():
-            self._commit()
+        """
+        What waits is on the disk when it returns.
+
+        Raises:
+            JournalError: It is not; all of it waits on.
+        """
+        if not self._lines and not self._marks:
+            return
+        marks = {(NEWEST, ""): self._newest, **self._marks} if self._lines else self._marks
+        try:
+            self._db.execute("BEGIN IMMEDIATE")
+            insert(self._db, self._lines, marks)
+            removed = self._remove()
+            self._db.execute("COMMIT")
+        except sqlite3.Error as error:
+            with suppress(sqlite3.Error):
+                self._db.execute("ROLLBACK")
+            msg = f"{self.path}: cannot be written: {error}"
+            raise JournalError(msg) from error
+        self._written = self._newest
+        self._taken = int(self._marks.get((TAKEN, self._boot), self._taken))
+        self._lines, self._marks = [], {}
+        if removed.up_to:
+            self._since_look = LOOKED_AT_EVERY  # there may be more to remove
+        if removed.untold:
+            self.removed_untold += removed.untold
+            self._newest = self._written = self._newest + 1  # the line that says so
+
+    @property
+    def unwritten(self) -> int:
+        """Lines that wait for a commit."""
+        return len(self._lines)
+
+    @property
+    def taken(self) -> int:
+        """The records of this start up to this number are on the disk."""
+        return self._taken
 
     def __enter__(self) -> Self:
         return self
@@ -97,59 +178,69 @@ class Journal:
         self.close()
 
     def close(self) -> None:
-        """Commits what waits."""
-        with self._told():
-            self._db.execute("COMMIT")
+        """Commits what waits; closed in any case."""
+        try:
+            self.commit()
+        finally:
             self._db.close()
 
-    def _commit(self) -> None:
-        self._db.execute("COMMIT")
-        self._db.execute("BEGIN")
+    # ---- told to others --------------------------------------------------------------------------------
+    def waiting(self, reader: str, limit: int = 100, after: int = 0) -> list[Line]:
+        """
+        What this reader has not told yet, in order: lines that are on the disk, and no others.
 
-    @contextmanager
-    def _told(self) -> Iterator[None]:
+        Args:
+            reader: One of those named at opening.
+            limit: At most so many.
+            after: Only with a number over this: what is on its way need not be read again.
+
+        Raises:
+            JournalError: It cannot be read.
+        """
         try:
-            yield
+            return list(lines_after(self._db, max(after, self._told[reader]), limit))
         except sqlite3.Error as error:
-            msg = f"{self.path}: cannot be written: {error}"
+            msg = f"{self.path}: cannot be read: {error}"
             raise JournalError(msg) from error
 
+    def told(self, reader: str, up_to: int) -> None:
+        """
+        This reader has told the lines up to this number. On the disk with the next commit.
 
-def read_cycles(folder: Path) -> list[CycleRecord]:
-    """
-    The finished cycles of a run.
+        Raises:
+            ValueError: There is no such line on the disk yet.
+        """
+        if up_to > self._written:
+            msg = f"line {up_to} was told before it was written: the newest is {self._written}"
+            raise ValueError(msg)
+        if up_to > self._told[reader]:
+            self._told[reader] = self._marks[TOLD, reader] = up_to
 
-    Raises:
-        JournalError: There is no journal, it cannot be read, or it is of another format.
-    """
-    rows = _rows(folder, "SELECT record FROM cycle ORDER BY number")
-    return [from_document(json.loads(row[0])) for row in rows]
+    # ---- inside ----------------------------------------------------------------------------------------
+    def _add(self, record: EventRecord | CycleRecord) -> None:
+        if len(self._lines) >= MOST_UNWRITTEN:
+            msg = f"{self.path}: {MOST_UNWRITTEN} lines wait for the disk; no more are taken"
+            raise JournalError(msg)
+        self._newest += 1
+        self._lines.append(Line(self._newest, self._boot, record))
 
-
-def read_events(folder: Path) -> list[EventRecord]:
-    """The events of a run, in order. Raises as `read_cycles`."""
-    columns = ", ".join(EventRecord._fields)
-    return [EventRecord(*row) for row in _rows(folder, f"SELECT {columns} FROM event ORDER BY n")]
-
-
-def _rows(folder: Path, query: str) -> list[tuple[Any, ...]]:
-    path = folder / FILE
-    if not path.is_file():
-        msg = f"{path}: no such file; a run folder holds a {FILE}"
-        raise JournalError(msg)
-    try:
-        with closing(sqlite3.connect(path)) as db:
-            (found,) = db.execute("PRAGMA user_version").fetchone()
-            if found != FORMAT:
-                raise _other_format(path, found)
-            return db.execute(query).fetchall()
-    except sqlite3.Error as error:
-        msg = f"{path}: cannot be read: {error}"
-        raise JournalError(msg) from error
-
-
-def _other_format(path: Path, found: int) -> JournalError:
-    return JournalError(f"{path}: is a journal of format {found}, this program knows format {FORMAT}")
+    def _remove(self) -> Removed:
+        """Within the commit, now and then."""
+        self._since_look += len(self._lines)
+        if self._kept is None or not self._lines or self._since_look < LOOKED_AT_EVERY:
+            return Removed()
+        self._since_look = 0
+        newest = self._lines[-1].record
+        at_ms, utc = newest[:2] if isinstance(newest, EventRecord) else (newest.start_ms, newest.start_utc)
+        removed = remove(self._db, self._kept, min(self._told.values(), default=self._newest), utc)
+        if removed.untold:
+            what = f"{removed.untold} lines, {removed.first_untold} to {removed.up_to}"
+            size = f"the journal is larger than {UNTOLD_TIMES} x {self._kept.mb:g} MB"
+            event = EventRecord(at_ms, utc, "RECORDS_REMOVED", what, int(Priority.LOW), size)
+            line = Line(self._newest + 1, self._boot, event)
+            count = self.removed_untold + removed.untold
+            insert(self._db, [line], {(NEWEST, ""): line.n, (REMOVED_UNTOLD, ""): count})
+        return removed
 
 
 def _why(error: Exception) -> str:

@@ -112,9 +112,9 @@ def test_a_journal_of_another_format_is_left_alone(tmp_path):
     db = sqlite3.connect(tmp_path / FILE)
     db.execute("PRAGMA user_version = 99")
     db.close()
-    with pytest.raises(JournalError, match="is a journal of format 99, this program knows format 2"):
+    with pytest.raises(JournalError, match="is a journal of format 99, this program knows format 3"):
         Journal(tmp_path)
-    with pytest.raises(JournalError, match="is a journal of format 99, this program knows format 2"):
+    with pytest.raises(JournalError, match="is a journal of format 99, this program knows format 3"):
         read_cycles(tmp_path)
 
 
