@@ -42,7 +42,9 @@ class Told(StrictModel):
     ts: Utc
     mono_ms: Count = Field(description="ms since power-up, whatever was done to the clock")
     boot: Boot
-    seq: Count = Field(description="of this kind in this boot; the same number again is the same message")
+    seq: Count = Field(
+        description="the same kind, boot and number is the same message; events and cycles share one count"
+    )
     station: str = Field(min_length=1, max_length=80)
     simulated: bool = Field(description="no machine stands behind this")
     forced: bool = Field(description="an input reads other than its wire, or a failure is put in")

@@ -4,6 +4,7 @@ What goes to the broker: records and states as topic and JSON, each after a sche
 Pure: neither clock nor socket. Who publishes brings boot id, number, date and monotonic milliseconds. Topics:
 `receiver/v1/{site}/{unit}/` and then status, state, tags/TAG, event, alarm/ID, cycle, command, answer.
 Delivery is "at least once" but for tags: a message that comes twice bears the same boot, kind and number.
+Events and cycles share one count, that of the journal: a number that is missing from both is a line lost.
 
 A number that is not finite becomes null; a value that no schema allows raises `ValueError`, for it is a
 mistake of this program and not of the world.
@@ -63,11 +64,11 @@ class Head(NamedTuple):
 
     station: str
     boot: str  # UUID of this power-up
-    seq: int  # counts the messages of one kind in this boot; a repeat is a duplicate, a gap in events a loss
+    seq: int  # of this kind in this boot; of events and cycles the journal's line, counted over both
     utc: str  # ISO 8601 with its offset; of events, alarms and cycles the record's own is taken
     mono_ms: int  # since power-up; a clock that is set does not move it; of records their own
     simulated: bool  # no machine behind it
-    forced: bool  # an input reads other than its wire, or a failure is put in
+    forced: bool  # an input reads other than its wire, or a failure is put in; see `forced_after`
 
 
 class AlarmNow(NamedTuple):
@@ -151,8 +152,9 @@ def tag(topics: Topics, head: Head, reading: Reading) -> Message:
 def event(topics: Topics, head: Head, record: EventRecord) -> Message:
     """A line of the journal: QoS 1, not retained."""
     head = head._replace(utc=record.utc, mono_ms=record.at_ms)
+    row = EVENTS.get(record.id)  # a journal of another version may know more
     body = {
-        "id": record.id, "what": record.what, "text": EVENTS[record.id].text, "priority": record.priority,
+        "id": record.id, "what": record.what, "text": row.text if row else "", "priority": record.priority,
         "detail": record.detail,
     }  # fmt: skip
     return Message(topics.of("event"), _json("event", head, body), 1, retain=False)

@@ -90,7 +90,7 @@ class Mqtt(StrictModel):
 
 
 class JournalKept(StrictModel):
-    """How much of the journal stays; what no broker has acknowledged yet always does."""
+    """How much of the journal stays; what no broker has acknowledged yet goes last, at twice the size."""
 
     keep_days: int = Field(
         default=400, ge=1, le=3_650, description="older lines are removed", json_schema_extra={"unit": "days"}

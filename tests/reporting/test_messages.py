@@ -125,6 +125,11 @@ def test_the_moves_of_the_alarms_of_a_run_are_told_and_retained_with_what_to_do(
         assert document["mono_ms"] == record.at_ms
 
 
+def test_an_event_of_another_version_is_told_without_its_text():
+    record = told_run().events[0]._replace(id="NOT_YET_INVENTED")
+    assert read("event", messages.event(TOPICS, HEAD, record))["text"] == ""
+
+
 def test_steps_commands_and_interlocks_are_no_moves_of_an_alarm():
     assert all(
         messages.alarm_now(record) is None
