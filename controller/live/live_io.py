@@ -38,7 +38,7 @@ class LiveIo(NamedTuple):
     end: Callable[[], Awaitable[bool]] | None = None
     """Hands over safe outputs and closes; whether they are known to have arrived. None: `port.close` does."""
     link: Callable[[], str] | None = None
-    """How the link stands, in words; empty while good."""
+    """What is wrong with the link, in words; empty while images come."""
 
     @property
     def real(self) -> bool:

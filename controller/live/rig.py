@@ -161,7 +161,7 @@ class Rig:
         for segment in self._scans.take(dt_ms, before, inputs, done, cut=bool(given)):
             self._look(segment, given if segment.last_ms == self.now_ms else ())
         self._keep(self.memory, self.now_ms)
-        if self.io.link is not None and (link := self.io.link()) != self._link:
+        if self.io.link is not None and bool(link := self.io.link()) != bool(self._link):
             self._link = link
             self._tell("LINK_CHANGED", link or "good")
 

@@ -139,7 +139,7 @@ def _modbus(ask: Ask, clock: WallClock) -> LiveIo:
 
 def _state(port: Any) -> str:
     health = port.health
-    return "" if health.state == "good" else f"{health.state}: {health.said}"
+    return f"bad: {health.said}" if health.state == "bad" else ""
 
 
 def _document(ask: Ask, io: LiveIo, clock: WallClock, software: str) -> dict[str, Any]:

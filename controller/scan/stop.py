@@ -10,7 +10,7 @@ SIGNALS = (signal.SIGINT, signal.SIGTERM)
 
 
 class Stop:
-    """Within `with`, on a running loop, it takes SIGINT and SIGTERM; called, it says why to end, if it does."""
+    """Within `with`, on a running loop, it takes SIGINT and SIGTERM; called, it says why to end."""
 
     def __init__(self, tell: Callable[[str], None]) -> None:
         self._tell, self._said = tell, ""

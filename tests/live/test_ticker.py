@@ -5,6 +5,7 @@ import sys
 
 import pytest
 
+from controller.scan import realtime
 from controller.scan.lateness import Lateness
 from controller.scan.ticker import Ticker
 
@@ -90,3 +91,18 @@ def test_percentiles_are_those_of_what_was_taken():
 def test_without_a_scan_nothing_is_told():
     assert Lateness().percentile(50) is None
     assert Lateness().said() == "no scan"
+
+
+def test_a_schedule_that_is_not_permitted_is_said_and_the_run_goes_on(monkeypatch):
+    def refused(*_):
+        raise PermissionError(1, "Operation not permitted")
+
+    monkeypatch.setattr(realtime.os, "sched_setscheduler", refused, raising=False)
+    monkeypatch.setattr(realtime.os, "SCHED_FIFO", 1, raising=False)
+    monkeypatch.setattr(realtime.os, "sched_param", int, raising=False)
+    monkeypatch.setattr(realtime.gc, "freeze", lambda: None)
+    monkeypatch.setattr(realtime.sys, "setswitchinterval", lambda s: None)
+    assert realtime.settle(fifo=False) == ""
+    said = realtime.settle(fifo=True)
+    assert "not permitted (Operation not permitted" in said
+    assert "goes on without" in said
