@@ -39,16 +39,17 @@ class RealIoError(Exception):
 
 class Driver:
     """
-    Drives one scenario once.
+    Drives one scenario once, or what it is told to do if there is none.
 
     Raises:
-        RealIoError: The target is no simulated one, and the timeline lets something fail.
+        RealIoError: The target is no simulated one, and the timeline lets something fail, or there is none.
     """
 
-    def __init__(self, scenario: Scenario, target: Target, evaluate: Evaluate) -> None:
+    def __init__(self, scenario: Scenario | None, target: Target, evaluate: Evaluate) -> None:
         if not target.simulated:
             _refuse_failures(scenario)
-        self._scenario, self._target, self._evaluate = scenario, target, evaluate
+        self._beats, self._lasts_ms = (scenario.beats, scenario.lasts_ms) if scenario else ((), 0)
+        self._target, self._evaluate = target, evaluate
         self._chunks: list[Chunk] = []
         self._due: list[tuple[int, int, Callable[[], None]]] = []
         self._tie = count()
@@ -59,7 +60,7 @@ class Driver:
     def drive(self) -> Driven:
         """The whole timeline, and what is to run after it."""
         moments: list[int | None] = []
-        for beat in self._scenario.beats:
+        for beat in self._beats:
             came = self._wait_for(beat)
             moments.append(self._target.now_ms if came else None)
             self._delivered.append(self._target.reading("delivered_kg"))
@@ -69,7 +70,7 @@ class Driver:
                 self.do(action)
         if None not in moments:
             self.run_until(self._target.now_ms + self._end_after(moments))
-        moments += [None] * (len(self._scenario.beats) - len(moments))
+        moments += [None] * (len(self._beats) - len(moments))
         self._delivered.append(self._target.reading("delivered_kg"))
         return Driven(self._chunks, moments, self._target.now_ms, self._delivered, self._done)
 
@@ -78,11 +79,11 @@ class Driver:
         now_ms = self._target.now_ms
         ends = [
             (at or 0) + e.within_ms
-            for beat, at in zip(self._scenario.beats, moments, strict=True)
+            for beat, at in zip(self._beats, moments, strict=True)
             for e in beat.expected
             if e.within_ms < NEVER
         ]
-        return max([self._scenario.lasts_ms, *(end - now_ms + self._target.scan_ms for end in ends)])
+        return max([self._lasts_ms, *(end - now_ms + self._target.scan_ms for end in ends)])
 
     # ---- waiting -------------------------------------------------------------------------------------
     def _wait_for(self, beat: Beat) -> bool:
@@ -232,8 +233,8 @@ class Driver:
         self._done.append((self._target.now_ms, what))
 
 
-def _refuse_failures(scenario: Scenario) -> None:
-    said = [
+def _refuse_failures(scenario: Scenario | None) -> None:
+    said = ["whatever is asked"] if scenario is None else [
         f"line {beat.line}: {action.name or 'power cut'}"
         for beat in scenario.beats
         for action in beat.actions

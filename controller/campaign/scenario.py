@@ -54,6 +54,13 @@ class Action(NamedTuple):
     source: str = "panel"
 
 
+class Deed(NamedTuple):
+    """Something done at a moment."""
+
+    at_ms: int
+    action: Action
+
+
 class Expected(NamedTuple):
     """One thing that must follow a moment."""
 

@@ -10,9 +10,9 @@ import pytest
 from campaign.short_search import HONEST, LOGIC, MILL, bench, without_horn
 
 from controller.campaign.planted import changed
-from controller.campaign.scenario import Action
+from controller.campaign.scenario import Action, Deed
 from controller.campaign.search.command import Ask, Bench, Here, Search, shown, summary
-from controller.campaign.search.episode import Deed, Episode, written
+from controller.campaign.search.episode import Episode, written
 from controller.campaign.search.invariants import DELIVERS, LIVENESS
 from controller.campaign.search.state import FILE, Line
 from controller.campaign.search.trial import NOTHING_FALLS, Trial

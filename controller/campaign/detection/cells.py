@@ -5,7 +5,15 @@ from functools import cache
 from pathlib import Path
 from typing import NamedTuple
 
-from controller.campaign.detection.beginnings import CYCLES, Beginning, Watch, beginnings, deeds_of, stop_ms
+from controller.campaign.detection.beginnings import (
+    CYCLES,
+    Beginning,
+    Unrecorded,
+    Watch,
+    beginnings,
+    deeds_of,
+    stop_ms,
+)
 from controller.campaign.detection.expectations import Expectation, Line, Mode, expected
 from controller.campaign.detection.instrument_modes import INSTRUMENTS
 from controller.campaign.detection.machine_modes import MACHINE
@@ -17,7 +25,6 @@ from controller.sequence.steps import DRAIN, FAULT, Step
 from controller.settings import load_station
 from controller.simulate.executors import Executor, best, executor, options_of
 from controller.simulate.parts_fitted import has_part
-from controller.simulate.station_loop import StationLoop
 from io_sim.failures import CATALOGUE, FailureMode
 from io_sim.settings import load_plant
 
@@ -41,7 +48,7 @@ class Healthy(NamedTuple):
 
 class Bench:
     """
-    A station, its steps reached; the loop is the same for all cells.
+    A station, its steps reached; it is the same for all cells.
 
     Args:
         folder: Of the station.
@@ -63,21 +70,21 @@ class Bench:
         self.name, self.presets, self.wired = folder.name, whole.receiver.presets, whole.wired
         self.logic, self._plant = logic or Logic(RECEIVER), load_plant(folder)
         self._executor = ran or executor(best(), self.logic, None, options_of(self.presets))
-        self._loops: dict[tuple[tuple[str, int], ...], StationLoop] = {}
+        self._stations: dict[tuple[tuple[str, int], ...], Unrecorded] = {}
         self._healthy: dict[tuple[int, tuple[str, ...], bool, int], Healthy] = {}
         self.interlocks = self.logic.definition.interlocks
-        self.powered_up = self.loop({}).kept()
-        self.beginnings = beginnings(self.loop({}), cycles, steps)
+        self.powered_up = self.on({}).loop.kept()
+        self.beginnings = beginnings(self.on({}), cycles, steps)
         self.parts = {mode.id: mode for mode in CATALOGUE if has_part(mode, self.presets, self.wired)}
         self.modes = tuple(mode for mode in MODES if mode.id in self.parts)
 
-    def loop(self, other: dict[str, int]) -> StationLoop:
-        """The loop with these presets instead of the station's own."""
+    def on(self, other: dict[str, int]) -> Unrecorded:
+        """The simulated station with these presets instead of its own."""
         key = tuple(other.items())
-        if key not in self._loops:
+        if key not in self._stations:
             presets = shortened(self.presets, other)
-            self._loops[key] = StationLoop(self.logic, presets, self._plant, self._executor, seed=1)
-        return self._loops[key]
+            self._stations[key] = Unrecorded(self.logic, presets, self._plant, self._executor, [], seed=1)
+        return self._stations[key]
 
     def expectation(self, mode: Mode, step: int) -> Expectation | None:
         """What is expected of a mode that begins in a step."""
@@ -117,14 +124,15 @@ class Bench:
         )  # fmt: skip
 
     def _watch(self, beginning: Beginning, mode: Mode, failing: bool) -> Watch:
-        loop = self.loop(dict(mode.shortened or {}))
+        station = self.on(dict(mode.shortened or {}))
+        loop = station.loop
         loop.restore(beginning.kept)
         for name in mode.beside:
             loop.fail(name, 1)
         if failing:
             loop.fail(mode.id, mode.amount)
         names = (*mode.beside, mode.id) if failing else mode.beside
-        return Watch(loop, deeds_of(beginning, names, mode.stopped))
+        return Watch(station, deeds_of(beginning, names, mode.stopped))
 
 
 def shortened(presets: Presets, other: Mapping[str, int]) -> Presets:

@@ -7,10 +7,11 @@ from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from controller.campaign.detection.beginnings import AWAKE_MS, Watch, pressed
+from controller.campaign.detection.beginnings import AWAKE_MS, START, Watch
 from controller.campaign.detection.cells import MODES, OF_A_NORMAL_DAY, Bench, bench
 from controller.campaign.detection.expectations import COMMANDS_REFUSED, Mode
 from controller.campaign.detection.verdicts import GAPS, Cell, Coverage, coverage, coverage_of_modes
+from controller.campaign.scenario import Deed
 from controller.sequence.steps import Step
 from controller.simulate.parts_fitted import lack
 from io_sim.failures import CATALOGUE
@@ -131,9 +132,9 @@ def _row_on(station: Bench, name: str) -> list[Cell]:
 
 def false_alarms(station: Bench, lasts_ms: int) -> tuple[tuple[str, int], ...]:
     """What acts on a healthy station in so much plant time, and how often; but for a normal day's."""
-    loop = station.loop({})
-    loop.restore(station.powered_up)
-    watch = Watch(loop, pressed("start_pb", AWAKE_MS))
+    simulated = station.on({})
+    simulated.loop.restore(station.powered_up)
+    watch = Watch(simulated, [Deed(AWAKE_MS, START)])
     while watch.after_ms < lasts_ms:
         watch.advance(lasts_ms)
     refused = Counter({name: 1 for name in COMMANDS_REFUSED if name in watch.acted})

@@ -5,7 +5,7 @@ from typing import Any, NamedTuple
 
 import yaml
 
-from controller.campaign.scenario import Action
+from controller.campaign.scenario import Action, Deed
 from controller.campaign.search.invariants import DELIVERS, Invariant
 from controller.campaign.search.variants import AS_SET, VARIANTS
 from controller.campaign.words import NEVER
@@ -21,13 +21,6 @@ OTHERWISE = {
     "vessel_demand_kg_h": ("vessel", "demand_kg_h"),
 }
 """Plant parameters that an episode may set, and their keys in a file."""
-
-
-class Deed(NamedTuple):
-    """Something done at a moment."""
-
-    at_ms: int
-    action: Action
 
 
 class Episode(NamedTuple):

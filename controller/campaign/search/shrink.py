@@ -9,8 +9,8 @@ same rule is kept.
 from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
-from controller.campaign.scenario import Action
-from controller.campaign.search.episode import Deed, Episode
+from controller.campaign.scenario import Action, Deed
+from controller.campaign.search.episode import Episode
 from controller.campaign.search.invariants import DELIVERS
 from controller.campaign.search.trial import Ran
 from controller.campaign.words import NEVER

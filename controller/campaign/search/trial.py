@@ -9,9 +9,9 @@ from typing import NamedTuple
 from controller.campaign.drive import Driver
 from controller.campaign.patterns import pattern
 from controller.campaign.runner import Runner
-from controller.campaign.scenario import SCAN_MS, Action
+from controller.campaign.scenario import SCAN_MS, Action, Deed
 from controller.campaign.search.chance import Chance, modes_of, plant_of, spread, whole
-from controller.campaign.search.episode import Deed, Episode
+from controller.campaign.search.episode import Episode
 from controller.campaign.search.invariants import (
     DELIVERS,
     INVARIANTS,
@@ -116,7 +116,7 @@ class _Walk(Driver):
     """Drives an episode; what is done at a moment is done as a scenario does it."""
 
     def __init__(self, target: WatchedStation) -> None:
-        super().__init__(None, target, lambda *_: [])  # type: ignore[arg-type]
+        super().__init__(None, target, lambda *_: [])
         self.target = target
 
     def does(self, deeds: tuple[Deed, ...]) -> None:
