@@ -17,6 +17,20 @@ from controller.campaign.wire_station import WireStation
 from controller.clock import WallClock
 from controller.modbus.point_map import PointMap, load_point_map
 
+LATE_MOST_MS = 100
+"""A plant that comes later than that is none that a controller could be judged by."""
+
+
+class LateError(Exception):
+    """This computer was too late with a scan: nothing can be said of the controller."""
+
+    def __init__(self, late_ms: int) -> None:
+        super().__init__(
+            f"this computer was {late_ms} ms late with a scan, over {LATE_MOST_MS}: the controller may have "
+            "seen a lost link; run it again, with less beside it"
+        )
+
+
 Meet = Callable[[PointMap], PlantEnd]
 
 
@@ -87,6 +101,8 @@ class WireRunner(Runner):
                 end, s.plant, wired, asked.items(), s.head.seed, point_map.watchdog_ms, SCAN_MS
             )
             driven = Driver(s, station, evaluate).drive()
+        if station.latest_ms > LATE_MOST_MS:
+            raise LateError(station.latest_ms)
         return driven, recorded(driven.chunks)
 
     def _wired(self, scenario: Scenario) -> frozenset[str]:

@@ -17,7 +17,7 @@ from io_sim.parameters import PlantParameters
 from io_sim.plant import Plant
 
 MOVES = tuple(name for name in Outputs._fields if not name.endswith(("lamp", "horn")))
-THERE_MS, REST_MS, CALM_MS, PRESSED_MS, RESETS = 15_000, 60_000, 1_500, 400, 5
+THERE_MS, REST_MS, CALM_MS, PRESSED_MS, RESETS = 30_000, 60_000, 1_500, 400, 5
 """How long it may take to be there and to come to rest, how long it must rest; presses of a button."""
 
 
@@ -66,7 +66,7 @@ class WireStation:
         self.latest_ms = 0
         self._come_to_rest()
         self._plant = Plant(plant, seed=seed)
-        self.now_ms = self._heard_ms = 0
+        self.now_ms = self._heard_ms = self.latest_ms = 0
 
     # ---- as promised by `Target` ---------------------------------------------------------------------
     def advance(self, scans: int) -> Chunk:

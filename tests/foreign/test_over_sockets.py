@@ -1,0 +1,54 @@
+"""
+The scenarios over real sockets, several at once: on the foreign controller, on its mistakes, on our own.
+
+Every pair of processes has a port of its own; what the foreign controller does by itself is that of
+`test_box.py`, where time is virtual.
+"""
+
+from collections.abc import Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from typing import Any
+
+import pytest
+from foreign.over_sockets import box, judged, own
+from foreign.test_box import FILES, FOLDER, NAMED_BY
+
+AT_ONCE = 4
+GROUPS = [FILES[k::6] for k in range(6)]
+OURS = ("full_vessel_holds_the_next_batch", "link_goes_silent_while_drawing", "life_of_the_io_stands_still")
+Runs = dict[str, Future[dict[str, dict[str, Any]]]]
+
+
+@pytest.fixture(scope="module")
+def runs(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Runs]:
+    place = tmp_path_factory.mktemp("stations")
+    with ThreadPoolExecutor(AT_ONCE) as pool:
+        asked: Runs = {f"group {k}": pool.submit(judged, files, box()) for k, files in enumerate(GROUPS)}
+        for mistake, name in NAMED_BY.items():
+            asked[mistake] = pool.submit(judged, [FOLDER / f"{name}.yaml"], box(mistake))
+        for name in OURS:
+            file = FOLDER / f"{name}.yaml"
+            asked[f"our {name}"] = pool.submit(judged, [file], own(file, place))
+        yield asked
+
+
+@pytest.mark.parametrize("k", range(len(GROUPS)))
+def test_the_foreign_controller_passes_over_the_wire(runs: Runs, k: int) -> None:
+    results = runs[f"group {k}"].result()
+    assert len(results) == len(GROUPS[k])
+    for result in results.values():
+        bad = [v for v in result["verdicts"] if v["good"] is not True]
+        assert (result["verdict"], result["broken"], bad) == ("passed", "", [])
+        assert result["foreign"]
+
+
+@pytest.mark.parametrize("mistake", NAMED_BY)
+def test_each_mistake_is_named_over_the_wire(runs: Runs, mistake: str) -> None:
+    (result,) = runs[mistake].result().values()
+    assert result["verdict"] == "failed", result["broken"]
+
+
+@pytest.mark.parametrize("name", OURS)
+def test_our_own_controller_passes_over_the_wire(runs: Runs, name: str) -> None:
+    (result,) = runs[f"our {name}"].result().values()
+    assert result["verdict"] == "passed", (result["broken"], result["verdicts"])
