@@ -13,7 +13,7 @@ from controller.campaign.planted import changed
 from controller.campaign.scenario import Action, Deed
 from controller.campaign.search.command import Ask, Bench, Here, Search, shown, summary
 from controller.campaign.search.episode import Episode, written
-from controller.campaign.search.invariants import DELIVERS, LIVENESS
+from controller.campaign.search.invariants import DELIVERS, INVARIANTS, LIVENESS
 from controller.campaign.search.state import FILE, Line
 from controller.campaign.search.trial import NOTHING_FALLS, Trial
 from controller.problems import StationError
@@ -150,29 +150,33 @@ NO_EDGE = {
 }
 
 
-@pytest.mark.parametrize(
-    ("mistake", "deeds", "ends_ms", "rules"),
-    [
-        (
-            ALL_ON, PRESSED, 1_500,
-            {"draw_off_seat", "flap_opens_on_the_source", "both_coils", "fault_moves", "rest_moves",
-             "moves_without_horn", "flap_opens_without_horn", "flap_closes_without_horn",
-             "feeds_outside_convey",
-             "pulses_on_the_source", "two_groups_at_once", "pulse_too_long", "opens_with_vent_shut",
-             "draws_through_the_gap"},
-        ),
-        (
-            NO_EDGE, HELD, 9_000,
-            {"starts_on_a_button_held_through_power_up", "starts_on_a_button_held_through_reset"},
-        ),
-        ({"asked": ast.Constant(True)}, [], 200, {"starts_unasked"}),
-        ({"step_over_bound": ast.Constant(True)}, STARTED, 5_000, {"step_too_long"}),
-        ({"vessel_full": NEVER}, STARTED, 40_000, {"vessel_overfull"}),
-        ({"step_over_bound": NEVER, "fill_over": NEVER}, STARTED, 40_000, {"body_overfull"}),
-        ({"step_over_bound": NEVER, "warned": NEVER, "warned_with_batch": NEVER}, STARTED, 196_000,
-         {"stuck_in_work"}),
-    ],
-)  # fmt: skip
+MISTAKES: list[tuple[dict[str, ast.expr], Sequence[Deed], int, set[str]]] = [
+    (
+        ALL_ON, PRESSED, 1_500,
+        {"draw_off_seat", "flap_opens_on_the_source", "both_coils", "fault_moves", "rest_moves",
+         "moves_without_horn", "flap_opens_without_horn", "flap_closes_without_horn",
+         "feeds_outside_convey",
+         "pulses_on_the_source", "two_groups_at_once", "pulse_too_long", "opens_with_vent_shut",
+         "draws_through_the_gap"},
+    ),
+    (
+        NO_EDGE, HELD, 9_000,
+        {"starts_on_a_button_held_through_power_up", "starts_on_a_button_held_through_reset"},
+    ),
+    ({"asked": ast.Constant(True)}, [], 200, {"starts_unasked"}),
+    ({"step_over_bound": ast.Constant(True)}, STARTED, 5_000, {"step_too_long"}),
+    ({"vessel_full": NEVER}, STARTED, 40_000, {"vessel_overfull"}),
+    ({"step_over_bound": NEVER, "fill_over": NEVER}, STARTED, 40_000, {"body_overfull"}),
+    ({"step_over_bound": NEVER, "warned": NEVER, "warned_with_batch": NEVER}, STARTED, 196_000,
+     {"stuck_in_work"}),
+]  # fmt: skip
+
+
+def test_every_rule_has_a_mistake_that_breaks_it() -> None:
+    assert set().union(*(rules for *_, rules in MISTAKES)) == {row.name for row in INVARIANTS}
+
+
+@pytest.mark.parametrize(("mistake", "deeds", "ends_ms", "rules"), MISTAKES)
 def test_each_rule_is_broken_by_a_mistake(
     mistake: dict[str, ast.expr], deeds: Sequence[Deed], ends_ms: int, rules: set[str]
 ) -> None:
