@@ -29,6 +29,7 @@ from controller.trace.header import header_of
 SIMULATED = "simulated plant; ordinary software, not a safety function"
 REAL = "ordinary software, not a safety function: emergency stop and guards are wired outside it"
 READY_S, CONFIRM_S = 5.0, 2.0
+SEED = 1
 PRESSED_S, LET_GO_S = 1.0, 1.3
 
 
@@ -57,7 +58,10 @@ async def _run(ask: Ask, say: Callable[[str], None]) -> bool:
     presets, software = ask.station.receiver.presets, version("vacuum-receiver")
     kept = read_kept(ask.state, logic) if ask.state else {}
     io = _modbus(ask, clock) if ask.map else _simulated(ask, clock)
-    header = header_of(logic, ask.station.receiver, ask.folder, software=software, scan_ms=SCAN_MS)
+    header = header_of(
+        logic, ask.station.receiver, ask.folder,
+        software=software, scan_ms=SCAN_MS, seed=None if io.real else SEED,
+    )  # fmt: skip
     records = RunRecords(logic, header, ask.out, ask.state, _document(ask, io, clock, software))
     console = Console(say, lambda: marks_of(rig.desk.forcing.forced, rig.desk.failures))
 
@@ -109,7 +113,7 @@ async def _driven(rig: Rig, ask: Ask, stop: Stop) -> Ended:
 def _simulated(ask: Ask, clock: WallClock) -> LiveIo:
     from controller.simulate.in_process import in_process
 
-    machine = in_process(ask.folder, clock, scan_ms=SCAN_MS)
+    machine = in_process(ask.folder, clock, scan_ms=SCAN_MS, seed=SEED)
 
     async def begin() -> None:
         machine.read()  # what passed since the plant was built is behind it
