@@ -1,10 +1,11 @@
 """
-What reporting receives: the record of a cycle and the record of an event.
+What reporting receives: the record of a cycle, of an event, and of what a person did.
 
 Units stand in the names; times are whole milliseconds since the controller started. What could not be
 known (a flap travel that was never finished) is None, never a made-up number.
 """
 
+from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 
@@ -69,6 +70,19 @@ class EventRecord(NamedTuple):
     what: str  # raised, gone, or the move itself: "DRAIN -> PULSE"
     priority: int
     detail: str  # facts behind it, with values and limits; may be empty
+
+
+class Deed(NamedTuple):
+    """What somebody did or asked for, and what became of it: a line of the audit log."""
+
+    at_ms: int
+    utc: str  # ISO 8601
+    who: str  # as that person or program gave the name; empty where nobody asks for one
+    place: str  # where it was done: the wired button, the panel socket, remote, the station's files
+    command: str  # start, force, fail, preset, ...
+    parameters: Mapping[str, str | int | float | bool | None]
+    result: str  # accepted, refused, done
+    reasons: tuple[str, ...] = ()  # of a refusal
 
 
 def as_document(record: CycleRecord) -> dict[str, Any]:
