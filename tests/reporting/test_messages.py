@@ -138,6 +138,11 @@ def test_steps_commands_and_interlocks_are_no_moves_of_an_alarm():
     )
 
 
+@pytest.mark.parametrize("what", ["raised", "normal -> open", "shut -> normal", "normal", " -> ", ""])
+def test_only_two_of_the_nine_states_make_a_move(what):
+    assert messages.alarm_now(EventRecord(0, "2026-01-05T06:00:00Z", "NO_VACUUM", what, 3, "")) is None
+
+
 def test_the_states_of_a_run_are_valid_retained_and_say_trip_and_views():
     run, seen = told_run(), {}
     for at_ms, now in run.nows:
