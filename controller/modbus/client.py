@@ -136,8 +136,8 @@ class Client:
 
     async def _once(self, asked: ModbusPDU, request: Request) -> ModbusPDU:
         ctx = self._client.ctx
-        self._framer.expected = asked
-        if ctx.recv_buffer:
+        self._framer.expect(asked)
+        if ctx.recv_buffer or self._framer.wrong:
             self._fail("sent bytes that belong to no reply")
         try:
             reply: ModbusPDU = await self._client.execute(False, asked)
@@ -145,9 +145,9 @@ class Client:
             self._fail("closed the connection")
         except ModbusException:
             wrong = self._framer.wrong or ("sent part of a reply" if ctx.recv_buffer else "")
-            said = wrong or "does not answer"
-            silent = f"{said} to {_named(request)} within {self._link.timeout_ms} ms"
-            self._fail(silent, broken=bool(wrong))
+            asked_for = f"{_named(request)} as unit {self._link.unit} within {self._link.timeout_ms} ms"
+            instead = f": {self._framer.passed_over}" if self._framer.passed_over else ""
+            self._fail(f"{wrong or 'does not answer'} to {asked_for}{instead}", broken=bool(wrong))
         if isinstance(reply, ExceptionResponse):
             code = reply.exception_code
             self._fail(
@@ -173,33 +173,42 @@ class StrictFramer(FramerSocket):
 
     def __init__(self) -> None:
         super().__init__(DecodePDU(False))
-        self.expected: ModbusPDU | None = None
         self.wrong = ""  # why the stream cannot be trusted any more
+        self.passed_over = ""  # the last whole frame that was no answer to the request that waits
+        self._expected: ModbusPDU | None = None
+
+    def expect(self, asked: ModbusPDU) -> None:
+        """The request that will wait for its reply."""
+        self._expected, self.passed_over = asked, ""
 
     def handleFrame(self, data: bytes, exp_devid: int, exp_tid: int) -> tuple[int, ModbusPDU | None]:  # noqa: N802
-        """The reply to the request that waits, if it is in the data; all others are passed over."""
-        used = 0
-        while not self.wrong:
-            try:
-                length = frame_length(data[used:])
-                if not length or len(data) - used < length:
-                    return used, None
+        """The reply to the request that waits, if it is in the data; other whole frames are passed over."""
+        used, found = 0, None
+        if self.wrong:
+            return len(data), None
+        try:
+            while (length := frame_length(data[used:])) and len(data) - used >= length:
                 frame, used = data[used : used + length], used + length
-                if int.from_bytes(frame[:2]) != exp_tid or frame[6] != exp_devid:
-                    continue  # an answer that came too late, or to somebody else
-                return used, self._decoded(frame)
-            except (FramingError, ModbusException, ValueError, IndexError) as error:
-                self.wrong = f"sent what is no reply ({error}), and nothing right"
-        return len(data), None
+                if frame[6] != exp_devid:
+                    self.passed_over = f"it answers as unit {frame[6]}"
+                elif int.from_bytes(frame[:2]) != exp_tid:
+                    self.passed_over = "it answers other requests"
+                elif not found:
+                    found = self._decoded(frame)
+        except (FramingError, ModbusException, ValueError, IndexError) as error:
+            self.wrong = f"sent what is no reply ({error}), and nothing right"
+            return len(data), found
+        return used, found
 
     def _decoded(self, frame: bytes) -> ModbusPDU:
-        function = self.expected.function_code if self.expected else 0
+        assert self._expected
+        function, size = self._expected.function_code, self._size()
         if frame[7] & 0x7F != function:
             msg = f"function {frame[7]:02X} to a request of {function:02X}"
             raise FramingError(msg)
-        exact = 9 + frame[8] if frame[7] in (1, 2, 3, 4) and len(frame) > 8 else 9 if frame[7] > 0x7F else 12
-        if len(frame) != exact:
-            msg = f"{len(frame)} bytes where function {frame[7]:02X} has {exact}"
+        exact = 9 if frame[7] > 0x7F else 9 + size if size else 12
+        if len(frame) != exact or (size and exact > 9 and frame[8] != size):
+            msg = f"{len(frame)} bytes with byte count {frame[8]} where the reply has {exact}"
             raise FramingError(msg)
         pdu = self.decoder.decode(frame[7:])
         if pdu is None:
@@ -207,6 +216,13 @@ class StrictFramer(FramerSocket):
             raise FramingError(msg)
         pdu.dev_id, pdu.transaction_id = frame[6], int.from_bytes(frame[:2])
         return pdu
+
+    def _size(self) -> int:
+        """Bytes of data in the reply to a read; 0 for the reply to a write."""
+        assert self._expected
+        if self._expected.function_code in (1, 2):
+            return (self._expected.count + 7) // 8
+        return 2 * self._expected.count if self._expected.function_code in (3, 4) else 0
 
 
 def _named(request: Request) -> str:

@@ -70,6 +70,8 @@ class ClientWire(End):
                 await self._exchange_until_lost(client)
             except LinkError as error:
                 self._missed(str(error))
+            except Exception as error:  # a mistake of ours or of the library costs the link, not its healing
+                self._missed(f"{type(error).__name__} while exchanging with {self._host}: {error}")
             finally:
                 client.close()
                 self._end_session()
@@ -115,6 +117,7 @@ class ClientWire(End):
     async def _exchange(self, client: Client) -> int:
         """One exchange; returns the clock at its beginning."""
         begun_ms = self.clock.now_ms()
+        self._forget_what_is_old()
         handed = self._handed
         if handed and not self._taken.is_set():
             for request in self._writes:

@@ -25,9 +25,9 @@ class Wire(Protocol):
 
     - Nothing here waits but `start`, `ready`, `confirm` and `close`: the network runs beside the scan.
     - `newest` stays what it was when the link is lost: its age tells.
-    - What the controller handed over is forgotten when its link is lost or new, so that nothing decided
-      before goes out after: it sends nothing (as client) or shows all off (as server) until it is handed
-      something new.
+    - What the controller handed over is forgotten when its link is lost or new, and when it is older than the
+      watchdog time, so that nothing decided before goes out after: it sends nothing (as client) or shows all
+      off (as server) until it is handed something new.
     """
 
     @property
@@ -77,6 +77,7 @@ class Handed(NamedTuple):
     """What the other side is to get."""
 
     values: Mapping[str, int]  # with the life counter under its name
+    at_ms: int  # clock when it was handed over
 
 
 class End:
@@ -98,7 +99,7 @@ class End:
         """As `Wire.hand_over`."""
         if self.side == "controller" and (not self.session or session not in (None, self.session)):
             return False
-        self._handed = Handed({**values, "life": life & 0xFFFF})
+        self._handed = Handed({**values, "life": life & 0xFFFF}, self.clock.now_ms())
         self._taken.clear()
         return True
 
@@ -145,6 +146,11 @@ class End:
     def _end_session(self) -> None:
         self.session = 0
         self._forget()
+
+    def _forget_what_is_old(self) -> None:
+        """Outputs that the device has dropped since must not come back without a new decision."""
+        if self._handed and self.clock.now_ms() - self._handed.at_ms > self.map.watchdog_ms:
+            self._forget()
 
     def _forget(self) -> None:
         """The plant's inputs stay true on a new link; what a controller decided does not."""

@@ -69,6 +69,7 @@ class ServerWire(End):
     def answer(self, connection: int, pdu: bytes) -> bytes:
         """The reply to a request of a connection."""
         self._asking = connection
+        self._forget_what_is_old()
         return answer(pdu, self.tables)
 
     def _empty_tables(self) -> Tables:
@@ -121,7 +122,7 @@ class ServerWire(End):
         self._begun_ms = None
 
     def _when_read(self, table: Table, start: int, count: int) -> None:
-        if self._unread:
+        if self._unread and self._writer in (0, self._asking):  # who only looks takes nothing
             self._unread.difference_update((table, address) for address in range(start, start + count))
             if not self._unread:
                 self._taken.set()

@@ -121,7 +121,7 @@ async def test_a_device_that_stays_silent_is_told():
             found._replace(link=found.link._replace(timeout_ms=20)), "controller", SteppedClock(), port=port
         )
         await wire.start()
-        with pytest.raises(LinkError, match="does not answer to input_register 0 x 3 within 20 ms"):
+        with pytest.raises(LinkError, match="does not answer to input_register 0 x 3 as unit 1 within 20 ms"):
             await wire.ready(0.3)
         await wire.close()
 
