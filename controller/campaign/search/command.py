@@ -25,6 +25,8 @@ from controller.simulate.times import typed
 
 SHOWN = 2
 """So many finds of each rule, and place where it stands, are made small; of more only the count is kept."""
+MILD = ("warn", "hold", "wait", "end_batch")
+"""Effects that trip nothing; what a preset chooses may."""
 FORMAT = 2
 """Of the lines in its file."""
 CHECKED = 40
@@ -203,7 +205,7 @@ def known(trials: list[Trial]) -> dict[str, list[str]]:
         "points": [*points, "set jog"],
         "power cuts": ["power_cut"],
         "steps": list(logic.step_names),
-        "trips": list(logic.interlock_names),
+        "trips": list(dict.fromkeys(i.name for i in logic.definition.interlocks if i.effect not in MILD)),
     }
 
 
