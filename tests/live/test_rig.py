@@ -6,6 +6,7 @@ from itertools import pairwise
 import pytest
 from live.rigs import LOGIC, MILL, PRESETS, SCAN_MS, Driven
 
+from controller.cycle_statistics import throughput
 from controller.engines import generated
 from controller.image import Inputs, Outputs
 from controller.port import IoError, is_safe
@@ -110,6 +111,15 @@ def test_on_real_io_a_cycle_tells_no_mass_and_no_air_and_is_not_called_simulated
     assert live.cycles[1].delivered_kg > 5
     told = {(c.delivered_kg, c.air_nm3, c.fill_rate_kg_h, c.simulated) for c in rig.cycles}
     assert told == {(None, None, None, False)}
+    came = throughput(rig.cycles)
+    assert (came.cycles, came.delivered_kg, came.rate_kg_h, came.air_nm3_per_t) == (
+        len(rig.cycles),
+        None,
+        None,
+        None,
+    )
+    assert rig.rig.watch.totals(rig.segments[-1], 0.0, 0.0).counters["kg"] == 0
+    assert rig.rig.watch.totals(rig.segments[-1], 0.0, 0.0).counters["flap_strokes"] > 0
 
 
 class Replayed(Port):
