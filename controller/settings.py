@@ -13,6 +13,7 @@ from typing import Any, NamedTuple, get_type_hints
 from pydantic import Field
 
 from controller.image import Inputs
+from controller.modbus.point_map import PointMap, load_point_map
 from controller.options import impossible, misplaced
 from controller.points import PointList, load_points
 from controller.sequence.presets import Presets, limits
@@ -130,6 +131,26 @@ def load_station(folder: Path) -> Station:
     if refused or odd:
         raise StationError([*sorted(refused, key=_position), *sorted(odd, key=_position)])
     return Station(receiver, points)
+
+
+def load_station_map(folder: Path, station: Station) -> PointMap:
+    """
+    The map of a station on Modbus, which agrees with its settings.
+
+    Raises:
+        StationError: every problem of modbus.yaml, or settings that this map cannot serve.
+    """
+    found = load_point_map(folder, station.points)
+    receiver = station.receiver
+    refused = []
+    if receiver.presets.io_life_watched and not found.device_life:
+        refused.append(("io_life_watched", f"the device has no life counter (life.device in {found.file})"))
+    if receiver.presets.io_lost_ms >= found.watchdog_ms:
+        limit = f"must be under watchdog_ms of {found.file}, {found.watchdog_ms}"
+        refused.append(("io_lost_ms", f"{limit}: the logic must notice before the outputs drop"))
+    if refused:
+        raise StationError(_refusal(receiver, name, why) for name, why in refused)
+    return found
 
 
 def _position(problem: Problem) -> tuple[int, int]:

@@ -4,9 +4,9 @@ from pathlib import Path
 from typing import NamedTuple
 
 from controller.live.kept_memory import state_folder
-from controller.modbus.point_map import PointMap, load_point_map
+from controller.modbus.point_map import PointMap
 from controller.reporting.journal import not_a_new_folder
-from controller.settings import Station, load_station
+from controller.settings import Station, load_station, load_station_map
 from controller.simulate.times import milliseconds
 
 SCAN_MS = 10
@@ -77,7 +77,7 @@ def read_ask(
         wrong.append(f"--out {out}: {why}")
     if wrong:
         raise WrongAskError("\n".join(wrong))
-    point_map = None if simulated else load_point_map(folder, station.points)
+    point_map = None if simulated else load_station_map(folder, station)
     kept = state or (None if simulated else state_folder(folder.resolve().name))
     return Ask(folder, station, point_map, host, port, for_ms, out, kept, rate, fifo, start)
 

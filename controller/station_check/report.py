@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 
 from controller.problems import together
 from controller.sequence.presets import Presets
-from controller.settings import load_station
+from controller.settings import load_station, load_station_map
 from controller.station_check.findings import Finding, Verdict
 from controller.station_check.findings_filter import filter_findings
 from controller.station_check.findings_line import line_findings
@@ -91,6 +91,8 @@ def check_station(folder: Path) -> Report:
         StationError: Its files cannot be used; every reason, with its place.
     """
     station, plant = together(lambda: load_station(folder), lambda: load_plant(folder))
+    if (folder / "modbus.yaml").exists():
+        load_station_map(folder, station)
     receiver = station.receiver
     predicted, found = judge(plant, receiver.presets, station.wired)
     largest_l = largest_batch_m3(plant, predicted) * 1e3

@@ -8,6 +8,7 @@ from modbus.answering import CONFIGS, STATIONS, the_map
 from controller.modbus.point_map import load_point_map
 from controller.points import load_points
 from controller.problems import StationError
+from controller.settings import load_station, load_station_map
 
 
 @pytest.mark.parametrize("station", STATIONS)
@@ -160,3 +161,18 @@ def test_a_map_of_holding_registers_alone_serves_either_way_round(tmp_path):
     assert text.count("role: server") == 1
     (tmp_path / "modbus.yaml").write_text(text.replace("role: server", "role: client"), "utf-8")
     assert load_point_map(tmp_path, load_points(tmp_path)).is_client("controller")
+
+
+def test_a_map_that_cannot_serve_the_settings_is_refused(tmp_path):
+    for file in ("points.yaml", "modbus.yaml", "receiver.yaml"):
+        shutil.copy(CONFIGS / "sugar_kitchen" / file, tmp_path)
+    load_station_map(tmp_path, load_station(tmp_path))
+    text = (tmp_path / "receiver.yaml").read_text("utf-8")
+    assert "backstops:" not in text
+    text += "\nbackstops:\n  io_life_watched: true\n  io_lost_ms: 500\n"
+    (tmp_path / "receiver.yaml").write_text(text, "utf-8")
+    with pytest.raises(StationError) as caught:
+        load_station_map(tmp_path, load_station(tmp_path))
+    watched, lost = (str(one) for one in caught.value.problems)
+    assert "io_life_watched: is true: the device has no life counter (life.device in " in watched
+    assert "io_lost_ms: is 500: must be under watchdog_ms of " in lost
