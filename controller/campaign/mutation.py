@@ -8,7 +8,7 @@ the scenarios that guard the line, then where step, outputs or acts differ, then
 """
 
 from collections.abc import Callable, Iterable, Iterator
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from controller.campaign.conditions import Reader
 from controller.campaign.mutants import Mutant, with_all
@@ -17,7 +17,7 @@ from controller.campaign.recording import Recording
 from controller.campaign.runner import Outcome, Runner
 from controller.campaign.scenario import Scenario
 from controller.campaign.words import Guarded, guarded
-from controller.engines.columns import RanRules, Rule
+from controller.engines.columns import Columns, RanRules, Rule
 from controller.sequence.logic import Logic
 from controller.sequence.made_facts import lines_of
 
@@ -76,8 +76,10 @@ class Differences:
         self.reader = Reader(self.logic)
         self._below, self._readers = descendants(self.logic), _readers(self.logic, ("this", "was"))
         acts = [f"{name.lower()}_acts" for name in logic.interlock_names]
-        loud = dict.fromkeys(["step", *logic.definition.outputs._fields, *acts])
-        self._told = {"loud": loud, "quiet": dict.fromkeys(n for n in logic.memory if n not in loud)}
+        self._loud = {"step", *logic.definition.outputs._fields, *acts}
+        self._reads = {
+            n: [r.name for r in self.logic.reads(n) if r.group == "this"] for n in self.logic.facts
+        }
         self._planted = [(m, self.reader.rules.rule(m.tree(self.logic))) for m in mutants]
 
     def in_run(self, recording: Recording) -> dict[Mutant, Difference]:
@@ -95,17 +97,24 @@ class Differences:
                     found[mutant] = how
         return {m: Difference(how, len(self._readers[m.fact] & moving)) for m, how in found.items()}
 
-    def _differs(self, columns: Any, mutant: Mutant, rule: Rule) -> str:
+    def _differs(self, columns: Columns, mutant: Mutant, rule: Rule) -> str:
+        """Carries the difference on from fact to fact, as far as it goes."""
         import numpy as np
 
-        now, stale = rule(columns), self._below[mutant.fact]
-        if not np.any(now != columns.this(mutant.fact)):
-            return ""
-        other = columns.otherwise(mutant.fact, now, stale)
-        for how, told in self._told.items():
-            if any(np.any(other.this(n) != columns.this(n)) for n in stale if n in told):
-                return how
-        return ""
+        other, changed, quiet = columns, set[str](), ""
+        for name in self._below[mutant.fact]:
+            if name != mutant.fact and changed.isdisjoint(self._reads[name]):
+                continue
+            column = (rule if name == mutant.fact else self.reader.rules.of(name))(other)
+            if np.any(column != columns.this(name)):
+                if name in self._loud:
+                    return "loud"
+                quiet = "quiet" if name in self.logic.memory else quiet
+                changed.add(name)
+                other = other.otherwise(name, column)
+            elif name == mutant.fact:
+                break
+        return quiet
 
 
 def descendants(logic: Logic) -> dict[str, dict[str, None]]:

@@ -22,7 +22,7 @@ from controller.engines.claims import CLAIMS, Watched
 from controller.engines.proof import Claim, Prover
 from controller.engines.terms import Scans
 from controller.engines.ways import Shown
-from controller.sequence.expressions import Read, read_of
+from controller.sequence.expressions import Read, read_of, reads_of
 from controller.sequence.logic import Fact, Logic
 from controller.sequence.receiver import RECEIVER
 
@@ -93,16 +93,30 @@ class _Named(Scans):
         self._rules: dict[tuple[int, str], Any] = {}
 
     def needed(self, shown: Shown) -> frozenset[str]:
-        """The facts whose rules are enough for what was shown."""
+        """The facts whose rules are enough for what was shown; the nearest are tried first."""
         import z3
 
-        solver, told = z3.SimpleSolver(), self._said(shown)
-        solver.add(told)
-        names = {z3.Bool(f"rule {name}"): name for _, name in self._rules}
-        for (_, name), rule in self._rules.items():
-            solver.add(z3.Implies(z3.Bool(f"rule {name}"), rule))
-        assert solver.check(*names) == z3.unsat, shown
+        solver, names = z3.SimpleSolver(), dict[Any, str]()
+        solver.add(self._said(shown))
+        front = {(one.scan, read) for one in shown.said for read in reads_of(one.tree)}
+        told: set[tuple[int, str]] = set()
+        while solver.check(*names) != z3.unsat:
+            told |= (fresh := {key for read in front if (key := self._place(*read)) in self._rules} - told)
+            assert fresh, shown
+            for scan, name in fresh:
+                names[rests := z3.Bool(f"rule {name}")] = name
+                solver.add(z3.Implies(rests, self._rules[scan, name]))
+            front = {(scan, read) for scan, name in fresh for read in self.logic.reads(name)}
         return frozenset(names[one] for one in solver.unsat_core())
+
+    @staticmethod
+    def _place(scan: int, read: Read) -> tuple[int, str]:
+        """The scan and the name of the fact that is read."""
+        return (
+            (scan - 1, read.name)
+            if read.group == "was"
+            else (scan, read.name if read.group == "this" else "")
+        )
 
     def still(self, shown: Shown, rules: frozenset[str]) -> bool:
         """Whether these rules, as they are here, are enough for what was shown."""

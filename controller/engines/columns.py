@@ -7,7 +7,7 @@ looked at. It is an engine of its own, in another manner than the others, and so
 
 import ast
 import copy
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from controller.engines.rescan import Rescanned
@@ -160,10 +160,10 @@ class Columns:
             return self.rescanned.outputs[:, outputs.index(name)] != 0
         return self._column(self.rescanned.memory, Read("was", name))
 
-    def otherwise(self, name: str, column: Any, stale: Collection[str]) -> "Columns":
-        """The same scans with another column for a fact; `stale` are the facts that come to depend on it."""
+    def otherwise(self, name: str, column: Any) -> "Columns":
+        """The same scans with another column for a fact; what depends on it is left as it is."""
         other = copy.copy(self)
-        vars(other)["_facts"] = {n: c for n, c in self._facts.items() if n not in stale} | {name: column}
+        vars(other)["_facts"] = self._facts | {name: column}
         return other
 
     def whole(self, rule: Rule) -> Any:
