@@ -1,15 +1,23 @@
 """The schemas that editors use say what the reader demands."""
 
 import json
+from functools import cache
 from pathlib import Path
 
 import jsonschema
 import pytest
 import yaml
-from schemas import FOLDER, texts
+from schemas import FOLDER
+from schemas import texts as written
 
+texts = cache(written)
 STATIONS = [path.parent for path in FOLDER.parent.glob("*/receiver.yaml")]
 FILES = sorted(file for folder in STATIONS for file in folder.glob("*.yaml"))
+
+
+@cache
+def validator(name: str) -> jsonschema.Draft202012Validator:
+    return jsonschema.Draft202012Validator(json.loads(texts()[name]))
 
 
 @pytest.mark.parametrize("name", sorted(texts()))
@@ -27,7 +35,7 @@ def test_the_schema_is_a_valid_schema_of_its_dialect(name):
 def test_the_files_of_a_station_satisfy_their_schema(file: Path):
     """An independent validator takes what our reader takes, and the file points the editor at the schema."""
     text, station, kind = file.read_text(encoding="utf-8"), file.parent, file.stem
-    jsonschema.validate(yaml.safe_load(text), json.loads(texts()[f"{kind}.schema.json"]))
+    validator(f"{kind}.schema.json").validate(yaml.safe_load(text))
     line = f"# yaml-language-server: $schema=../schemas/{kind}.schema.json"
     assert text.splitlines()[0] == line
     assert (station / ".." / "schemas" / f"{kind}.schema.json").is_file()
@@ -36,7 +44,7 @@ def test_the_files_of_a_station_satisfy_their_schema(file: Path):
 @pytest.mark.parametrize("file", sorted((FOLDER.parent / "scenarios").glob("*.yaml")), ids=lambda file: file.stem)
 def test_a_scenario_satisfies_its_schema(file: Path):
     text = file.read_text(encoding="utf-8")
-    jsonschema.validate(yaml.safe_load(text), json.loads(texts()["scenario.schema.json"]))
+    validator("scenario.schema.json").validate(yaml.safe_load(text))
     assert text.splitlines()[0] == "# yaml-language-server: $schema=../schemas/scenario.schema.json"
 
 
