@@ -1,5 +1,6 @@
 """Both ends of the wire over a socket, in both roles: what is given arrives, what is old or foreign does not."""
 
+import asyncio
 from functools import partial
 
 import pytest
@@ -264,3 +265,45 @@ async def test_closing_twice_is_no_mistake():
     async with both_ends(the_map("buckwheat_mill"), SteppedClock()) as ends:
         await ends["client"].close()
         await ends["server"].close()
+
+
+def scanned(clock):
+    """A controller that is asked, with a scanner on connection 1 that has written its image once."""
+    controller = make_wire(the_map("milk_powder_hall"), "controller", clock, port=0)
+    controller.answer(1, bytes.fromhex("10 0000 0007 0E 0000 0000 0000 0000 0000 0000 0001"))
+    assert controller.session == 1
+    assert controller.hand_over(dict.fromkeys(image(controller.map, "controller"), 1), 7, session=1)
+    return controller
+
+
+READ_OUTPUTS = bytes.fromhex("03 0065 0002")
+
+
+async def test_only_the_scanner_itself_takes_what_was_handed_over():
+    controller = scanned(SteppedClock())
+    assert controller.answer(2, READ_OUTPUTS) == bytes.fromhex("03 04 0FFF 0007")
+    assert not await controller.confirm(0.01)
+    controller.answer(1, READ_OUTPUTS)
+    assert await controller.confirm(5)
+
+
+async def test_outputs_that_the_device_has_dropped_since_do_not_come_back():
+    clock = SteppedClock()
+    controller = scanned(clock)
+    clock.sleep_until(controller.map.watchdog_ms)
+    assert controller.answer(1, READ_OUTPUTS) == bytes.fromhex("03 04 0FFF 0007")
+    clock.sleep_until(controller.map.watchdog_ms + 1)
+    assert controller.answer(1, READ_OUTPUTS) == bytes.fromhex("03 04 0000 0000")
+
+
+async def test_an_exchange_begins_when_something_is_handed_over_and_not_with_the_next_poll():
+    """Half a polling time is the least between two: 0.5 s here, a whole one would be 1 s for each."""
+    found = the_map("buckwheat_mill")
+    slow = found._replace(link=found.link._replace(poll_ms=1_000))
+    async with both_ends(slow, SteppedClock()) as ends:
+        loop = asyncio.get_running_loop()
+        begun_s = loop.time()
+        for life in (1, 2, 3):
+            assert ends["controller"].hand_over(image(found, "controller"), life)
+            assert await ends["controller"].confirm(5)
+        assert 1.0 < loop.time() - begun_s < 2.5
