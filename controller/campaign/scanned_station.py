@@ -110,9 +110,9 @@ class ScannedStation:
 
     def stand(self, ms: int) -> None:
         """As promised."""
-        self.io.write(Outputs())
         for _ in range(ms // self.scan_ms):
             self._wait()
+            self.io.write(Outputs())
             self.io.read()
             self.now_ms += self.scan_ms
 
