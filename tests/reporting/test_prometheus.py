@@ -80,7 +80,17 @@ def test_what_cannot_be_trusted_has_no_sample():
     )
 
 
-@given(labels=st.dictionaries(st.from_regex(r"\A[a-zA-Z][a-zA-Z0-9_]{0,8}\Z"), st.text(max_size=20), max_size=3),
+def test_of_an_old_image_only_the_health_is_told():
+    """Its values are still there, and are no longer those of the machine."""
+    run = told_run()
+    old = [r._replace(signal="old") for r in run.readings[-1]]
+    found = parsed(exposition(families("R-101", run.nows[-1][1], old, LINK, FIGURES, simulated=False)))
+    assert not {"receiver_pressure_pascals", "receiver_point_on"} & set(found)
+    assert {s.value for s in found["receiver_point_status"].samples} == {1}
+
+
+@given(
+    labels=st.dictionaries(st.from_regex(r"\A[a-zA-Z][a-zA-Z0-9_]{0,8}\Z"), st.text(max_size=20), max_size=3),
        told=st.text(st.characters(exclude_categories=["Cc", "Cs", "Zl", "Zp", "Zs"]), min_size=1, max_size=20),
        value=st.floats(allow_nan=False, allow_infinity=False))  # fmt: skip
 @settings(max_examples=150, deadline=None)
