@@ -8,6 +8,7 @@ fixed is; one that is not may still never move.
 
 import ast
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import NamedTuple
 
 from controller.sequence.definition import Interlock
@@ -35,6 +36,12 @@ def fixed_at(logic: Logic, presets: Mapping[str, int], inputs: Mapping[str, int]
     """
     held = {Read("set", name): int(value) for name, value in presets.items()}
     held |= {Read("now", name): int(value) for name, value in inputs.items()}
+    return _fixed(logic, tuple(held.items()))
+
+
+@lru_cache(maxsize=16)  # the sheets of one station ask the same again and again
+def _fixed(logic: Logic, settings: tuple[tuple[Read, int], ...]) -> Fixed:
+    held = dict(settings)
     first = {n: v for n, v in logic.memory.items() if n not in logic.kept and n != "step"}
     reached = frozenset({0})
     while True:
