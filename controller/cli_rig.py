@@ -38,6 +38,7 @@ def run(
     The outputs go to their safe values at the end, on SIGINT and on SIGTERM; a second signal ends at once.
     Exit codes: 0 ended as asked, outputs safe; 1 ended by a fault, or outputs not confirmed; 2 wrong input.
     """
+    from controller.audit.log import AuditError
     from controller.live import run_ask, run_command
     from controller.live.kept_memory import KeptError
     from controller.modbus.health import LinkError
@@ -51,7 +52,9 @@ def run(
             rate=rate, fifo=fifo, start=start,
         )  # fmt: skip
         good = run_command.run(ask, typer.echo)
-    except (run_ask.WrongAskError, JournalError, TraceError, KeptError, LinkError, PanelError) as no:
+    except (
+        run_ask.WrongAskError, JournalError, AuditError, TraceError, KeptError, LinkError, PanelError,
+    ) as no:  # fmt: skip
         typer.echo(f"run: {no}", err=True)
         raise typer.Exit(WRONG_INPUT) from None
     raise typer.Exit(0 if good else CHECK_FAILED)

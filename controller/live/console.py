@@ -52,6 +52,7 @@ _PLAIN = {
     "COMMAND_ACCEPTED": "accepted: ",
     "COMMAND_REFUSED": "refused: ",
     "HOLD_REASON_CHANGED": "hold: ",
+    "PRESET_CHANGED": "setting changed since the run before: ",
     "FAILURE_SET": "failure put in: ",
     "FAILURE_ENDED": "failure ended: ",
     "LINK_CHANGED": "link: ",

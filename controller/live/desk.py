@@ -6,7 +6,7 @@ All of it acts in the next scan; what became of a command is known when that sca
 
 import asyncio
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any
+from typing import Any, NamedTuple, Protocol
 
 from controller.image import JOG, Inputs
 from controller.live.live_io import SimulatedMachine
@@ -22,34 +22,76 @@ Tell = Callable[[str, str], None]
 """Writes down an event: its id, and what it is."""
 
 
+Value = str | int | float | None
+"""Of a parameter of a deed."""
+
+
+class By(NamedTuple):
+    """Who does something, and where."""
+
+    place: str
+    who: str = ""
+
+
+ITSELF = By("the rig itself")
+
+
+class DeedDone(Protocol):
+    """Takes down what somebody did: a line of the audit log."""
+
+    def __call__(
+        self, by: By, command: str, *, result: str = "done", reasons: Reasons = (), **parameters: Value
+    ) -> None: ...
+
+
 class Desk:
     """The things on the desk of one rig. Each scan calls `over`, `given` and `answered`, in this order."""
 
-    def __init__(self, machine: SimulatedMachine | None, tell: Tell) -> None:
+    def __init__(self, machine: SimulatedMachine | None, tell: Tell, deed: DeedDone) -> None:
         self.forcing = Forcing(real=machine is None)
-        self._machine, self._tell = machine, tell
+        self._machine, self._tell, self._deed = machine, tell, deed
+        self._held_by = self._forced_by = ITSELF
+        self._force_asked = False  # and not let go again by who asked
         self._waiting: list[tuple[Given, asyncio.Future[Reasons]]] = []
         self._asked: tuple[Given, asyncio.Future[Reasons]] | None = None
         self._closed = ""
-        self.jog = ""
-        """The output that was asked for since the last scan."""
+        self._jog = ""  # asked for since the last scan
         self._jogged = 0
         self._pressed: dict[str, bool] | None = None
         self._forced: dict[str, int] = {}
         self._ends: dict[str, int] = {}
 
     # ---- asked by people -------------------------------------------------------------------------------
-    async def request(self, command: str, place: str) -> Reasons:
+    async def request(self, command: str, place: str, who: str = "") -> Reasons:
         """A command; returns after the scan that saw it. Empty: accepted; else why not."""
         if self._closed:
             return (self._closed,)
         future: asyncio.Future[Reasons] = asyncio.get_running_loop().create_future()
-        waits = (Given(command, place), future)
+        waits = (Given(command, place, who), future)
         self._waiting.insert(0 if command in FIRST else len(self._waiting), waits)
         return await future
 
-    def fail(self, mode: str, amount: float, for_ms: int | None, now_ms: int) -> Reasons:
+    def hold(self, output: str, by: By) -> None:
+        """This output as held in manual mode, in the next scan and in that alone."""
+        self._jog = output
+        if output:
+            self._held_by = by
+
+    def force(self, forced: Mapping[str, int], by: By) -> None:
+        """From the next scan on these inputs read so, and no others."""
+        self.forcing.put(forced)
+        self._force_asked = bool(forced)
+        if forced:
+            self._forced_by = by
+
+    def fail(self, mode: str, amount: float, for_ms: int | None, now_ms: int, by: By) -> Reasons:
         """Sets a failure mode of the simulated plant, 0 ends it. Empty: done; else why not."""
+        reasons = self._fail(mode, amount, for_ms, now_ms)
+        result = "refused" if reasons else "done"
+        self._deed(by, "fail", result=result, reasons=reasons, mode=mode, amount=amount, for_ms=for_ms)
+        return reasons
+
+    def _fail(self, mode: str, amount: float, for_ms: int | None, now_ms: int) -> Reasons:
         if self._machine is None:
             return ("this rig runs on real I/O: failures are put into a simulated plant only",)
         try:
@@ -79,12 +121,12 @@ class Desk:
     def over(self, inputs: Inputs, memory: Any, now_ms: int) -> Inputs:
         """The inputs with what people do: one command a scan, the held output, what is forced."""
         for mode in [mode for mode, end_ms in self._ends.items() if end_ms <= now_ms]:
-            self.fail(mode, 0.0, None, now_ms)
+            self.fail(mode, 0.0, None, now_ms, ITSELF)
         if self._waiting:
             self._asked = self._waiting.pop(0)
             inputs = inputs._replace(**{f"{self._asked[0].command}_request": True})
-        if self.jog:
-            inputs, self.jog = inputs._replace(jog=JOG.index(self.jog)), ""
+        if self._jog:
+            inputs, self._jog = inputs._replace(jog=JOG.index(self._jog)), ""
         inputs = self.forcing.over(inputs, manual=memory.manual)
         if self.forcing.forced != self._forced:
             self._tell_forced()
@@ -95,8 +137,10 @@ class Desk:
         if jogged != self._jogged:
             if self._jogged:
                 self._tell("OUTPUT_LET_GO", JOG[self._jogged])
+                self._deed(self._held_by, "let go", output=JOG[self._jogged])
             if jogged:
                 self._tell("OUTPUT_HELD", f"{JOG[jogged]}, held by hand")
+                self._deed(self._held_by, "hold", output=JOG[jogged])
             self._jogged = jogged
         pressed = {command: bool(getattr(inputs, point)) for command, point in BUTTONS.items()}
         pressed["stop"] = not inputs.stop_healthy
@@ -106,6 +150,12 @@ class Desk:
 
     def answered(self, answers: Sequence[Answer]) -> None:
         """What became of the commands of a scan."""
+        for answer in answers:
+            by, result = (
+                By(answer.given.place, answer.given.who),
+                "accepted" if answer.accepted else "refused",
+            )
+            self._deed(by, answer.given.command, result=result, reasons=answer.reasons)
         if self._asked is None:
             return
         given, future = self._asked
@@ -119,9 +169,11 @@ class Desk:
         before, now = self._forced, dict(self.forcing.forced)
         for name in before.keys() - now.keys():
             self._tell("FORCE_ENDED", name)
+            self._deed(ITSELF if self._force_asked else self._forced_by, "release", point=name)
         for name, value in now.items():
             if before.get(name) != value:
                 self._tell("INPUT_FORCED", f"{name} reads {value}, FORCED")
+                self._deed(self._forced_by, "force", point=name, value=value)
         self._forced = now
 
 

@@ -61,8 +61,17 @@ def write_kept(folder: Path, kept: Mapping[str, int]) -> None:
     Raises:
         KeptError: It cannot be written.
     """
-    document = {"format": FORMAT, "check": _check(kept), "kept": dict(kept)}
-    path, fresh = folder / FILE, folder / (FILE + ".new")
+    replace(folder, FILE, {"format": FORMAT, "check": _check(kept), "kept": dict(kept)})
+
+
+def replace(folder: Path, name: str, document: Mapping[str, Any]) -> None:
+    """
+    Writes a file of the state folder, in one step: it is the new one or the old one, never a part.
+
+    Raises:
+        KeptError: It cannot be written.
+    """
+    path, fresh = folder / name, folder / (name + ".new")
     try:
         folder.mkdir(parents=True, exist_ok=True)
         with fresh.open("w", encoding="ascii") as file:

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 
 from controller.image import JOG
+from controller.live.desk import By
 from controller.live.rig import Rig
 from controller.panel.held_back import held_back
 from controller.panel.point_readings import readings
@@ -30,17 +31,18 @@ class PanelRig:
         """As promised."""
         return await self._rig.desk.request(command, PLACE)
 
-    def jog(self, output: str) -> None:
+    def jog(self, output: str, who: str = "") -> None:
         """As promised."""
-        self._rig.desk.jog = self._asked = output
+        self._asked = output
+        self._rig.desk.hold(output, By(PLACE, who))
 
-    def force(self, forced: Mapping[str, int]) -> None:
+    def force(self, forced: Mapping[str, int], who: str = "") -> None:
         """As promised."""
-        self._rig.desk.forcing.put(forced)
+        self._rig.desk.force(forced, By(PLACE, who))
 
     def fail(self, mode: str, amount: float, for_ms: int | None) -> Reasons:
         """As promised."""
-        return self._rig.desk.fail(mode, amount, for_ms, self._rig.now_ms)
+        return self._rig.desk.fail(mode, amount, for_ms, self._rig.now_ms, By(PLACE))
 
     def status(self) -> Status:
         """As promised."""

@@ -10,10 +10,12 @@ from datetime import UTC, datetime, timedelta
 from typing import Any, NamedTuple
 
 from controller.image import Inputs, Outputs
-from controller.live.desk import Desk
+from controller.live.desk import ITSELF, By, Desk, Value
+from controller.live.kept_presets import Changed
 from controller.live.live_io import LiveIo
 from controller.live.live_scans import LiveScans
 from controller.port import IoError
+from controller.records import Deed
 from controller.scan.agreement import AgreeingScan, DisagreementError
 from controller.scan.lateness import Lateness
 from controller.scan.ticker import Tick, Ticks
@@ -26,6 +28,7 @@ from controller.simulate.station_watch import Given, StationWatch, Watcher
 LONGEST_DT_MS = 1_000
 """The longest time between two scans that the sequence is proved for; longer ones count as this."""
 LATE_MOST = 1_000_000
+FILES = "the station's files"
 TOLD_OF_PLANT = ("delivered_kg", *AIR_TOTALS)
 
 
@@ -55,6 +58,7 @@ class Rig:
         scan_ms: int = 10,
         kept: Mapping[str, int] | None = None,
         keep: Callable[[Any, int], None] = lambda memory, now_ms: None,
+        deed: Callable[[Deed], None] = lambda deed: None,
     ) -> None:
         """
         At power-up.
@@ -69,15 +73,16 @@ class Rig:
             scan_ms: Time from scan to scan.
             kept: Memory that was kept through the loss of power.
             keep: Is shown memory and time after each scan.
+            deed: Is told what people do.
         """
         self.logic, self.presets, self.io = scan.logic, presets, io
-        self._scan, self._keep, self._scan_ms, self._date = scan, keep, scan_ms, date
+        self._scan, self._keep, self._deed, self._scan_ms, self._date = scan, keep, deed, scan_ms, date
         reading = io.machine.reading if io.machine else None
         self._scans = LiveScans(scan.logic, scan_ms, TOLD_OF_PLANT, reading)
         self.watch = StationWatch(
             scan.logic, presets, watcher, software=software, simulated=not io.real, dated=self._dated
         )
-        self.desk = Desk(io.machine, self._tell)
+        self.desk = Desk(io.machine, self._tell, self._done)
         self.lateness = Lateness()
         self.memory = scan.logic.power_up(dict(kept or {}))
         self.inputs, self.outputs = Inputs(), Outputs()
@@ -91,10 +96,19 @@ class Rig:
         """Since power-up, as the sequence lived it."""
         return self._scans.now_ms
 
-    def power_up(self, date: datetime) -> None:
-        """Time 0, with its date."""
+    def power_up(self, date: datetime, changed: Sequence[Changed] | None = None) -> None:
+        """
+        Time 0, with its date.
+
+        `changed`: the presets that are not what they were in the run before; None: of that nothing is known.
+        """
         self._date = date
         self._tell("POWER_UP", "power-up, all safe")
+        compared = "none known" if changed is None else f"{len(changed)} presets changed"
+        self._done(ITSELF, "power up", io=self.io.said, run_before=compared)
+        for preset in changed or ():
+            self._tell("PRESET_CHANGED", preset.said)
+            self._done(By(FILES), "preset", name=preset.name, before=preset.before, now=preset.now)
 
     async def run(self, ticks: Ticks, for_ms: int | None, stop: Callable[[], str]) -> Ended:
         """
@@ -133,6 +147,7 @@ class Rig:
         if self._segment is not None:
             self.watch.unfinished(self._segment)
         self._tell("CONTROLLER_ENDED", said)
+        self._done(ITSELF, "end", said=said)
 
     def scan(self, tick: Tick) -> None:
         """
@@ -176,6 +191,12 @@ class Rig:
 
     def _tell(self, name: str, what: str) -> None:
         self.watch.tell(name, what, at_ms=self.now_ms)
+
+    def _done(
+        self, by: By, command: str, *, result: str = "done", reasons: Sequence[str] = (), **parameters: Value
+    ) -> None:
+        utc = self._dated(self.now_ms).isoformat(timespec="milliseconds")
+        self._deed(Deed(self.now_ms, utc, by.who, by.place, command, parameters, result, tuple(reasons)))
 
     def _dated(self, at_ms: int) -> datetime:
         return self._date + timedelta(milliseconds=at_ms + self._stood_ms)

@@ -9,6 +9,7 @@ from typing import Any
 from controller.clock import WallClock
 from controller.live.console import Console, marks_of
 from controller.live.kept_memory import read_kept
+from controller.live.kept_presets import changed
 from controller.live.live_io import LiveIo
 from controller.live.panel_rig import PanelRig
 from controller.live.rig import Ended, Rig
@@ -41,7 +42,7 @@ def run(ask: Ask, say: Callable[[str], None]) -> bool:
         Whether it ended because it was asked to, with its outputs known to be safe and all written down.
 
     Raises:
-        JournalError, TraceError: The run folder cannot be written.
+        JournalError, AuditError, TraceError: The run folder cannot be written.
         KeptError: The kept memory cannot be read.
         LinkError: The I/O does not answer.
         PanelError: Another rig of this station runs.
@@ -75,7 +76,7 @@ async def _run(ask: Ask, say: Callable[[str], None]) -> bool:
 
     rig = Rig(
         AgreeingScan(logic, presets), presets, io, Watcher(on_cycle, on_events, records.segment),
-        software=software, scan_ms=SCAN_MS, kept=kept, keep=records.keep,
+        software=software, scan_ms=SCAN_MS, kept=kept, keep=records.keep, deed=records.deed,
     )  # fmt: skip
     rig.warm_up()
     told = settle(ask.fifo)
@@ -87,7 +88,8 @@ async def _run(ask: Ask, say: Callable[[str], None]) -> bool:
                 records.open()
                 for line in filter(None, (told, head)):
                     say(line)
-                rig.power_up(clock.date())
+                rig.power_up(clock.date(), changed(ask.state, presets))
+                records.presets_told(presets)
                 ended = await _driven(rig, ask, stop)
             finally:
                 safe = await io.shut()

@@ -25,6 +25,7 @@ class Holding:
         self._rig = rig
         self._by: object | None = None
         self._name = ""  # of the output or input
+        self._who = ""  # the person's word that the area is clear, where it was asked for
         self._is_output = False
         self._begun = False  # the sequence has been asked to energise it, or the input reads so
 
@@ -39,14 +40,14 @@ class Holding:
             self.release(by)
             return Answer(answer="refused", reasons=reasons)
         if not self.holds(by):
-            self._take(by, asked.output, is_output=True)
+            self._take(by, asked.output, asked.area_clear_by or "", is_output=True)
             if reasons := await self._warn(status, afresh=asked.area_clear_by is not None):
                 self.release(by)
                 return Answer(answer="refused", reasons=reasons)
             status = self._rig.status()
         horn_ms = max(0, status.warning_ms - status.manual_ms)
         if not horn_ms:
-            self._rig.jog(asked.output)
+            self._rig.jog(asked.output, self._who)
             self._begun = True
         renew_ms = max(1, round(min(RENEW_MS, status.jog_renew_ms * 2 / 5) / status.rate))
         return Answer(answer="accepted", horn_ms=horn_ms, renew_ms=renew_ms)
@@ -57,9 +58,9 @@ class Holding:
         if reasons := self._cannot_force(by, asked, status):
             self.release(by)
             return Answer(answer="refused", reasons=reasons)
-        self._take(by, asked.point, is_output=False)
+        self._take(by, asked.point, asked.area_clear_by, is_output=False)
         self._begun = True
-        self._rig.force({asked.point: asked.value})
+        self._rig.force({asked.point: asked.value}, self._who)
         return Answer(answer="accepted", renew_ms=RENEW_MS)
 
     def release(self, by: object) -> None:
@@ -72,8 +73,8 @@ class Holding:
             self._rig.force({})
         self._by, self._name, self._begun = None, "", False
 
-    def _take(self, by: object, name: str, *, is_output: bool) -> None:
-        self._by, self._name, self._is_output = by, name, is_output
+    def _take(self, by: object, name: str, who: str, *, is_output: bool) -> None:
+        self._by, self._name, self._who, self._is_output = by, name, who, is_output
 
     async def _warn(self, status: Status, *, afresh: bool) -> Reasons:
         """The horn: the one at the beginning of manual mode, or a new one by leaving and entering it."""

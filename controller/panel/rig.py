@@ -84,10 +84,10 @@ class Rig(SimulatedPlant, Protocol):
         """One of `COMMANDS`, at the machine, in the next scan; returns when that is done: why refused."""
         ...
 
-    def jog(self, output: str) -> None:
+    def jog(self, output: str, who: str = "") -> None:
         """This output as held in manual mode, heard in the next scan and in that alone: to be renewed."""
         ...
 
-    def force(self, forced: Mapping[str, int]) -> None:
+    def force(self, forced: Mapping[str, int], who: str = "") -> None:
         """From the next scan on these inputs read so, and no others; the rule: `panel.forcing`."""
         ...

@@ -49,6 +49,7 @@ class Journal:
 
     A JournalError of a commit loses nothing: all that was added stays in memory and goes with the next commit
     that succeeds, under the same numbers. So it is never added again; what to do meanwhile is the caller's.
+    Over `MOST_UNWRITTEN` lines no more are taken, which is counted.
     """
 
     def __init__(
@@ -85,6 +86,8 @@ class Journal:
             raise JournalError(msg) from error
         self._lines: list[Line] = []
         self._since_look = LOOKED_AT_EVERY
+        self.not_taken = 0
+        """Lines that were refused, because too many wait already."""
 
     def _prepare(self, readers: Sequence[str]) -> None:
         self._db.execute("PRAGMA journal_mode = WAL")
@@ -108,16 +111,14 @@ class Journal:
     # ---- written ---------------------------------------------------------------------------------------
     def add_cycle(self, record: CycleRecord) -> None:
         """Writes a cycle and commits all that waits."""
-        self._add(record)
+        self._add([record])
         self.commit()
 
     def add_events(self, records: Iterable[EventRecord]) -> None:
         """Writes events; commits at once where one of them is a fault."""
-        high = False
-        for record in records:
-            self._add(record)
-            high |= record.priority == Priority.HIGH
-        if high:
+        rows = list(records)
+        self._add(rows)
+        if any(row.priority == Priority.HIGH for row in rows):
             self.commit()
 
     def take(self, number: int) -> None:
@@ -150,7 +151,7 @@ class Journal:
         except sqlite3.Error as error:
             with suppress(sqlite3.Error):
                 self._db.execute("ROLLBACK")
-            msg = f"{self.path}: cannot be written: {error}"
+            msg = f"{self.path}: cannot be written: {error}; {len(self._lines)} lines wait"
             raise JournalError(msg) from error
         self._written = self._newest
         self._taken = int(self._marks.get((TAKEN, self._boot), self._taken))
@@ -217,12 +218,17 @@ class Journal:
             self._told[reader] = self._marks[TOLD, reader] = up_to
 
     # ---- inside ----------------------------------------------------------------------------------------
-    def _add(self, record: EventRecord | CycleRecord) -> None:
-        if len(self._lines) >= MOST_UNWRITTEN:
-            msg = f"{self.path}: {MOST_UNWRITTEN} lines wait for the disk; no more are taken"
-            raise JournalError(msg)
-        self._newest += 1
-        self._lines.append(Line(self._newest, self._boot, record))
+    def _add(self, records: Sequence[EventRecord | CycleRecord]) -> None:
+        if len(self._lines) + len(records) > MOST_UNWRITTEN:
+            try:
+                self.commit()
+            except JournalError as error:
+                self.not_taken += len(records)
+                msg = f"{error}, more are not taken"
+                raise JournalError(msg) from error
+        for record in records:
+            self._newest += 1
+            self._lines.append(Line(self._newest, self._boot, record))
 
     def _remove(self) -> Removed:
         """Within the commit, now and then."""

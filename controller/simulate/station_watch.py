@@ -78,6 +78,7 @@ class Given(NamedTuple):
 
     command: str
     place: str = "the panel"
+    who: str = ""  # the name that came with it, where one did
 
 
 class Answer(NamedTuple):
@@ -213,7 +214,7 @@ class StationWatch:
         first_out, names = segment.after("first_out"), self.logic.interlock_names
         moves = self._desk.look(self.now_ms, self._acting, step, names[first_out - 1] if first_out else "")
         for answer in answers:
-            moves += self._desk.heard(self.now_ms, *answer.given, answer.accepted)
+            moves += self._desk.heard(self.now_ms, answer.given.command, answer.given.place, answer.accepted)
         if self._trips:
             trip = self._trips[-1]
             more = (follower(move, trip.id) for move in moves)

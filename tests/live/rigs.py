@@ -26,14 +26,14 @@ DATE = datetime(2026, 1, 5, 6, tzinfo=UTC)
 class Driven:
     """The rig under `rig`; `port` takes the place of the simulated one, which makes the I/O real."""
 
-    def __init__(self, port=None, kept=None, beside=None):
-        self.events, self.cycles, self.segments, self.kept = [], [], [], {}
+    def __init__(self, port=None, kept=None, beside=None, presets=PRESETS):
+        self.events, self.cycles, self.segments, self.deeds, self.kept = [], [], [], [], {}
         self.machine = None if port else in_process(MILL, None, scan_ms=SCAN_MS)
         io = LiveIo(port, "a port") if port else LiveIo(self.machine, "simulated", self.machine)
         self.rig = Rig(
-            AgreeingScan(LOGIC, PRESETS, beside), PRESETS, io,
+            AgreeingScan(LOGIC, presets, beside), presets, io,
             Watcher(self.cycles.append, self.events.extend, self.segments.append),
-            software="0", date=DATE, scan_ms=SCAN_MS, kept=kept,
+            software="0", date=DATE, scan_ms=SCAN_MS, kept=kept, deed=self.deeds.append,
         )  # fmt: skip
         self.panel = PanelRig(self.rig, STATION)
 

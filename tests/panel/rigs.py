@@ -34,10 +34,10 @@ class NotingRig:
         self.asked.append(command)
         return ()
 
-    def jog(self, output):
+    def jog(self, output, who=""):
         self.asked.append(f"jog {output}")
 
-    def force(self, forced):
+    def force(self, forced, who=""):
         self.asked.append(f"force {forced}")
 
     def fail(self, mode, amount, for_ms):
@@ -85,11 +85,11 @@ class BenchRig:
     async def request(self, command):
         return tuple(self._scan(lambda: self.bench.request(command)))
 
-    def jog(self, output):
+    def jog(self, output, who=""):
         self._jog = output
         self._asked = output
 
-    def force(self, forced):
+    def force(self, forced, who=""):
         self.forcing.put(forced)
 
     def fail(self, mode, amount, for_ms):

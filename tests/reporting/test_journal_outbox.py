@@ -16,6 +16,8 @@ from controller.records import CycleRecord
 from controller.reporting import journal as journal_module
 from controller.reporting.journal import FILE, Journal, JournalError, read_cycles, read_events, read_marks
 
+LONG = "x" * 20_000
+
 
 def numbers(lines):
     return [line.n for line in lines]
@@ -137,10 +139,14 @@ def test_a_full_disk_is_said_and_loses_nothing_once_there_is_room_again(tmp_path
 def test_what_waits_for_the_disk_is_bounded_and_what_is_over_it_is_not_taken(tmp_path, monkeypatch):
     monkeypatch.setattr(journal_module, "MOST_UNWRITTEN", 3)
     with opened(tmp_path) as journal:
-        with pytest.raises(JournalError, match="3 lines wait for the disk; no more are taken"):
-            journal.add_events([event() for _ in range(5)])
-        journal.commit()
-    assert len(read_events(tmp_path)) == 3
+        full(journal, pages=1)
+        journal.add_events([event(detail)._replace(detail=LONG) for detail in "abc"])
+        with pytest.raises(JournalError, match="full; 3 lines wait, more are not taken"):
+            journal.add_events([event("d"), event("e")])
+        assert journal.not_taken == 2
+        full(journal, pages=100_000)
+        journal.add_events([event("f")])
+    assert [found.id for found in read_events(tmp_path)] == ["a", "b", "c", "f"]
 
 
 def test_a_full_disk_at_the_end_closes_the_file_and_is_said(tmp_path):

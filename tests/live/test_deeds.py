@@ -1,0 +1,135 @@
+"""What people do at a rig goes into the audit log: who, where, what, and what became of it."""
+
+import asyncio
+
+import pytest
+from live.rigs import PRESETS, Driven
+from live.test_desk import asked
+
+from controller.live.desk import By
+from controller.live.kept_presets import Changed
+from controller.panel.holding import Holding
+from controller.panel.messages import ForceAsked, HoldAsked
+
+PANEL = "the panel socket"
+
+
+@pytest.fixture
+def driven():
+    driven = Driven()
+    driven.run(1_000)
+    driven.deeds.clear()
+    return driven
+
+
+def short(deeds):
+    return [(d.who, d.place, d.command, dict(d.parameters), d.result, d.reasons) for d in deeds]
+
+
+def test_each_command_is_there_accepted_or_refused_with_the_reasons(driven):
+    asyncio.run(asked(driven, "reset"))
+    asyncio.run(asked(driven, "start"))
+    driven.press("reset_pb")
+    assert short(driven.deeds) == [
+        ("", PANEL, "reset", {}, "refused", ("no fault stands",)),
+        ("", PANEL, "start", {}, "accepted", ()),
+        ("", "the wired button", "reset", {}, "refused", ("no fault stands",)),
+    ]
+    assert driven.deeds[0].at_ms == 1_010
+    assert driven.deeds[0].utc == "2026-01-05T06:00:01.010+00:00"
+
+
+def test_a_command_from_elsewhere_bears_its_place_and_the_name_that_came_with_it(driven):
+    async def ask():
+        task = asyncio.ensure_future(driven.rig.desk.request("start", "remote", "Ada"))
+        await asyncio.sleep(0)
+        driven.scan()
+        return await task
+
+    assert asyncio.run(ask()) == ()
+    assert short(driven.deeds) == [("Ada", "remote", "start", {}, "accepted", ())]
+
+
+def test_a_force_bears_the_name_of_who_answers_for_the_area_and_is_there_once_however_often_renewed(driven):
+    holding, me = Holding(driven.panel), object()
+    for _ in range(3):
+        holding.force(me, ForceAsked(ask="force", point="level_free", value=0, area_clear_by="Ada"))
+        driven.run(100)
+    holding.release(me)
+    driven.run(10)
+    assert short(driven.deeds) == [
+        ("Ada", PANEL, "force", {"point": "level_free", "value": 0}, "done", ()),
+        ("Ada", PANEL, "release", {"point": "level_free"}, "done", ()),
+    ]
+
+
+def test_an_output_held_and_let_go_bears_the_name_too(driven):
+    holding, me = Holding(driven.panel), object()
+
+    async def hold():
+        await asked(driven, "manual")
+        driven.run(PRESETS.warning_ms)
+        task = asyncio.ensure_future(
+            holding.hold(me, HoldAsked(ask="hold", output="purge_cmd", area_clear_by="Ada"))
+        )
+        while not task.done():  # the horn anew: automatic, then manual
+            await asyncio.sleep(0)
+            driven.scan()
+        driven.run(PRESETS.warning_ms)
+        await holding.hold(me, HoldAsked(ask="hold", output="purge_cmd"))
+        driven.run(10)
+
+    asyncio.run(hold())
+    driven.run(PRESETS.jog_renew_ms)
+    assert short(driven.deeds)[-2:] == [
+        ("Ada", PANEL, "hold", {"output": "purge_cmd"}, "done", ()),
+        ("Ada", PANEL, "let go", {"output": "purge_cmd"}, "done", ()),
+    ]
+
+
+def test_a_failure_set_ended_by_its_time_and_refused_is_there(driven):
+    driven.panel.fail("line_blocked", 0.5, 200)
+    driven.run(210)
+    driven.panel.fail("line_bloked", 1.0, None)
+    set_, ended, refused = short(driven.deeds)
+    asked_for = {"mode": "line_blocked", "amount": 0.5, "for_ms": 200}
+    assert set_ == ("", PANEL, "fail", asked_for, "done", ())
+    assert ended == (
+        "", "the rig itself", "fail", {"mode": "line_blocked", "amount": 0.0, "for_ms": None}, "done", (),
+    )  # fmt: skip
+    assert (refused[3]["mode"], refused[4]) == ("line_bloked", "refused")
+    assert "line_blocked" in refused[5][0]
+
+
+def test_a_force_that_the_end_of_manual_mode_took_was_released_by_the_rig_itself():
+    class Port:
+        def __init__(self, machine):
+            self.read, self.write = machine.read, machine.write
+
+    simulated = Driven()
+    driven = Driven(Port(simulated.machine))
+    driven.run(1_000)
+    asyncio.run(asked(driven, "manual"))
+    driven.rig.desk.force({"level_free": 0}, By(PANEL, "Ada"))
+    driven.run(100)
+    asyncio.run(asked(driven, "automatic"))
+    driven.run(100)
+    said = [(d.command, d.place, d.who) for d in driven.deeds if d.command in ("force", "release")]
+    assert said == [("force", PANEL, "Ada"), ("release", "the rig itself", "")]
+
+
+def test_power_up_says_which_presets_are_not_those_of_the_run_before():
+    driven = Driven()
+    driven.rig.power_up(driven.rig._date, [Changed("fill_ms", 9_000, 8_000)])
+    assert driven.told("PRESET_CHANGED") == [("fill_ms was 9000, is 8000", "")]
+    assert short(driven.deeds) == [
+        (
+            "",
+            "the rig itself",
+            "power up",
+            {"io": "simulated", "run_before": "1 presets changed"},
+            "done",
+            (),
+        ),
+        ("", "the station's files", "preset", {"name": "fill_ms", "before": 9_000, "now": 8_000}, "done", ()),
+    ]
