@@ -78,8 +78,17 @@ def read_ask(
     if wrong:
         raise WrongAskError("\n".join(wrong))
     point_map = None if simulated else load_station_map(folder, station)
+    if point_map and point_map.device_life:
+        station = _with_life(station)
     kept = state or (None if simulated else state_folder(folder.resolve().name))
     return Ask(folder, station, point_map, host, port, for_ms, out, kept, rate, fifo, start)
+
+
+def _with_life(station: Station) -> Station:
+    """A life counter that the map names is watched, whatever the settings say."""
+    receiver = station.receiver
+    presets = receiver.presets._replace(io_life_watched=True)
+    return station._replace(receiver=receiver._replace(presets=presets))
 
 
 def _lasts(lasts: str | None, wrong: list[str]) -> int | None:
