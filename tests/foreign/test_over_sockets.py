@@ -1,5 +1,6 @@
 """
-The scenarios over real sockets, several at once: on the foreign controller, on its mistakes, on our own.
+Scenarios over real sockets, several at once: one of each step and each failure of the link on the foreign
+controller, its mistakes, and our own controller.
 
 Every pair of processes has a port of its own; what the foreign controller does by itself is that of
 `test_box.py`, where time is virtual.
@@ -11,11 +12,12 @@ from typing import Any
 
 import pytest
 from foreign.over_sockets import box, judged, own
-from foreign.test_box import FILES, FOLDER, NAMED_BY
+from foreign.test_box import FOLDER, NAMED_BY, OF_THE_LINK, OF_THE_STEPS
 
 AT_ONCE = 4
-GROUPS = [FILES[k::6] for k in range(6)]
-OURS = ("full_vessel_holds_the_next_batch", "link_goes_silent_while_drawing", "life_of_the_io_stands_still")
+FILES = [FOLDER / f"{name}.yaml" for name in (*OF_THE_STEPS.values(), *OF_THE_LINK)]
+GROUPS = [FILES[k::5] for k in range(5)]
+OURS = ("full_vessel_holds_the_next_batch", "link_goes_silent_while_drawing")
 Runs = dict[str, Future[dict[str, dict[str, Any]]]]
 
 
@@ -25,7 +27,7 @@ def runs(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Runs]:
     with ThreadPoolExecutor(AT_ONCE) as pool:
         asked: Runs = {f"group {k}": pool.submit(judged, files, box()) for k, files in enumerate(GROUPS)}
         for mistake, name in NAMED_BY.items():
-            asked[mistake] = pool.submit(judged, [FOLDER / f"{name}.yaml"], box(mistake))
+            asked[mistake] = pool.submit(judged, [FOLDER / f"{name}.yaml"], box(mistake), "failed")
         for name in OURS:
             file = FOLDER / f"{name}.yaml"
             asked[f"our {name}"] = pool.submit(judged, [file], own(file, place))
