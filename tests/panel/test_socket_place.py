@@ -1,0 +1,102 @@
+"""Where the panel socket lies: of its user alone, one for each station, nothing of others taken over."""
+
+import os
+import socket
+import stat
+
+import pytest
+from panel.callers import STATUS, Caller
+from panel.rigs import NotingRig
+
+from controller.panel.place import PanelError, make_private, socket_path
+from controller.panel.server import Panel
+
+
+async def test_only_its_user_reaches_the_socket(mill):
+    async with Panel(mill, NotingRig()) as panel:
+        assert stat.S_IMODE(panel.path.stat().st_mode) == 0o600
+        assert stat.S_IMODE(panel.path.parent.stat().st_mode) == 0o700
+        assert panel.path.parent.stat().st_uid == os.getuid()
+
+
+async def test_without_a_runtime_folder_it_lies_in_one_named_by_the_user(mill, monkeypatch, tmp_path):
+    monkeypatch.delenv("XDG_RUNTIME_DIR")
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path / "mill"))
+    assert socket_path(mill).parent == tmp_path / "mill" / f"vacuum-receiver-{os.getuid()}"
+
+
+def test_each_station_name_has_a_socket_and_a_plant_one_beside_it(mill, tmp_path):
+    strange = tmp_path / "halle 3 über"
+    assert socket_path(mill) != socket_path(mill, plant=True)
+    assert socket_path(strange) != socket_path(tmp_path / "halle_3__ber")
+    assert socket_path(mill / ".." / "mill") == socket_path(mill)
+
+
+def test_a_path_too_long_for_a_socket_is_told_before_it_is_tried(mill, tmp_path, monkeypatch):
+    deep = tmp_path / ("d" * 90)
+    deep.mkdir()
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(deep))
+    with pytest.raises(PanelError, match="longer than 100 bytes"):
+        socket_path(mill)
+
+
+@pytest.mark.parametrize("mode", [0o755, 0o770, 0o701])
+def test_a_folder_that_others_may_enter_is_refused(tmp_path, mode):
+    folder = tmp_path / "open"
+    folder.mkdir()
+    folder.chmod(mode)
+    with pytest.raises(PanelError, match=f"run chmod 700 {folder}"):
+        make_private(folder)
+
+
+def test_a_link_in_place_of_the_folder_is_refused(tmp_path):
+    (tmp_path / "real").mkdir(mode=0o700)
+    (tmp_path / "link").symlink_to(tmp_path / "real")
+    with pytest.raises(PanelError, match="not a folder of this user's own"):
+        make_private(tmp_path / "link")
+
+
+async def test_a_second_rig_of_the_station_is_refused_and_the_first_goes_on(mill):
+    async with Panel(mill, NotingRig()) as first:
+        with pytest.raises(PanelError, match="belongs to one that runs already"):
+            await Panel(mill, NotingRig()).__aenter__()
+        caller = await Caller.to(first)
+        assert (await caller.ask(STATUS))["answer"] == "accepted"
+        caller.close()
+
+
+async def test_a_socket_that_still_answers_is_never_taken_over(mill):
+    """Somebody answers there who holds no lock: another version, or one in a copied folder."""
+    path = socket_path(mill)
+    make_private(path.parent)
+    with socket.socket(socket.AF_UNIX) as other:
+        other.bind(str(path))
+        other.listen(1)
+        with pytest.raises(PanelError, match="is answered by one that runs already"):
+            await Panel(mill, NotingRig()).__aenter__()
+        assert path.exists()
+
+
+async def test_the_socket_of_a_killed_rig_is_replaced(mill):
+    path = socket_path(mill)
+    make_private(path.parent)
+    with socket.socket(socket.AF_UNIX) as dead:
+        dead.bind(str(path))
+    async with Panel(mill, NotingRig()) as panel:
+        caller = await Caller.to(panel)
+        assert (await caller.ask(STATUS))["status"]["station"] == "R-101"
+        caller.close()
+    assert not path.exists()
+
+
+async def test_a_file_or_link_in_place_of_the_socket_is_left_alone(mill, tmp_path):
+    path = socket_path(mill)
+    make_private(path.parent)
+    path.write_text("a note")
+    with pytest.raises(PanelError, match="is no socket"):
+        await Panel(mill, NotingRig()).__aenter__()
+    assert path.read_text() == "a note"
+    path.unlink()
+    path.symlink_to(tmp_path / "elsewhere")
+    with pytest.raises(PanelError, match="is no socket"):
+        await Panel(mill, NotingRig()).__aenter__()
