@@ -204,6 +204,14 @@ class Journal:
             msg = f"{self.path}: cannot be read: {error}"
             raise JournalError(msg) from error
 
+    def behind(self, reader: str) -> int:
+        """How many lines on the disk this reader has not told, by their numbers."""
+        return self._written - self._told[reader]
+
+    def told_up_to(self, reader: str) -> int:
+        """The number of the last line that this reader has told."""
+        return self._told[reader]
+
     def told(self, reader: str, up_to: int) -> None:
         """
         This reader has told the lines up to this number. On the disk with the next commit.

@@ -8,7 +8,7 @@ told, how far the records of a start have come, the newest number, and the end o
 
 import json
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -99,6 +99,16 @@ def lines_after(db: sqlite3.Connection, after: int, limit: int = -1) -> Iterator
         is_event = values[0] is not None
         record = EventRecord(*values, last) if is_event else from_document(json.loads(last))
         yield Line(n, boot, record)
+
+
+def latest_events(folder: Path, ids: Sequence[str], up_to: int) -> Iterator[Line]:
+    """The events with these ids and a number up to `up_to`, the newest first. Raises as `read_cycles`."""
+    asked = ", ".join("?" * len(ids))
+    columns = ", ".join(EventRecord._fields)
+    found = f"SELECT n, boot, {columns} FROM event WHERE n <= ? AND id IN ({asked}) ORDER BY n DESC"
+    with _reading(folder) as db:
+        for n, boot, *values in db.execute(found, (up_to, *ids)):
+            yield Line(n, boot, EventRecord(*values))
 
 
 def marks_of(db: sqlite3.Connection) -> Marks:

@@ -15,6 +15,7 @@ from test_journal import cycle, event
 from controller.records import CycleRecord
 from controller.reporting import journal as journal_module
 from controller.reporting.journal import FILE, Journal, JournalError, read_cycles, read_events, read_marks
+from controller.reporting.journal_file import latest_events
 
 LONG = "x" * 20_000
 
@@ -101,6 +102,23 @@ def test_what_of_the_sender_was_taken_is_on_the_disk_with_its_records_and_counts
         assert journal.taken == 17
     with Journal(tmp_path, boot="b2") as journal:
         assert journal.taken == 0
+
+
+def test_how_far_a_reader_is_behind_counts_lines_on_the_disk_alone(tmp_path):
+    with opened(tmp_path) as journal:
+        journal.add_events([event(), event(), event()])
+        assert (journal.behind("mqtt"), journal.told_up_to("mqtt")) == (0, 0)
+        journal.commit()
+        journal.told("mqtt", 2)
+        assert (journal.behind("mqtt"), journal.told_up_to("mqtt")) == (1, 2)
+
+
+def test_the_latest_events_of_some_ids_come_newest_first_up_to_a_line(tmp_path):
+    with opened(tmp_path) as journal:
+        journal.add_events([event(name) for name in ("POWER_UP", "NO_VACUUM", "POWER_UP", "NO_VACUUM", "NO_VACUUM")])
+    asked = list(latest_events(tmp_path, ("NO_VACUUM",), 4))
+    assert numbers(asked) == [4, 2]
+    assert {line.record.id for line in asked} == {"NO_VACUUM"}
 
 
 # ---- a disk that takes nothing -------------------------------------------------------------------------
