@@ -122,9 +122,14 @@ def show_fates(console: "Console", found: list[Fate]) -> None:
         by = Counter(fate.fell_to for fate in some)
         figures = f"{by['scenario']:10} {by['claim']:10} {by['none']:9} {by['']:9} {len(some):6}"
         console.print(f"{kind:28} {figures}   {percent(some):5.1f} %")
-    for fate in found:
-        if not fate.fell_to:
-            console.print(f"      {fate.mutant.kind}: {fate.mutant.name}; {fate.story()}")
+    lived = [fate for fate in found if not fate.fell_to]
+    for why, some in (
+        ("makes no difference in any scenario", [fate for fate in lived if not fate.shows_in]),
+        ("makes a difference, and passes", [fate for fate in lived if fate.shows_in]),
+    ):
+        console.print(f"not noticed, {why}: {len(some)}")
+        for fate in some:
+            console.print(f"      {fate.mutant.kind}: {fate.mutant.name}{fate.story()}")
 
 
 def percent(found: list[Fate]) -> float:

@@ -44,11 +44,12 @@ class Fate(NamedTuple):
         return bool(self.killed_by or self.claim)
 
     def story(self) -> str:
-        """Of one that nobody noticed, where it was looked for."""
-        if not self.shows_in:
-            return "makes no difference in any scenario"
-        tried = f"lived in {len(self.lived_in)} of {self.shows_in} where it shows: {', '.join(self.lived_in)}"
-        return tried + "".join(f"; could not be run in {name}" for name in self.broken_in)
+        """Of one that nobody noticed, where it was looked for; empty where it shows nowhere."""
+        tried = (
+            f"; passed in {len(self.lived_in)} of {self.shows_in} where it shows: {', '.join(self.lived_in)}"
+        )
+        broken = "".join(f"; could not be run in {name}" for name in self.broken_in)
+        return (tried if self.shows_in else "") + broken
 
 
 class Chance(NamedTuple):
@@ -80,6 +81,8 @@ class Differences:
         self._reads = {
             n: [r.name for r in self.logic.reads(n) if r.group == "this"] for n in self.logic.facts
         }
+        rows = enumerate(self.logic.rows, 1)
+        self._asked = {f"row_{n}": sum(1 << k for k in row.steps) for n, row in rows}
         self._planted = [(m, self.reader.rules.rule(m.tree(self.logic))) for m in mutants]
 
     def in_run(self, recording: Recording) -> dict[Mutant, Difference]:
@@ -106,7 +109,10 @@ class Differences:
             if name != mutant.fact and changed.isdisjoint(self._reads[name]):
                 continue
             column = (rule if name == mutant.fact else self.reader.rules.of(name))(other)
-            if np.any(column != columns.this(name)):
+            differs = column != columns.this(name)
+            if name in self._asked:  # a row is asked in its steps alone
+                differs = differs & (self._asked[name] >> columns.was("step") & 1 == 1)
+            if np.any(differs):
                 if name in self._loud:
                     return "loud"
                 quiet = "quiet" if name in self.logic.memory else quiet
