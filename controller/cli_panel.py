@@ -28,7 +28,7 @@ def command(
         typer.Argument(
             metavar="COMMAND",
             help="start, stop, halt, reset, acknowledge (ack), clean, empty, manual, automatic, vessel-seen, "
-            "recipe or relearn.",
+            "recipe, relearn; remote or local: who has control, where no selector is fitted.",
         ),
     ],
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,

@@ -17,6 +17,8 @@ from controller.simulate.station_watch import Answer, Given
 FIRST = ("stop", "halt")
 """These pass all others that wait."""
 WIRED = "the wired button"
+REMOTE = "remote"
+"""The place of all that comes over a network: it has its own rights."""
 BUTTONS = {"start": "start_pb", "reset": "reset_pb", "acknowledge": "acknowledge_pb"}
 Tell = Callable[[str, str], None]
 """Writes down an event: its id, and what it is."""
@@ -49,6 +51,8 @@ class Desk:
 
     def __init__(self, machine: SimulatedMachine | None, tell: Tell, deed: DeedDone) -> None:
         self.forcing = Forcing(real=machine is None)
+        self.remote_control = False
+        """The remote place has control, where no selector says so; after power-up it has not."""
         self._machine, self._tell, self._deed = machine, tell, deed
         self._held_by = self._forced_by = ITSELF
         self._force_asked = False  # and not let go again by who asked
@@ -70,6 +74,13 @@ class Desk:
         waits = (Given(command, place, who), future)
         self._waiting.insert(0 if command in FIRST else len(self._waiting), waits)
         return await future
+
+    def hand_control(self, *, to_remote: bool, by: By) -> None:
+        """At the machine only: from the next scan on the remote place has control, or no longer."""
+        if to_remote != self.remote_control:
+            self.remote_control = to_remote
+            self._tell("CONTROL_CHANGED", REMOTE if to_remote else "at the machine")
+        self._deed(by, "control", place=REMOTE if to_remote else "local")
 
     def hold(self, output: str, by: By) -> None:
         """This output as held in manual mode, in the next scan and in that alone."""
@@ -122,9 +133,13 @@ class Desk:
         """The inputs with what people do: one command a scan, the held output, what is forced."""
         for mode in [mode for mode, end_ms in self._ends.items() if end_ms <= now_ms]:
             self.fail(mode, 0.0, None, now_ms, ITSELF)
+        if self.remote_control:
+            inputs = inputs._replace(remote_control=True)
         if self._waiting:
             self._asked = self._waiting.pop(0)
-            inputs = inputs._replace(**{f"{self._asked[0].command}_request": True})
+            given = self._asked[0]
+            named: dict[str, bool] = {f"{given.command}_request": True}
+            inputs = inputs._replace(request_remote=given.place == REMOTE, **named)
         if self._jog:
             inputs, self._jog = inputs._replace(jog=JOG.index(self._jog)), ""
         inputs = self.forcing.over(inputs, manual=memory.manual)

@@ -3,11 +3,11 @@
 from collections.abc import Mapping, Sequence
 
 from controller.image import JOG
-from controller.live.desk import By
+from controller.live.desk import REMOTE, By
 from controller.live.rig import Rig
 from controller.panel.held_back import held_back
 from controller.panel.point_readings import readings
-from controller.panel.rig import PointNow, Reasons, Status
+from controller.panel.rig import CONTROL, PointNow, Reasons, Status
 from controller.sequence.steps import STATES, Step
 from controller.settings import Station
 
@@ -29,7 +29,12 @@ class PanelRig:
 
     async def request(self, command: str) -> Reasons:
         """As promised."""
-        return await self._rig.desk.request(command, PLACE)
+        if command not in CONTROL:
+            return await self._rig.desk.request(command, PLACE)
+        if self._rig.presets.selector_fitted:
+            return ("the selector local/remote at the machine says who has control",)
+        self._rig.desk.hand_control(to_remote=command == REMOTE, by=By(PLACE))
+        return ()
 
     def jog(self, output: str, who: str = "") -> None:
         """As promised."""

@@ -87,6 +87,10 @@ class Server:
         self.connections[self._count] = connection
         return self._count
 
+    def peer(self, number: int) -> str:
+        """The address and port of a connection that is open."""
+        return self.connections[number].peer
+
     def left(self, number: int) -> None:
         """A connection has ended."""
         if self.connections.pop(number, None):
@@ -107,7 +111,9 @@ class _Connection(asyncio.Protocol):
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
         assert isinstance(transport, asyncio.Transport)
         self._transport = transport
-        self._number = self._server.let_in(self, transport.get_extra_info("peername")[0])
+        address, port = transport.get_extra_info("peername")[:2]
+        self.peer = f"[{address}]:{port}" if ":" in address else f"{address}:{port}"
+        self._number = self._server.let_in(self, address)
         if not self._number:
             transport.abort()
             return

@@ -17,8 +17,12 @@ Reasons = tuple[str, ...]
 
 Quality = Literal["good", "doubtful", "failed", "old", "unknown"]
 
-COMMANDS = tuple(name.removesuffix("_request") for name in Inputs._fields if name.endswith("_request"))
-"""What can be asked of the sequence: start, stop, ... in the order of the process image."""
+CONTROL = ("local", "remote")
+"""Who has control, where no selector is wired for it."""
+COMMANDS = (
+    *(name.removesuffix("_request") for name in Inputs._fields if name.endswith("_request")), *CONTROL
+)  # fmt: skip
+"""What can be asked: start, stop, ... in the order of the process image; and who is to have control."""
 
 
 class Status(StrictModel):

@@ -15,6 +15,7 @@ from controller.alarms.states import State
 from controller.events import EVENTS
 from controller.sequence.steps import STATES
 
+UNSEEN = {State.UNACKNOWLEDGED, State.RETURNED, State.LATCHED_UNACKNOWLEDGED}
 IDLE_RULE = {State.NORMAL, State.SUPPRESSED}
 _STATE_OF: dict[int, str] = {step: state for state, steps in STATES.items() for step in steps}
 
@@ -39,6 +40,16 @@ class AlarmDesk:
         if command == "reset" and accepted:
             moves += self._alarms.reset(now_ms, who)
         return self._noted(moves)
+
+    @property
+    def standing(self) -> tuple[str, ...]:
+        """The alarms that are not normal."""
+        return tuple(alarm.id for alarm in self._alarms.standing())
+
+    @property
+    def unseen(self) -> tuple[str, ...]:
+        """The alarms that call: nobody has acknowledged them."""
+        return tuple(alarm.id for alarm in self._alarms.standing() if alarm.state in UNSEEN)
 
     def report(self, now_ms: int) -> Report:
         """The figures of the run."""

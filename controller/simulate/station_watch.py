@@ -4,7 +4,7 @@ What a run tells of a station: events, alarms, cycles, wear and explanations, fr
 The simulated run and the live one feed it; it knows neither clock nor plant.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from typing import Any, NamedTuple
 
@@ -207,7 +207,8 @@ class StationWatch:
 
     def _answered(self, answer: Answer) -> EventRecord:
         name = "COMMAND_ACCEPTED" if answer.accepted else "COMMAND_REFUSED"
-        return self._event(name, f"{answer.given.command} from {answer.given.place}", answer.reasons)
+        who = f" ({answer.given.who})" if answer.given.who else ""
+        return self._event(name, f"{answer.given.command} from {answer.given.place}{who}", answer.reasons)
 
     def _alarm_events(self, segment: Segment, step: int, answers: Sequence[Answer]) -> list[EventRecord]:
         """The moves of the alarms, those included that people ask for."""
@@ -257,6 +258,31 @@ class StationWatch:
     def trips(self) -> tuple[Trip, ...]:
         """The trips so far."""
         return tuple(self._trips)
+
+    @property
+    def acting(self) -> frozenset[str]:
+        """The interlocks that act."""
+        return self._acting
+
+    @property
+    def standing(self) -> tuple[str, ...]:
+        """The alarms that are not normal."""
+        return self._desk.standing
+
+    @property
+    def unseen(self) -> tuple[str, ...]:
+        """The alarms that call: nobody has acknowledged them."""
+        return self._desk.unseen
+
+    @property
+    def counts(self) -> Mapping[str, float]:
+        """The counters of wear, since power-up."""
+        return self._counters.counts
+
+    @property
+    def due(self) -> tuple[str, ...]:
+        """The counters of wear over their limit."""
+        return tuple(self._counters.overdue())
 
     @property
     def alarms(self) -> tuple[tuple[str, int], ...]:

@@ -6,10 +6,11 @@ import pytest
 from live.rigs import PRESETS, Driven
 from live.test_desk import asked
 
-from controller.live.desk import By
+from controller.live.desk import REMOTE, By
 from controller.live.kept_presets import Changed
 from controller.panel.holding import Holding
 from controller.panel.messages import ForceAsked, HoldAsked
+from controller.sequence.steps import Step
 
 PANEL = "the panel socket"
 
@@ -39,15 +40,58 @@ def test_each_command_is_there_accepted_or_refused_with_the_reasons(driven):
     assert driven.deeds[0].utc == "2026-01-05T06:00:01.010+00:00"
 
 
-def test_a_command_from_elsewhere_bears_its_place_and_the_name_that_came_with_it(driven):
+def from_afar(driven, command):
     async def ask():
-        task = asyncio.ensure_future(driven.rig.desk.request("start", "remote", "Ada"))
+        task = asyncio.ensure_future(driven.rig.desk.request(command, REMOTE, "Ada"))
         await asyncio.sleep(0)
         driven.scan()
         return await task
 
-    assert asyncio.run(ask()) == ()
-    assert short(driven.deeds) == [("Ada", "remote", "start", {}, "accepted", ())]
+    return asyncio.run(ask())
+
+
+def test_a_command_from_elsewhere_bears_its_place_and_the_name_that_came_with_it(driven):
+    assert from_afar(driven, "stop") == ()
+    assert short(driven.deeds) == [("Ada", "remote", "stop", {}, "accepted", ())]
+    assert driven.told("COMMAND_ACCEPTED") == [("stop from remote (Ada)", "")]
+
+
+def test_a_start_from_elsewhere_wants_the_right_and_control_taken_at_the_machine():
+    right = PRESETS._replace(remote_start_allowed=True)
+    for presets, control, heard in (
+        (PRESETS, "remote", False),
+        (right, "local", False),
+        (right, "remote", True),
+    ):
+        driven = Driven(presets=presets)
+        driven.run(1_000)
+        assert asyncio.run(driven.panel.request(control)) == ()
+        reasons = from_afar(driven, "start")
+        assert reasons == (() if heard else ("this place has no control, or no right to start",))
+        assert (driven.rig.memory.step == Step.WARNING) == heard
+
+
+def test_while_the_remote_place_has_control_the_machine_may_stop_but_not_start(driven):
+    def answers(command):
+        return [reasons for _, reasons in asyncio.run(asked(driven, command))[0]]
+
+    asyncio.run(driven.panel.request("remote"))
+    assert answers("start") == [("this place has no control, or no right to start",)]
+    assert answers("stop") == [()]
+    asyncio.run(driven.panel.request("local"))
+    assert answers("start") == [()]
+    assert driven.told("CONTROL_CHANGED") == [("remote", ""), ("at the machine", "")]
+    assert [dict(deed.parameters) for deed in driven.deeds if deed.command == "control"] == [
+        {"place": "remote"}, {"place": "local"},
+    ]  # fmt: skip
+
+
+def test_where_a_selector_is_fitted_it_alone_hands_control_over():
+    driven = Driven(presets=PRESETS._replace(selector_fitted=True))
+    driven.run(1_000)
+    said = asyncio.run(driven.panel.request("remote"))
+    assert said == ("the selector local/remote at the machine says who has control",)
+    assert not driven.rig.desk.remote_control
 
 
 def test_a_force_bears_the_name_of_who_answers_for_the_area_and_is_there_once_however_often_renewed(driven):
