@@ -63,13 +63,18 @@ class ModbusPort:
 
     def _is_lost(self, received: Received, age_ms: int) -> bool:
         """Whether the link was lost since the last read."""
-        silent_ms = 0 if self._written_ms is None else self._clock.now_ms() - self._written_ms
         new = self._before is not None and received.session != self._before.session
-        return new or max(age_ms, silent_ms) > self._watchdog_ms
+        return new or max(age_ms, self._silent_ms()) > self._watchdog_ms
+
+    def _silent_ms(self) -> int:
+        return 0 if self._written_ms is None else self._clock.now_ms() - self._written_ms
 
     def write(self, outputs: Outputs) -> None:
         """As promised; handed to the wire for the link that the last read was of."""
         self._still_open()
+        if self._silent_ms() > self._watchdog_ms:  # the scan was held up between its read and here
+            self._lost = True
+            self._gate.shut()
         self._hand_over(self._gate.passed(outputs))
         self._lost = self._lost and not self._gate.open
 

@@ -121,6 +121,7 @@ class ClientWire(End):
         handed = self._handed
         if handed and not self._taken.is_set():
             for request in self._writes:
+                self._still_valid(handed)
                 await client.write(request, request.encoded(handed.values))
             if self._handed is handed:
                 self._taken.set()

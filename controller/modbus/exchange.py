@@ -149,8 +149,17 @@ class End:
 
     def _forget_what_is_old(self) -> None:
         """Outputs that the device has dropped since must not come back without a new decision."""
-        if self._handed and self.clock.now_ms() - self._handed.at_ms > self.map.watchdog_ms:
+        if self._handed and self._is_old(self._handed):
             self._forget()
+
+    def _still_valid(self, handed: Handed) -> None:
+        """Between the parts of an image too: its last one is what lets all of it act."""
+        if self.side == "controller" and self._is_old(handed):
+            msg = f"this program was held up for over {self.map.watchdog_ms} ms: its outputs are not sent"
+            raise LinkError(msg)
+
+    def _is_old(self, handed: Handed) -> bool:
+        return self.clock.now_ms() - handed.at_ms > self.map.watchdog_ms
 
     def _forget(self) -> None:
         """The plant's inputs stay true on a new link; what a controller decided does not."""

@@ -109,8 +109,8 @@ class FaultServer:
             writer.close()
 
     async def _answer(self, request: bytes, writer: asyncio.StreamWriter) -> None:
-        self.before()
         self.requests.append(request)
+        self.before()
         reply = frame(struct.unpack_from(">H", request)[0], request[6], self.pdu(request[7:]))
         fault = self.fault if self.strikes(request) else right
         for sent in fault(Exchange(request, reply, self.held)):
