@@ -37,7 +37,8 @@ def _fifo() -> str:
         for thread in threading.enumerate():
             number = thread.native_id or here
             below = number != here
-            os.sched_setscheduler(number, os.SCHED_FIFO, os.sched_param(FIFO_PRIORITY - below))
+            schedule = os.SCHED_FIFO | os.SCHED_RESET_ON_FORK  # processes that it starts have none of it
+            os.sched_setscheduler(number, schedule, os.sched_param(FIFO_PRIORITY - below))
     except OSError as no:
         return f"--fifo: not permitted ({no.strerror}; it needs CAP_SYS_NICE); goes on without"
     return f"SCHED_FIFO with priority {FIFO_PRIORITY}"

@@ -1,0 +1,1 @@
+"""The second process of a running station: it writes journal and audit log, and tells others."""

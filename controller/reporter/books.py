@@ -1,0 +1,135 @@
+"""
+Journal and audit log as the reporter writes them: each record of the rig once, however often it is sent.
+
+A record and its number go to the disk in one transaction of the journal, so a record that is sent again is
+known by its number. A line of the audit log is on the disk before the journal knows its number; whoever was
+killed between the two finds it behind the anchor that the journal holds, and does not write it again.
+"""
+
+from collections import deque
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from controller.audit.line import FIRST, Anchor, read_line
+from controller.audit.log import FILE, AuditLog
+from controller.records import CycleRecord, Deed
+from controller.reporter.lines import Numbered
+from controller.reporting.journal import Journal
+from controller.reporting.journal_file import AUDIT, read_marks
+from controller.reporting.journal_kept import Kept
+
+_NAMES = ("utc", "mono_ms", "who", "place", "command", "parameters", "result", "reasons")
+
+
+class Books:
+    """The one writer of a run folder's journal and audit log."""
+
+    def __init__(self, run: Path, boot: str, readers: Sequence[str] = (), kept: Kept | None = None) -> None:
+        """
+        Opens or makes both.
+
+        Raises:
+            JournalError, AuditError: One of them cannot be written.
+        """
+        self.journal = Journal(run, boot=boot, readers=readers, kept=kept)
+        try:
+            anchor = _anchor(run)
+            self.audit = AuditLog(run, anchor)
+            self._unanchored = _behind(run / FILE, anchor)
+        except BaseException:
+            self.journal.close()
+            raise
+        self._number = self.journal.taken
+
+    @property
+    def taken(self) -> int:
+        """The records up to this number are on the disk."""
+        return self.journal.taken
+
+    def add(self, came: Numbered) -> None:
+        """
+        Takes a record; on the disk with the next `commit`, a deed at once.
+
+        Raises:
+            AuditError: A deed could not be written. It was not taken: to be given again, before any other.
+            JournalError: The disk took nothing; the record was taken and waits.
+        """
+        number, record = came
+        if number <= self._number:
+            return
+        if isinstance(record, Deed):
+            self._add_deed(record)
+        self._number = number
+        self.journal.take(number)  # before the record: some commit at once
+        if isinstance(record, CycleRecord):
+            self.journal.add_cycle(record)
+        elif not isinstance(record, Deed):
+            self.journal.add_events([record])
+
+    def pass_over(self, came: Numbered) -> None:
+        """This record can never be written: it counts as taken."""
+        self._number = came.number
+        self.journal.take(came.number)
+
+    def add_own(self, deed: Deed) -> None:
+        """
+        A deed that the rig knows nothing of.
+
+        Raises:
+            AuditError: It could not be written.
+        """
+        self.audit.add(deed)
+        self.journal.anchor(self.audit.head, self.audit.lines)
+
+    def commit(self) -> None:
+        """
+        All that was taken is on the disk when it returns.
+
+        Raises:
+            JournalError: It is not, and waits on.
+        """
+        self.journal.commit()
+
+    def close(self) -> None:
+        """
+        Both closed, whatever happens.
+
+        Raises:
+            JournalError: What waited could not be written.
+        """
+        self.audit.close()
+        self.journal.close()
+
+    def _add_deed(self, deed: Deed) -> None:
+        wanted = _plain(deed)
+        if wanted in self._unanchored:  # written before a kill; those before it were nobody's of the rig
+            while self._unanchored.popleft() != wanted:
+                pass
+        else:
+            self.audit.add(deed)
+        self.journal.anchor(self.audit.head, self.audit.lines)
+
+
+def _anchor(run: Path) -> Anchor:
+    marks = read_marks(run)
+    return Anchor(marks.get((AUDIT, "head"), FIRST), marks.get((AUDIT, "count"), 0))
+
+
+def _behind(path: Path, anchor: Anchor) -> deque[Mapping[str, Any]]:
+    """What the lines of the log say that the journal does not know of; it is rarely more than one."""
+    found: deque[Mapping[str, Any]] = deque()
+    with path.open("rb") as file:
+        for raw in file:
+            read = read_line(raw.removesuffix(b"\n"))
+            if read and read.seq > anchor.lines:
+                found.append({name: read.document[name] for name in _NAMES})
+    return found
+
+
+def _plain(deed: Deed) -> Mapping[str, Any]:
+    values = (
+        deed.utc, deed.at_ms, deed.who, deed.place, deed.command, dict(deed.parameters), deed.result,
+        list(deed.reasons),
+    )  # fmt: skip
+    return dict(zip(_NAMES, values, strict=True))

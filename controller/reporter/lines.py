@@ -1,0 +1,92 @@
+"""
+What passes between the rig and its reporter: one JSON array on a line, its kind first.
+
+    rig to reporter   open   what this is, and where it is written: the first line of a connection
+                      event, cycle, deed   a record with its number; each stays with the rig until it is taken
+                      now, points, figures   of this moment; a newer one takes the place of one that waits
+                      answer   what became of a command
+                      end   there will be no more; why
+    reporter to rig   ready   it is open; up to which number it had taken the records of this start before
+                      no   it cannot be opened; why
+                      taken   up to which number the records are on the disk; said every second besides
+                      ask   a command from elsewhere
+                      problem, problem over, say   words for people
+"""
+
+import json
+from typing import Any, NamedTuple
+
+from controller.records import CycleRecord, Deed, EventRecord, as_document, from_document
+
+LONGEST = 4_000_000
+"""Bytes of a line; a longer one is none of ours."""
+
+Record = EventRecord | CycleRecord | Deed
+
+
+class Opening(NamedTuple):
+    """What a reporter is to do, and for whom."""
+
+    run: str  # folder of journal and audit log; empty: none is written
+    station: str  # folder of the station, with its points and its services.yaml
+    name: str
+    boot: str  # UUID of this power-up
+    software: str
+    io: str  # what the station runs on, in words
+    simulated: bool
+    rate: float  # seconds of the station in one of the room
+    old_ms: int  # an image older than this is not to be trusted
+    broker: bool  # one of its own, in the reporter's process
+    told: bool = True  # others are told, as services.yaml has it; else it writes only
+
+
+class Numbered(NamedTuple):
+    """A record as it came."""
+
+    number: int
+    record: Record
+
+
+def line(kind: str, *values: Any) -> bytes:
+    """
+    A line with its end.
+
+    >>> line("taken", 12)
+    b'["taken",12]\\n'
+    """
+    return json.dumps([kind, *values], separators=(",", ":")).encode("ascii") + b"\n"
+
+
+def record_line(number: int, record: Record) -> bytes:
+    """A record with its number."""
+    if isinstance(record, EventRecord):
+        return line("event", number, record)
+    if isinstance(record, CycleRecord):
+        return line("cycle", number, as_document(record))
+    return line("deed", number, record)
+
+
+def read(raw: bytes) -> tuple[str, list[Any]]:
+    """
+    Kind and values of a line.
+
+    Raises:
+        ValueError: It is none.
+    """
+    found = json.loads(raw)
+    if not isinstance(found, list) or not found or not isinstance(found[0], str):
+        msg = f"{raw[:60]!r} is no line of the channel"
+        raise ValueError(msg)
+    return found[0], found[1:]
+
+
+def read_record(kind: str, values: list[Any]) -> Numbered | None:
+    """The record of a line; None where it bears none."""
+    if kind == "event":
+        return Numbered(values[0], EventRecord(*values[1]))
+    if kind == "cycle":
+        return Numbered(values[0], from_document(values[1]))
+    if kind == "deed":
+        deed = Deed(*values[1])
+        return Numbered(values[0], deed._replace(reasons=tuple(deed.reasons)))
+    return None

@@ -1,0 +1,174 @@
+"""
+The reporter at work: reads the channel, writes the books, tells others; ends with the channel.
+
+The rig never waits for it. Whatever hangs or fails here, the records stay with the rig until they are taken.
+"""
+
+import asyncio
+import socket
+from contextlib import AsyncExitStack, suppress
+from pathlib import Path
+
+from controller.audit.log import AuditError
+from controller.clock import WallClock
+from controller.records import Deed
+from controller.reporter.books import Books
+from controller.reporter.lines import LONGEST, Numbered, Opening, line, read, read_record
+from controller.reporter.told import ServiceError, Told, told_by
+from controller.reporting.journal import JournalError
+from controller.reporting.journal_kept import Kept
+from controller.reporting.services import Services, load_services
+from controller.station_file import StationError
+
+BEAT_S = 1.0
+"""Between two signs of life, and two tries on a disk that took nothing."""
+LEAVE_S = 5.0
+"""At the end, for what the broker has not taken yet; it waits in the journal otherwise."""
+GONE = "the controller ended without a word"
+
+CANNOT_OPEN = (JournalError, AuditError, StationError, ServiceError, OSError)
+
+
+class Reporter:
+    """One connection to the rig, from its first line to its end."""
+
+    def __init__(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        self._reader, self._writer = reader, writer
+        self._came: list[Numbered] = []
+        self._something = asyncio.Event()
+        self._problems: dict[str, str] = {}
+        self._ended = ""
+        self._books: Books | None = None
+        self._told = Told()
+
+    async def run(self) -> None:
+        """Until the rig ends or is gone."""
+        kind, values = read(await self._reader.readline() or line("end", GONE))
+        if kind == "open":
+            opening = Opening(*values)
+            async with AsyncExitStack() as stack:
+                try:
+                    await self._open(opening, stack)
+                except CANNOT_OPEN as no:
+                    self.send("no", str(no))
+                else:
+                    self.send("ready", self._books.taken if self._books else 0)
+                    await self._work()
+                    await self._told.leave(self._ended, LEAVE_S)
+            self._close()
+        self._writer.close()
+        with suppress(OSError):
+            await self._writer.wait_closed()
+
+    async def _work(self) -> None:
+        async with asyncio.TaskGroup() as tasks:
+            beat = tasks.create_task(self._beat())
+            written = tasks.create_task(self._write_down())
+            await self._read()
+            self._something.set()
+            await written
+            beat.cancel()
+
+    # ---- for those who tell others ---------------------------------------------------------------------
+    def send(self, kind: str, *values: object) -> None:
+        """A line to the rig; it reads when it has time, and what it is told is little."""
+        if not self._writer.is_closing():
+            self._writer.write(line(kind, *values))
+
+    def deed(self, deed: Deed) -> None:
+        """One that the rig knows nothing of: a command that went no further."""
+        if self._books:
+            try:
+                self._books.add_own(deed)
+                self._books.commit()
+            except (AuditError, JournalError) as error:
+                self.problem("own deeds", str(error))
+
+    def problem(self, of: str, said: str) -> None:
+        """Told once, until it is another one; empty: it is over."""
+        if self._problems.get(of, "") != said:
+            self._problems[of] = said
+            self.send("problem" if said else "problem over", of, *([said] if said else []))
+
+    # ---- inside ----------------------------------------------------------------------------------------
+    async def _open(self, opening: Opening, stack: AsyncExitStack) -> None:
+        services = load_services(Path(opening.station)) if opening.told else Services()
+        if opening.run:
+            readers = ("mqtt",) if services.publishing or opening.broker else ()
+            kept = Kept(services.journal.keep_days, services.journal.keep_mb)
+            self._books = Books(Path(opening.run), opening.boot, readers, kept)
+        journal = self._books.journal if self._books else None
+        self._told = await told_by(services, opening, WallClock(opening.rate), journal, self, stack)
+
+    def _close(self) -> None:
+        if self._books:
+            try:
+                self._books.close()
+            except JournalError as error:
+                self.problem("journal", str(error))
+
+    async def _read(self) -> None:
+        while raw := await self._reader.readline():
+            kind, values = read(raw)
+            if kind == "end":
+                self._ended = values[0]
+                return
+            if came := read_record(kind, values):
+                self._came.append(came)
+                self._something.set()
+            else:
+                self._told.take(kind, values)
+        self._ended = GONE
+
+    async def _write_down(self) -> None:
+        """Every record that came, in order; one that the disk does not take is tried again."""
+        while not self._ended or self._came:
+            await self._something.wait()
+            self._something.clear()
+            came, self._came = self._came, []
+            for record in came:
+                if not await self._is_taken(record):
+                    return  # at the end, without a disk: the rig is not told that they were taken
+            self._committed()  # where the disk takes nothing it is tried again at each beat
+
+    async def _is_taken(self, record: Numbered) -> bool:
+        books = self._books
+        while books:
+            try:
+                books.add(record)
+                self.problem("audit log", "")
+                break
+            except JournalError:
+                break  # it waits for the commit that follows
+            except AuditError as error:
+                self.problem("audit log", str(error))
+                if not isinstance(error.__cause__, OSError):
+                    books.pass_over(record)  # no disk will ever take it
+                    break
+                if self._ended:
+                    return False
+                await asyncio.sleep(BEAT_S)
+        return True
+
+    def _committed(self) -> bool:
+        if not (books := self._books):
+            return True
+        try:
+            books.commit()
+        except JournalError as error:
+            self.problem("journal", str(error))
+            return False
+        self.problem("journal", "")
+        self.send("taken", books.taken)
+        self._told.wrote()
+        return True
+
+    async def _beat(self) -> None:
+        while True:
+            await asyncio.sleep(BEAT_S)
+            self._committed()
+
+
+async def report(channel: socket.socket) -> None:
+    """Works for the rig at the other end of a connected socket, until that ends."""
+    await Reporter(*await asyncio.open_unix_connection(sock=channel, limit=LONGEST)).run()
