@@ -5,23 +5,19 @@ Every command imports what it needs when it runs, so that `receiver --help` answ
 Exit codes: 0 good, 1 a check failed, 2 wrong input.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
-from controller import cli_coverage, cli_panel, cli_rig, cli_scenarios
+from controller import cli_coverage, cli_panel, cli_records, cli_rig, cli_scenarios
+from controller.cli_screen import CHECK_FAILED, WRONG_INPUT, show_on, stop, stop_without
 from controller.problems import StationError, install_with
 from controller.stations import station_folder
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from controller.station_check.findings import Finding
-
-CHECK_FAILED = 1
-WRONG_INPUT = 2
 
 app = typer.Typer(
     name="receiver",
@@ -34,34 +30,13 @@ app = typer.Typer(
 )
 
 
-def _print(show: "Callable[[Console], None]", width: int | None = None, *, err: bool = False) -> None:
-    """What `show` puts on a console; `width` where that is no terminal; no line with blanks at its end."""
-    from rich.console import Console
-
-    terminal = Console(stderr=err).is_terminal
-    console = Console(highlight=False, width=None if terminal else width, stderr=err)
-    with console.capture() as printed:
-        show(console)
-    typer.echo("\n".join(line.rstrip() for line in printed.get().splitlines()), err=err)
-
-
-def _stop(said: str) -> NoReturn:
-    """Wrong input: says why, and ends."""
-    typer.echo(said, err=True)
-    raise typer.Exit(WRONG_INPUT)
-
-
-def _stop_without(error: ModuleNotFoundError, command: str, extra: str) -> NoReturn:
-    _stop(f"{command}: needs {error.name}, which is not installed; run: {install_with(extra)}")
-
-
 def _need_simulator(command: str) -> None:
     """Wrong input where this package is installed without the simulator."""
     from importlib.util import find_spec
 
     if find_spec("io_sim") is None:
         said = "the simulator's part of this package, which is not installed"
-        _stop(f"{command}: needs io_sim, {said}; run: {install_with('fast')}")
+        stop(f"{command}: needs io_sim, {said}; run: {install_with('fast')}")
 
 
 def main() -> NoReturn:
@@ -103,7 +78,7 @@ def check(
     if as_json:
         typer.echo(report.as_json(found))
     else:
-        _print(lambda console: tables.show(found, console))
+        show_on(lambda console: tables.show(found, console))
     raise typer.Exit(0 if found.good else CHECK_FAILED)
 
 
@@ -164,11 +139,11 @@ def simulate(
         with tables.progress(ask.for_ms, shown=not as_json) as told:
             outcome = command.simulate(ask, told)
     except (command.WrongAsk, JournalError, TraceError) as no:
-        _stop(str(no))
+        stop(str(no))
     if as_json:
         typer.echo(command.as_json(outcome))
     else:
-        _print(lambda console: tables.show(outcome, console), width=120)
+        show_on(lambda console: tables.show(outcome, console), width=120)
     raise typer.Exit(CHECK_FAILED if strict and not outcome.good else 0)
 
 
@@ -176,7 +151,7 @@ def _refuse(station: str, errors: "Sequence[Finding]") -> NoReturn:
     """No run: the errors that the check finds, and the ways out."""
     from controller.station_check import tables
 
-    _print(lambda console: tables.show_findings(errors, console), width=120, err=True)
+    show_on(lambda console: tables.show_findings(errors, console), width=120, err=True)
     counted = "an error" if len(errors) == 1 else f"{len(errors)} errors"
     typer.echo(
         f"simulate: no run, the check finds {counted}: correct the station's files (receiver check {station} "
@@ -184,31 +159,6 @@ def _refuse(station: str, errors: "Sequence[Finding]") -> NoReturn:
         err=True,
     )
     raise typer.Exit(CHECK_FAILED)
-
-
-@app.command()
-def cycles(
-    run: Annotated[Path, typer.Argument(help="Run folder that `receiver simulate --out` left.")],
-    last: Annotated[int, typer.Option(help="How many of the last cycles to list.", min=0)] = 10,
-    as_csv: Annotated[bool, typer.Option("--csv", help="Print every cycle as CSV.")] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
-) -> None:
-    """List the cycles of a run, what they came to, and what drifts."""
-    from controller import cycles as told
-    from controller.reporting.journal import JournalError
-
-    if as_csv and as_json:
-        _stop("cycles: --csv and --json ask for two different things; choose one")
-    try:
-        found = told.read(run)
-    except JournalError as no:
-        _stop(str(no))
-    if as_csv:
-        typer.echo(told.as_csv(found), nl=False)
-    elif as_json:
-        typer.echo(told.as_json(found))
-    else:
-        _print(lambda console: told.show(found, last, console), width=120)
 
 
 @app.command()
@@ -225,7 +175,7 @@ def prove(
     try:
         import z3  # noqa: F401
     except ModuleNotFoundError as error:
-        _stop_without(error, "prove", "prove")
+        stop_without(error, "prove", "prove")
     from controller.engines.proving import proofs, prove_all
 
     if as_json:
@@ -263,17 +213,17 @@ def points(
     """
     if live:
         if as_csv:
-            _stop("points: --live has --json, not --csv")
+            stop("points: --live has --json, not --csv")
         cli_panel.live_points(station, once=once, as_json=as_json, check_out=check_out)
     if once or check_out:
-        _stop("points: --once and --check-out need --live and a running rig")
+        stop("points: --once and --check-out need --live and a running rig")
     from controller.sequence.logic import Logic
     from controller.sequence.receiver import RECEIVER
     from controller.settings import load_station
     from controller.sheets import io_list, tables
 
     if as_csv and as_json:
-        _stop("points: --csv or --json, not both")
+        stop("points: --csv or --json, not both")
     found = load_station(station_folder(station))
     entries = io_list.io_list(Logic(RECEIVER), found)
     if as_csv:
@@ -281,7 +231,7 @@ def points(
     elif as_json:
         typer.echo(io_list.as_json(found, entries))
     else:
-        _print(lambda console: tables.show(found, entries, console), width=150)
+        show_on(lambda console: tables.show(found, entries, console), width=150)
 
 
 @app.command()
@@ -297,7 +247,7 @@ def alarms(
     from controller.sheets import alarm_sheet, tables
 
     if as_csv and as_json:
-        _stop("alarms: --csv or --json, not both")
+        stop("alarms: --csv or --json, not both")
     found = load_station(station_folder(station))
     sheet = alarm_sheet.alarm_sheet(Logic(RECEIVER), found)
     if as_csv:
@@ -305,7 +255,7 @@ def alarms(
     elif as_json:
         typer.echo(alarm_sheet.as_json(found, sheet))
     else:
-        _print(lambda console: tables.show_alarms(found, sheet, console), width=150)
+        show_on(lambda console: tables.show_alarms(found, sheet, console), width=150)
 
 
 @app.command()
@@ -336,14 +286,15 @@ def diagram(
         from controller.sheets.files import SHEETS
 
         if out.suffix.lower() not in SHEETS:
-            _stop(f"--out {out}: give the file one of the endings {', '.join(SHEETS)}")
+            stop(f"--out {out}: give the file one of the endings {', '.join(SHEETS)}")
         try:
             out.write_bytes(SHEETS[out.suffix.lower()](logic, found))
         except ModuleNotFoundError as error:
-            _stop_without(error, "diagram", "plot")
+            stop_without(error, "diagram", "plot")
         except OSError as error:
-            _stop(f"--out {out}: cannot be written: {error.strerror}")
+            stop(f"--out {out}: cannot be written: {error.strerror}")
 
 
-for _command in (*cli_scenarios.COMMANDS, *cli_coverage.COMMANDS, *cli_rig.COMMANDS, *cli_panel.COMMANDS):
+_JOINED = (cli_records, cli_scenarios, cli_coverage, cli_rig, cli_panel)
+for _command in (command for joined in _JOINED for command in joined.COMMANDS):
     app.command()(_command)

@@ -24,7 +24,9 @@ UTC = "2026-01-05T06:00:00.000+00:00"
 
 def deed(number=0, **changed):
     parameters = {"point": f"level_{number}", "value": number}
-    return Deed(number * 10, UTC, "Ada Öz", "the panel socket", "force", parameters, "done")._replace(**changed)
+    return Deed(number * 10, UTC, "Ada Öz", "the panel socket", "force", parameters, "done")._replace(
+        **changed
+    )
 
 
 def written(folder, lines):

@@ -1,0 +1,35 @@
+"""What the command line does with what it has to say."""
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, NoReturn
+
+import typer
+
+from controller.problems import install_with
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+CHECK_FAILED, WRONG_INPUT = 1, 2
+
+
+def show_on(show: "Callable[[Console], None]", width: int | None = None, *, err: bool = False) -> None:
+    """What `show` puts on a console; `width` where that is no terminal; no line with blanks at its end."""
+    from rich.console import Console
+
+    terminal = Console(stderr=err).is_terminal
+    console = Console(highlight=False, width=None if terminal else width, stderr=err)
+    with console.capture() as printed:
+        show(console)
+    typer.echo("\n".join(line.rstrip() for line in printed.get().splitlines()), err=err)
+
+
+def stop(said: str) -> NoReturn:
+    """Wrong input: says why, and ends."""
+    typer.echo(said, err=True)
+    raise typer.Exit(WRONG_INPUT)
+
+
+def stop_without(error: ModuleNotFoundError, command: str, extra: str) -> NoReturn:
+    """Something is not installed: says how to."""
+    stop(f"{command}: needs {error.name}, which is not installed; run: {install_with(extra)}")

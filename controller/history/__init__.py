@@ -1,0 +1,1 @@
+"""What a journal says after the event: the alarms of a run in figures, and its events for other programs."""
