@@ -13,10 +13,11 @@ demo: $(VENV)/.demo ## one hour of plant time of the example station, in seconds
 	$(BIN)/receiver simulate buckwheat_mill --for 1h
 
 test: $(VENV)/.dev ## every test
-# the scenarios beside the others, in one process: their last page sums up all of them
+# the scenarios beside the others, in one process: their last page sums up all of them; then, alone, what runs in real time
 	$(BIN)/python -m pytest tests/scenarios & scenarios=$$!; \
-	  $(BIN)/python -m pytest -n auto --dist loadfile --no-loadscope-reorder --ignore tests/scenarios; others=$$?; \
-	  wait $$scenarios && exit $$others
+	  $(BIN)/python -m pytest -n auto --dist loadfile --no-loadscope-reorder --ignore tests/scenarios -m "not realtime"; \
+	  others=$$?; wait $$scenarios && exit $$others
+	$(BIN)/python -m pytest -m realtime
 
 PEERS := mbpoll libmodbus-dev pkg-config gcc
 PEERS_THERE = command -v mbpoll && command -v cc && pkg-config --exists libmodbus

@@ -14,6 +14,7 @@ import pytest
 from foreign.over_sockets import box, judged, own
 from foreign.test_box import FOLDER, NAMED_BY, OF_THE_LINK, OF_THE_STEPS
 
+pytestmark = pytest.mark.realtime
 AT_ONCE = 4
 FILES = [FOLDER / f"{name}.yaml" for name in (*OF_THE_STEPS.values(), *OF_THE_LINK)]
 GROUPS = [FILES[k::5] for k in range(5)]

@@ -29,6 +29,7 @@ from controller.simulate.station_run import StationRun
 from controller.simulate.station_watch import Watcher
 from io_sim.settings import load_plant
 
+pytestmark = pytest.mark.realtime
 RUN_S = 14
 TRIES = 3
 SHORTER = {

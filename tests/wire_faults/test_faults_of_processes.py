@@ -17,6 +17,7 @@ from wire_faults.fault_server import FaultServer, right
 from wire_faults.two_processes import WATCHDOG_MS, Pair, Process, station
 
 pytestmark = [
+    pytest.mark.realtime,
     pytest.mark.asyncio(loop_scope="module"),
     pytest.mark.skipif(sys.platform == "win32", reason="stops processes with signals"),
 ]
