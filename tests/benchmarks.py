@@ -14,6 +14,7 @@ from dataclasses import replace
 from importlib.util import find_spec
 from pathlib import Path
 
+import benchmarks_records
 import benchmarks_wire
 import drift_runs
 
@@ -198,6 +199,7 @@ def main():
         for receiver in sorted(STATION.parent.glob("*/receiver.yaml")):
             drift_runs.report(receiver.parent, 1_000, print)
     benchmarks_wire.report(line)
+    benchmarks_records.report(line)
 
 
 if __name__ == "__main__":
