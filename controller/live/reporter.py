@@ -10,11 +10,11 @@ import asyncio
 import socket
 import sys
 from collections.abc import Callable, Sequence
-from contextlib import suppress
 from typing import Any, NamedTuple
 
 from controller.reporter.lines import Opening, Record, line, read
 from controller.reporter.unacknowledged import ROOM, Unacknowledged
+from controller.scan.child import Child, started
 
 SOCKET_BYTES = CHUNK_BYTES = 32_768
 """What leaves at once, so that no scan is kept waiting by a long queue that is caught up."""
@@ -65,7 +65,7 @@ class Reporter:
         self._opened: asyncio.Future[str] | None = None
         self._life: asyncio.Task[None] | None = None
         self._open_problems: dict[str, str] = {}
-        self.process: asyncio.subprocess.Process | None = None
+        self.process: Child | None = None
         self.restarts = 0
 
     # ---- begin and end ---------------------------------------------------------------------------------
@@ -154,7 +154,8 @@ class Reporter:
             lambda: _Channel(self._hear, self._pump), sock=rigs
         )
         try:
-            self.process = process = await _started(its)
+            command = (sys.executable, "-m", "controller.reporter", str(its.fileno()))
+            self.process = process = await started(command, its.fileno())
         except OSError as error:
             channel.abort()
             return False, f"the process that writes the records cannot be started: {error.strerror}"
@@ -167,20 +168,18 @@ class Reporter:
         finally:
             self._channel = None
             channel.abort()
-            with suppress(ProcessLookupError):
-                process.kill()
-            code = await process.wait()
+            process.kill()
+            code = await process.ended(SILENT_S)
         return channel.is_open, self._refused or _ended(code)
 
-    async def _until_gone(self, channel: "_Channel", process: asyncio.subprocess.Process) -> None:
+    async def _until_gone(self, channel: "_Channel", process: Child) -> None:
         while not channel.gone.done():
             channel.heard = False
             await asyncio.wait([channel.gone], timeout=SILENT_S)
             if not channel.heard and not channel.gone.done():
                 self._refused = f"it said nothing for {SILENT_S:g} s"
                 return
-        with suppress(TimeoutError):
-            await asyncio.wait_for(process.wait(), SILENT_S)
+        await process.ended(SILENT_S)
 
     # ---- what it says ----------------------------------------------------------------------------------
     def _hear(self, channel: "_Channel", kind: str, values: Sequence[Any]) -> None:
@@ -285,16 +284,9 @@ class _Channel(asyncio.Protocol):
             self.gone.set_result(None)
 
 
-async def _started(channel: socket.socket) -> asyncio.subprocess.Process:
-    """In a session of its own: a signal from the terminal is for the rig, which ends it in order."""
-    number = channel.fileno()
-    return await asyncio.create_subprocess_exec(
-        sys.executable, "-m", "controller.reporter", str(number), pass_fds=[number], start_new_session=True,
-        stdin=asyncio.subprocess.DEVNULL, stdout=asyncio.subprocess.DEVNULL,
-    )  # fmt: skip
-
-
-def _ended(code: int) -> str:
+def _ended(code: int | None) -> str:
+    if code is None:
+        return "it could not be ended"
     return f"it was ended by signal {-code}" if code < 0 else f"it ended by itself with code {code}"
 
 

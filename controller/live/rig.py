@@ -80,9 +80,9 @@ class Rig:
         reading = io.machine.reading if io.machine else None
         self._scans = LiveScans(scan.logic, scan_ms, TOLD_OF_PLANT, reading)
         self.watch = StationWatch(
-            scan.logic, presets, watcher, software=software, simulated=not io.real, dated=self._dated
+            scan.logic, presets, watcher, software=software, simulated=not io.real, dated=self.dated
         )
-        self.desk = Desk(io.machine, self._tell, self._done)
+        self.desk = Desk(io.machine, self.tell, self._done)
         self.lateness = Lateness()
         self.memory = scan.logic.power_up(dict(kept or {}))
         self.inputs, self.outputs = Inputs(), Outputs()
@@ -103,11 +103,11 @@ class Rig:
         `changed`: the presets that are not what they were in the run before; None: of that nothing is known.
         """
         self._date = date
-        self._tell("POWER_UP", "power-up, all safe")
+        self.tell("POWER_UP", "power-up, all safe")
         compared = "none known" if changed is None else f"{len(changed)} presets changed"
         self._done(ITSELF, "power up", io=self.io.said, run_before=compared)
         for preset in changed or ():
-            self._tell("PRESET_CHANGED", preset.said)
+            self.tell("PRESET_CHANGED", preset.said)
             self._done(By(FILES), "preset", name=preset.name, before=preset.before, now=preset.now)
 
     async def run(self, ticks: Ticks, for_ms: int | None, stop: Callable[[], str]) -> Ended:
@@ -146,7 +146,7 @@ class Rig:
             self._look(segment, ())
         if self._segment is not None:
             self.watch.unfinished(self._segment)
-        self._tell("CONTROLLER_ENDED", said)
+        self.tell("CONTROLLER_ENDED", said)
         self._done(ITSELF, "end", said=said)
 
     def scan(self, tick: Tick) -> None:
@@ -178,7 +178,7 @@ class Rig:
         self._keep(self.memory, self.now_ms)
         if self.io.link is not None and bool(link := self.io.link()) != bool(self._link):
             self._link = link
-            self._tell("LINK_CHANGED", link or "good")
+            self.tell("LINK_CHANGED", link or "good")
 
     def laid_open(self) -> Mapping[str, int]:
         """Every fact of the last scan."""
@@ -189,14 +189,16 @@ class Rig:
         self._segment = segment
         self.desk.answered(self.watch.look(segment, given).answers)
 
-    def _tell(self, name: str, what: str) -> None:
+    def tell(self, name: str, what: str) -> None:
+        """Writes down an event of now."""
         self.watch.tell(name, what, at_ms=self.now_ms)
 
     def _done(
         self, by: By, command: str, *, result: str = "done", reasons: Sequence[str] = (), **parameters: Value
     ) -> None:
-        utc = self._dated(self.now_ms).isoformat(timespec="milliseconds")
+        utc = self.dated(self.now_ms).isoformat(timespec="milliseconds")
         self._deed(Deed(self.now_ms, utc, by.who, by.place, command, parameters, result, tuple(reasons)))
 
-    def _dated(self, at_ms: int) -> datetime:
+    def dated(self, at_ms: int) -> datetime:
+        """The date of a time since power-up."""
         return self._date + timedelta(milliseconds=at_ms + self._stood_ms)

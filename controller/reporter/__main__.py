@@ -1,12 +1,12 @@
 """
 The reporter, as the rig starts it: `python -m controller.reporter FD`, an open socket to the rig.
 
-It ends with the rig and not before: a signal from the terminal is for the rig, which ends it in order.
+It ends with the rig and not before: a session of its own, so that a signal from the terminal is for the rig
+alone, which ends it in order.
 """
 
 import asyncio
 import os
-import signal
 import socket
 import sys
 
@@ -18,8 +18,11 @@ NICE = 5
 
 def main() -> None:
     """Works until the rig has ended."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    os.setsid()
     os.nice(NICE)
+    with open(os.devnull, "r+b") as nowhere:
+        os.dup2(nowhere.fileno(), 0)
+        os.dup2(nowhere.fileno(), 1)
     asyncio.run(report(socket.socket(fileno=int(sys.argv[1]))))
 
 

@@ -155,7 +155,8 @@ async def _publisher(
     stack: AsyncExitStack,
 ) -> "Publisher":
     from controller.reporting.mqtt import embedded
-    from controller.reporting.mqtt.publisher import About, Publisher
+    from controller.reporting.mqtt.about import About
+    from controller.reporting.mqtt.publisher import Publisher
 
     folder, mqtt = Path(opening.station), services.publishing
     if opening.broker:
