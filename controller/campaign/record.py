@@ -84,7 +84,7 @@ class RunRecord:
             "receiver_scenarios": FORMAT,
             "notice": NOTICE,
             "software": version("vacuum-receiver"),
-            "logic": self._logic,
+            "logic": "" if any(result.foreign for result in done) else self._logic,
             "executors": sorted({result.executor for result in done if result.executor}),
             "started_utc": utc(self._started),
             "ended_utc": utc(ended),

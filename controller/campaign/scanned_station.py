@@ -93,8 +93,8 @@ class ScannedStation:
         return int(self._memory.step)
 
     def point(self, name: str, value: int) -> None:
-        """As promised; a life counter that is set counts no more."""
-        if name == "io_life":
+        """As promised; a life counter or an age that is set stays so."""
+        if name in ("io_life", "image_age_ms"):
             self.io.force(name, value)
         else:
             self.io.press(name, value)

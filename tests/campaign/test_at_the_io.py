@@ -153,6 +153,8 @@ def test_the_report_says_not_judged_and_never_passed(tmp_path: Path) -> None:
         "each check, and the scenario in list and heading"
     )
     assert "0 passed" in text
+    assert "another controller, of which nothing was seen but inputs, outputs" in text
+    assert '<a href="#c' not in text, "no proof of our logic stands for it"
 
 
 def test_a_station_without_a_map_is_told(tmp_path: Path) -> None:

@@ -20,6 +20,10 @@ CAUTIONS = (
 )
 
 
+AGAIN = "every scan looked at again by columns of facts, and by the rules as written wherever something moved"
+FOREIGN = "another controller, of which nothing was seen but inputs, outputs and the simulated plant"
+
+
 class Told(NamedTuple):
     """All that a report is made of."""
 
@@ -42,6 +46,16 @@ class Told(NamedTuple):
         """Of the whole."""
         found = {s["verdict"] for s in self.scenarios}
         return next(word for word in ("broken", "failed", "not judged", "passed") if word in found)
+
+    @property
+    def foreign(self) -> bool:
+        """Another controller ran: nothing is known of its logic."""
+        return any(s.get("foreign") for s in self.scenarios)
+
+    @property
+    def looked_at(self) -> str:
+        """How the scans were looked at, in words."""
+        return FOREIGN if self.foreign else AGAIN
 
     @property
     def identity(self) -> str:
@@ -85,8 +99,7 @@ def _identity(t: Told) -> Raw:
         ("started, ended", f"{r['started_utc']}, {r['ended_utc']} (UTC, RFC 3339)"),
         ("software", f"vacuum-receiver {r['software']}"),
         ("logic", Raw(tag("code", r["logic"])) if r["logic"] else ""),
-        ("executors", f"{', '.join(r['executors']) or 'none came to an end'}; every scan looked at again by "
-                      "columns of facts, and by the rules as written wherever something moved"),
+        ("executors", f"{', '.join(r['executors']) or 'none came to an end'}; {t.looked_at}"),
         ("seeds", ", ".join(map(str, seeds))),
         ("command", Raw(tag("code", " ".join(r["command"])))),
         ("report", f"no. {t.number} of this run, made {t.made_utc} by software {t.software}"),

@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Iterable
 from importlib.resources import files
 
-from controller.campaign.report.front import Document, Told, deviations, front
+from controller.campaign.report.front import FOREIGN, Document, Told, deviations, front
 from controller.campaign.report.html import Raw, cell, joined, number, table, tag
 from controller.campaign.report.matrix import Cell
 from controller.campaign.report.proofs import PROVED, numbers
@@ -118,7 +118,7 @@ def _proof_state(t: Told, claims: tuple[str, ...]) -> str:
 def _effects(t: Told) -> Raw:
     m = t.matrix
     if m is None:
-        return tag("section", tag("h2", "Cause and effect"), tag("p", OTHER_LOGIC))
+        return tag("section", tag("h2", "Cause and effect"), tag("p", _other_logic(t)))
     by_run = sum(bool(c.scenarios) for c in m.cells)
     by_proof = sum(not c.scenarios and _any_proved(t, c.claims) for c in m.cells)
     unproved = sum(bool(c.claims) and not c.scenarios and not _any_proved(t, c.claims) for c in m.cells)
@@ -147,6 +147,10 @@ def _effects(t: Told) -> Raw:
         tag("p", f"Can never act at these stations: {', '.join(m.never) or 'none'}.", class_="faint"),
         class_="new wide",
     )  # fmt: skip
+
+
+def _other_logic(t: Told) -> str:
+    return f"Left out: {FOREIGN}." if t.foreign else OTHER_LOGIC
 
 
 OTHER_LOGIC = (
@@ -178,7 +182,7 @@ def _scenarios(t: Told) -> Raw:
 
 def _claims(t: Told) -> Raw:
     if t.matrix is None:
-        return tag("section", tag("h2", "Claims"), tag("p", OTHER_LOGIC))
+        return tag("section", tag("h2", "Claims"), tag("p", _other_logic(t)))
     said = "not run for this report: `receiver prove STATION --json` writes what --proofs reads"
     said = t.proofs.summary if t.proofs.verdicts else said
     rows = ([f"C{n}", claim.name, t.proofs.said(claim.name)] for n, claim in enumerate(CLAIMS, 1))
