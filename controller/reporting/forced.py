@@ -4,6 +4,8 @@ from controller.records import EventRecord
 
 _SET = ("INPUT_FORCED", "FAILURE_SET")
 _ENDED = ("FORCE_ENDED", "FAILURE_ENDED")
+RELEVANT = (*_SET, *_ENDED)
+"""Events that move what is forced."""
 
 
 def forced_after(forced: frozenset[str], record: EventRecord) -> frozenset[str]:

@@ -1,0 +1,251 @@
+"""
+What is said and heard over a connection. It outlives the connection: the next one goes on with it.
+
+States and tags are kept as the newest only; lines of the journal wait there. So nothing grows while the
+broker is away, frozen or slow.
+"""
+
+import asyncio
+import json
+from collections.abc import Sequence
+from contextlib import suppress
+
+from controller.reporting import messages
+from controller.reporting.journal import JournalError
+from controller.reporting.messages import Message, Topics
+from controller.reporting.mqtt.about import About, Heads
+from controller.reporting.mqtt.connection import Connection
+from controller.reporting.mqtt.lines import Lines, Outbox
+from controller.reporting.mqtt.reasons import NotTakenError
+from controller.reporting.mqtt.remote import Remote, Waiting
+from controller.reporting.mqtt.tags import Tags
+from controller.reporting.services import Mqtt
+from controller.reporting.station_now import LinkNow, Reading, StationNow
+
+STATUS_S = 10.0
+"""A status whose figures have changed is told so often."""
+AGAIN_S = 1.0
+"""Somebody else's word on our status is put right so often."""
+MARK_S = 1.0
+"""What was told goes to the disk so often: a mark that is lost is only told again."""
+STALE_S = 60
+"""A tag, and an answer to a topic of its sender's, is of no use after that (5.0)."""
+NEVER = float("inf")
+LOST = "the connection was lost"
+
+
+class Conversation:
+    """`talk` on one connection after the other; all else at any time, on the same event loop."""
+
+    def __init__(self, mqtt: Mqtt, about: About, journal: Outbox) -> None:
+        """Raises JournalError: the journal cannot be read."""
+        self.wake = asyncio.Event()
+        self.remote: Remote | None = None
+        """Set where commands are taken."""
+        self.said = "not connected yet"
+        """How it stands with the broker, in words."""
+        self.born_s = NEVER
+        """Since when it is talked; NEVER: it is not."""
+        self.lasted_s = 0.0
+        """How long the last talk was."""
+        self._mqtt, self._about = mqtt, about
+        self._topics, self._heads = Topics(mqtt.site, mqtt.unit), Heads(about)
+        self._lines = Lines(self._topics, about, journal)
+        self._tags = Tags(mqtt.tag_floor_ms / 1_000)
+        self._state: tuple[StationNow, Sequence[Reading], tuple[str, int]] | None = None
+        self._state_told = False
+        self._link_told: LinkNow | None = None
+        self._another = ""
+        self._status_told_s = 0.0
+        self._status_due_s = self._mark_due_s = NEVER
+        self._farewell, self._until_s = "", NEVER
+
+    def now(self, now: StationNow, readings: Sequence[Reading]) -> None:
+        """Where the station stands, and all its wired points."""
+        when = self._about.when()
+        if self._state is None or _stands(now, readings) != _stands(*self._state[:2]):
+            self._state, self._state_told = (now, tuple(readings), when), False
+            self._heads.forced = bool(now.forced or now.failures)
+        self._tags.put(readings, when, now_s())
+        self.wake.set()
+
+    def end(self, farewell: str, until_s: float) -> None:
+        """Tells what waits, for so long at most, and then this word."""
+        self._farewell, self._until_s = farewell, until_s
+        self.wake.set()
+
+    @property
+    def link(self) -> LinkNow:
+        """What this side says of itself."""
+        said = "; ".join(filter(None, (self.said, self._another, self._lines.wrong)))
+        return LinkNow(
+            self.born_s < NEVER, said, self._about.software, self._about.io, self._mqtt.commands,
+            self._lines.waiting, self._tags.dropped,
+        )  # fmt: skip
+
+    def will(self) -> Message:
+        """What the broker tells when the connection is lost."""
+        return self._status(online=False, said=LOST)
+
+    async def talk(self, connection: Connection) -> None:
+        """Until the end that `end` asked for. Raises as `Connection.tell`."""
+        self.lasted_s = 0.0
+        try:
+            await self._subscribe(connection)
+            await self._birth(connection)
+            both = {
+                asyncio.create_task(self._listen(connection)),
+                asyncio.create_task(self._tell(connection)),
+            }
+            try:
+                done, _ = await asyncio.wait(both, return_when=asyncio.FIRST_COMPLETED)
+            finally:
+                for task in both:
+                    task.cancel()
+                await asyncio.gather(*both, return_exceptions=True)
+            for task in done:
+                task.result()
+        finally:
+            self.lasted_s, self.born_s = max(now_s() - self.born_s, 0.0), NEVER
+
+    # ---- told ------------------------------------------------------------------------------------------
+    async def _birth(self, connection: Connection) -> None:
+        is_news = not self.said.startswith(("connected", "not connected"))
+        self.said = f"connected; before that: {self.said}" if is_news else "connected"
+        self.born_s, self._state_told = now_s(), False
+        self._tags.again()
+        await self._tell_status(connection)
+        await self._tell_state(connection)
+        await connection.tell(self._lines.alarms())
+
+    async def _tell(self, connection: Connection) -> None:
+        while not self._farewell or (self._lines.waiting and now_s() < self._until_s):
+            self.wake.clear()
+            told_lines = await self._tell_lines(connection)
+            await self._tell_answers(connection)
+            await self._tell_state(connection)
+            await self._tell_tags(connection)
+            await self._look_after(connection)
+            if not told_lines:
+                next_s = min(self._tags.next_s(), self._status_due_s, self._mark_due_s, self._until_s)
+                await woken(self.wake, next_s - now_s())
+        self._mark()
+        await connection.tell([self._status(online=False, said=self._farewell)])
+
+    async def _tell_lines(self, connection: Connection) -> bool:
+        """The next lines of the journal; whether there were any."""
+        try:
+            lines = self._lines.next()
+        except JournalError as error:  # the next commit wakes us
+            self._lines.wrong = str(error)
+            return False
+        if not lines:
+            return False
+        await connection.tell([message for line in lines for message in line.messages])
+        self._lines.told()
+        self._mark_due_s = min(self._mark_due_s, now_s() + MARK_S)
+        return True
+
+    async def _tell_answers(self, connection: Connection) -> None:
+        while self.remote and self.remote.answers:
+            waiting = self.remote.answers[0]
+            message = messages.answer(self._topics, self._heads.head("answer"), waiting.answer)
+            with suppress(NotTakenError):  # no reason to be silent on all else
+                await connection.tell([message])
+            await self._tell_sender(connection, waiting, message)
+            self.remote.answers.popleft()
+
+    async def _tell_sender(self, connection: Connection, waiting: Waiting, message: Message) -> None:
+        """The same where the sender wants it; what the broker does not let through there is his affair."""
+        if waiting.topic and connection.is_v5:
+            with suppress(NotTakenError):
+                await connection.tell_one(
+                    message._replace(topic=waiting.topic),
+                    CorrelationData=waiting.correlation, MessageExpiryInterval=STALE_S,
+                )  # fmt: skip
+
+    async def _tell_state(self, connection: Connection) -> None:
+        if self._state and not self._state_told:
+            self._state_told = True
+            now, readings, when = self._state
+            head = self._heads.head("state", when)
+            await connection.tell([messages.state(self._topics, head, now, readings)])
+
+    async def _tell_tags(self, connection: Connection) -> None:
+        for seen in self._tags.take(now_s()):
+            message = messages.tag(self._topics, self._heads.head("tag", seen.when), seen.reading)
+            await connection.tell_one(message, MessageExpiryInterval=STALE_S)
+
+    async def _tell_status(self, connection: Connection) -> None:
+        self._status_told_s = now_s()
+        self._status_due_s = self._status_told_s + STATUS_S
+        self._link_told = self.link
+        await connection.tell([self._status(online=True)])
+
+    async def _look_after(self, connection: Connection) -> None:
+        """What has to be done now and then."""
+        if now_s() >= self._mark_due_s:
+            self._mark()
+        if now_s() >= self._status_due_s:
+            if self.link != self._link_told:
+                await self._tell_status(connection)
+            self._status_due_s = now_s() + STATUS_S
+
+    def _mark(self) -> None:
+        self._mark_due_s = NEVER
+        with suppress(JournalError):  # a full disk: the mark goes with a later commit
+            self._lines.written()
+
+    def _status(self, *, online: bool, said: str = "") -> Message:
+        link = self.link
+        link = link._replace(online=online, said=said or link.said)
+        return messages.status(self._topics, self._heads.head("status"), link)
+
+    # ---- heard -----------------------------------------------------------------------------------------
+    async def _subscribe(self, connection: Connection) -> None:
+        """Before the birth, so that nothing is missed after it."""
+        topics = [self._topics.of("status"), *([self._topics.of("command")] if self.remote else [])]
+        for topic in topics:
+            await connection.subscribe(topic, qos=1)
+
+    async def _listen(self, connection: Connection) -> None:
+        async for message in connection.messages:
+            if self.remote and str(message.topic) == self._topics.of("command"):
+                self.remote.take(message)
+            elif not message.retain:
+                self._look_at_status(bytes(message.payload))
+
+    def _look_at_status(self, payload: bytes) -> None:
+        """
+        Ours is what has to stand there.
+
+        A frozen twin, an older start of this receiver, may come back to life and end: the broker then tells
+        its will, and everybody would take the one that runs for gone.
+        """
+        try:
+            found = json.loads(payload)
+            boot, online = found["boot"], found["online"]
+        except (ValueError, TypeError, KeyError):
+            boot, online = "", False
+        if online is True and boot != self._about.boot:
+            self._another = "another receiver publishes under the same site and unit"
+        elif online is not True:
+            self._link_told = None
+            self._status_due_s = max(now_s(), self._status_told_s + AGAIN_S)
+            self.wake.set()
+
+
+def now_s() -> float:
+    """Seconds of the event loop."""
+    return asyncio.get_running_loop().time()
+
+
+async def woken(event: asyncio.Event, within_s: float) -> None:
+    """Waits for it, for so long at most."""
+    with suppress(TimeoutError):
+        await asyncio.wait_for(event.wait(), max(within_s, 0.0) if within_s < NEVER else None)
+
+
+def _stands(now: StationNow, readings: Sequence[Reading]) -> tuple[object, ...]:
+    """What a state is made of: a reading's value alone moves nothing in it."""
+    return now, tuple((reading.tag, reading.signal, reading.forced) for reading in readings)

@@ -1,0 +1,151 @@
+"""
+The lines of the journal as messages, in order, each kept until the broker has all of it.
+
+An event or a cycle is one message. An alarm's move besides changes what is retained of that alarm, and a
+power-up sets every alarm back to normal. What is retained bears the number of the line that made it so: told
+again, it is the same message.
+"""
+
+from collections import deque
+from collections.abc import Iterator
+from pathlib import Path
+from typing import NamedTuple, Protocol
+
+from controller.events import ALARM_IDS
+from controller.records import EventRecord
+from controller.reporting import messages
+from controller.reporting.forced import RELEVANT, forced_after
+from controller.reporting.journal import Line
+from controller.reporting.journal_file import latest_events
+from controller.reporting.messages import AlarmNow, Head, Message, Topics
+from controller.reporting.mqtt.about import About
+
+READER = "mqtt"
+POWER_UP = "POWER_UP"
+AT_A_TIME = 8
+
+
+class Outbox(Protocol):
+    """What is needed of a `Journal` that was opened with READER among its readers."""
+
+    @property
+    def path(self) -> Path: ...
+    def waiting(self, reader: str, limit: int = 100, after: int = 0) -> list[Line]: ...
+    def behind(self, reader: str) -> int: ...
+    def told_up_to(self, reader: str) -> int: ...
+    def told(self, reader: str, up_to: int) -> None: ...
+    def commit(self) -> None: ...
+
+
+class OnItsWay(NamedTuple):
+    """A line, as it is told."""
+
+    n: int
+    messages: list[Message]
+
+
+class Standing(NamedTuple):
+    """What is retained of an alarm, and the line that made it so."""
+
+    now: AlarmNow
+    boot: str
+    n: int
+
+
+class Lines:
+    """What of the journal is on its way. Raises JournalError where that cannot be read or written."""
+
+    def __init__(self, topics: Topics, about: About, journal: Outbox) -> None:
+        self._topics, self._about, self._journal = topics, about, journal
+        self._way: deque[OnItsWay] = deque()
+        self.wrong = ""
+        """The last line that is no message after its schema, which is a mistake of this program."""
+        self._told = journal.told_up_to(READER)
+        self._read = self._told
+        self._forced, self._alarms = self._before(journal)
+
+    def next(self) -> list[OnItsWay]:
+        """The next few lines; the same again until they were told."""
+        if not self._way:
+            lines = self._journal.waiting(READER, AT_A_TIME, after=self._read)
+            self._way.extend(self._read_line(line) for line in lines)
+        return list(self._way)
+
+    def told(self) -> None:
+        """The broker has all of what `next` gave."""
+        self._told = self._way[-1].n
+        self._way.clear()
+        self._journal.told(READER, self._told)
+
+    def written(self) -> None:
+        """What was told is on the disk; a mark that is lost is only told twice."""
+        self._journal.commit()
+
+    @property
+    def waiting(self) -> int:
+        """Lines that the broker has not acknowledged."""
+        return self._journal.behind(READER)
+
+    def alarms(self) -> list[Message]:
+        """What is to be retained of every alarm."""
+        return [message for standing in self._alarms.values() for message in self._alarm(standing)]
+
+    def _read_line(self, line: Line) -> OnItsWay:
+        self._read = line.n
+        try:
+            return OnItsWay(line.n, list(self._messages(line)))
+        except ValueError as error:
+            self.wrong = f"line {line.n} of the journal is not told: {error}"
+            return OnItsWay(line.n, [])
+
+    def _messages(self, line: Line) -> Iterator[Message]:
+        record = line.record
+        if not isinstance(record, EventRecord):
+            yield messages.cycle(self._topics, self._head(line.boot, line.n), record)
+            return
+        self._forced = forced_after(self._forced, record)
+        yield messages.event(self._topics, self._head(line.boot, line.n), record)
+        for standing in self._moved(line, record):
+            self._alarms[standing.now.id] = standing
+            yield from self._alarm(standing)
+
+    def _moved(self, line: Line, record: EventRecord) -> list[Standing]:
+        if record.id == POWER_UP:
+            return [
+                Standing(_normal(name, record.utc, record.at_ms), line.boot, line.n)
+                for name, standing in self._alarms.items()
+                if standing.now.state != "normal"
+            ]
+        moved = messages.alarm_now(record)
+        return [Standing(moved, line.boot, line.n)] if moved else []
+
+    def _alarm(self, standing: Standing) -> Iterator[Message]:
+        head = self._head(standing.boot, standing.n)
+        yield messages.alarm(self._topics, head, standing.now, self._about.fitted)
+
+    def _head(self, boot: str, n: int) -> Head:
+        """Its date and milliseconds are those of the record, which the messages take themselves."""
+        about = self._about
+        return Head(about.station, boot or about.boot, n, "", 0, about.simulated, bool(self._forced))
+
+    def _before(self, journal: Outbox) -> tuple[frozenset[str], dict[str, Standing]]:
+        """What was forced, and how the alarms stood, at the last line that was told."""
+        utc, _ = self._about.when()
+        alarms = {name: Standing(_normal(name, utc, 0), self._about.boot, 0) for name in ALARM_IDS}
+        since: list[EventRecord] = []
+        for line in latest_events(journal.path.parent, (POWER_UP, *RELEVANT, *ALARM_IDS), self._told):
+            assert isinstance(line.record, EventRecord)
+            if line.record.id == POWER_UP:
+                break
+            since.append(line.record)
+            moved = messages.alarm_now(line.record)
+            if moved and alarms[moved.id].n < line.n:
+                alarms[moved.id] = Standing(moved, line.boot, line.n)
+        forced: frozenset[str] = frozenset()
+        for record in reversed(since):
+            forced = forced_after(forced, record)
+        return forced, alarms
+
+
+def _normal(name: str, utc: str, at_ms: int) -> AlarmNow:
+    return AlarmNow(name, "normal", "normal", utc, at_ms)

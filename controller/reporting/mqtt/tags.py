@@ -1,0 +1,67 @@
+"""Tags by change, each no more often than a floor; none of them ever waits behind another value of itself."""
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from controller.reporting.station_now import Reading
+
+
+class Seen(NamedTuple):
+    """A reading, and when that was."""
+
+    reading: Reading
+    when: tuple[str, int]  # ISO 8601 and ms since power-up
+
+
+class Tags:
+    """
+    The points of a station.
+
+    A change is due once the floor has passed since the last of its tag that was due. One that is due and was
+    not taken (no broker, or a slow one) gives way to the next, and counts as dropped. So there is never more
+    in here than one value of each tag.
+    """
+
+    def __init__(self, floor_s: float) -> None:
+        self.dropped = 0
+        """Values that were due and never taken."""
+        self._floor_s = floor_s
+        self._newest: dict[str, Seen] = {}
+        self._due: dict[str, Seen] = {}
+        self._last: dict[str, tuple[Reading, float]] = {}  # what was due last, and when in seconds
+
+    def put(self, readings: Sequence[Reading], when: tuple[str, int], now_s: float) -> None:
+        """All of them, as they read now."""
+        for reading in readings:
+            found = self._newest.get(reading.tag)
+            if found is None or found.reading != reading:
+                self._newest[reading.tag] = Seen(reading, when)
+        self._look(now_s)
+
+    def take(self, now_s: float) -> list[Seen]:
+        """What is due; it counts as told."""
+        self._look(now_s)
+        due, self._due = list(self._due.values()), {}
+        return due
+
+    def next_s(self) -> float:
+        """When the next will be due, if nothing changes until then; infinite where none waits."""
+        if self._due:
+            return 0.0
+        pairs = ((seen.reading, self._last.get(tag)) for tag, seen in self._newest.items())
+        waiting = (last[1] if last else 0.0 for reading, last in pairs if not last or last[0] != reading)
+        return min(waiting, default=float("inf")) + self._floor_s
+
+    def again(self) -> None:
+        """All of them are due once more: somebody new listens. What waited is told with it, not dropped."""
+        self._due.clear()
+        self._last.clear()
+
+    def _look(self, now_s: float) -> None:
+        for tag, seen in self._newest.items():
+            last = self._last.get(tag)
+            if last and (last[0] == seen.reading or now_s < last[1] + self._floor_s):
+                continue
+            self.dropped += tag in self._due
+            self._due[tag] = seen
+            self._last[tag] = (seen.reading, now_s)
