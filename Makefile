@@ -17,7 +17,7 @@ test: $(VENV)/.dev ## every test
 	$(BIN)/python -m pytest tests/scenarios & scenarios=$$!; \
 	  $(BIN)/python -m pytest -n auto --dist loadfile --no-loadscope-reorder --ignore tests/scenarios -m "not realtime"; \
 	  others=$$?; wait $$scenarios && exit $$others
-	$(BIN)/python -m pytest -m realtime
+	$(BIN)/python -m pytest -m realtime tests/live tests/foreign tests/wire_faults tests/reporting
 
 PEERS := mbpoll libmodbus-dev pkg-config gcc
 PEERS_THERE = command -v mbpoll && command -v cc && pkg-config --exists libmodbus
