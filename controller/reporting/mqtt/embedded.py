@@ -23,7 +23,7 @@ class EmbeddedError(Exception):
 
 def here(mqtt: Mqtt | None, folder: Path) -> Mqtt:
     """
-    The settings of a station for the broker on this machine: its own site, unit and port, none of its secrets.
+    The settings of a station for the broker on this machine: its site, unit and port, none of its secrets.
 
     >>> mqtt = here(None, Path("configs/buckwheat_mill"))
     >>> mqtt.host, mqtt.port, mqtt.unit, mqtt.commands
