@@ -31,6 +31,9 @@ def run(
         bool, typer.Option("--start", help="Somebody presses start after 1 s; simulated I/O only.")
     ] = False,
     fifo: Annotated[bool, typer.Option("--fifo", help="Ask the system for its real-time schedule.")] = False,
+    broker: Annotated[
+        str | None, typer.Option(help="embedded: an MQTT broker on this machine that ends with the run.")
+    ] = None,
 ) -> None:
     """
     Run a station in real time, as its controller.
@@ -38,22 +41,21 @@ def run(
     The outputs go to their safe values at the end, on SIGINT and on SIGTERM; a second signal ends at once.
     Exit codes: 0 ended as asked, outputs safe; 1 ended by a fault, or outputs not confirmed; 2 wrong input.
     """
-    from controller.audit.log import AuditError
     from controller.live import run_ask, run_command
     from controller.live.kept_memory import KeptError
+    from controller.live.reporter import ReporterError
     from controller.modbus.health import LinkError
     from controller.panel.place import PanelError
-    from controller.reporting.journal import JournalError
     from controller.trace.header import TraceError
 
     try:
         ask = run_ask.read_ask(
             station_folder(station), lasts=lasts, out=out, state=state, io=io, connect=connect,
-            rate=rate, fifo=fifo, start=start,
+            rate=rate, fifo=fifo, start=start, broker=broker,
         )  # fmt: skip
         good = run_command.run(ask, typer.echo)
     except (
-        run_ask.WrongAskError, JournalError, AuditError, TraceError, KeptError, LinkError, PanelError,
+        run_ask.WrongAskError, ReporterError, TraceError, KeptError, LinkError, PanelError,
     ) as no:  # fmt: skip
         typer.echo(f"run: {no}", err=True)
         raise typer.Exit(WRONG_INPUT) from None

@@ -56,6 +56,8 @@ _PLAIN = {
     "FAILURE_SET": "failure put in: ",
     "FAILURE_ENDED": "failure ended: ",
     "LINK_CHANGED": "link: ",
+    "REPORTER_RESTARTED": "reporter: ",
+    "RECORDS_LOST": "records lost: ",
     "CONTROLLER_ENDED": "ended: ",
     "OUTPUT_HELD": "",
     "OUTPUT_LET_GO": "let go: ",

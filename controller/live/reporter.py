@@ -91,7 +91,9 @@ class Reporter:
         self._end = line("end", said)
         self._pump()
         if self._life:
-            await asyncio.wait([self._life], timeout=CLOSE_S)
+            done, _ = await asyncio.wait([self._life], timeout=CLOSE_S)
+            if not done and self.process:
+                self.process.kill()
         await self._stop()
         return not (self._waiting or self._waiting.refused)
 
@@ -168,6 +170,8 @@ class Reporter:
         finally:
             self._channel = None
             channel.abort()
+        code = await process.ended(SILENT_S)
+        if code is None:
             process.kill()
             code = await process.ended(SILENT_S)
         return channel.is_open, self._refused or _ended(code)
@@ -178,8 +182,8 @@ class Reporter:
             await asyncio.wait([channel.gone], timeout=SILENT_S)
             if not channel.heard and not channel.gone.done():
                 self._refused = f"it said nothing for {SILENT_S:g} s"
+                process.kill()
                 return
-        await process.ended(SILENT_S)
 
     # ---- what it says ----------------------------------------------------------------------------------
     def _hear(self, channel: "_Channel", kind: str, values: Sequence[Any]) -> None:

@@ -6,6 +6,7 @@ from typing import NamedTuple
 from controller.live.kept_memory import state_folder
 from controller.modbus.point_map import PointMap
 from controller.reporting.journal import not_a_new_folder
+from controller.reporting.services import Services, load_services
 from controller.settings import Station, load_station, load_station_map
 from controller.simulate.times import milliseconds
 
@@ -32,6 +33,13 @@ class Ask(NamedTuple):
     rate: float
     fifo: bool
     start: bool  # a simulated person presses start
+    services: Services = Services()  # whom the station tells
+    broker: bool = False  # one of its own
+
+    @property
+    def tells(self) -> bool:
+        """Others are told of it while it runs."""
+        return bool(self.broker or self.services.publishing or self.services.metrics.serve)
 
 
 def read_ask(
@@ -45,6 +53,7 @@ def read_ask(
     rate: float,
     fifo: bool,
     start: bool,
+    broker: str | None = None,
 ) -> Ask:
     """
     What was typed, checked against what there is.
@@ -71,6 +80,8 @@ def read_ask(
         wrong.append("--start: nobody presses start on real I/O but a person; it needs --io simulated")
     if simulated and connect:
         wrong.append(f"--connect {connect}: --io simulated connects to nothing; leave out one of the two")
+    if broker not in (None, "embedded"):
+        wrong.append(f"--broker {broker}: there is embedded; where another one is, services.yaml says")
     host, port = _address(connect, wrong)
     for_ms = _lasts(lasts, wrong)
     if out is not None and (why := not_a_new_folder(out)):
@@ -81,7 +92,10 @@ def read_ask(
     if point_map and point_map.device_life:
         station = _with_life(station)
     kept = state or (None if simulated else state_folder(folder.resolve().name))
-    return Ask(folder, station, point_map, host, port, for_ms, out, kept, rate, fifo, start)
+    return Ask(
+        folder, station, point_map, host, port, for_ms, out, kept, rate, fifo, start,
+        load_services(folder), broker is not None,
+    )  # fmt: skip
 
 
 def _with_life(station: Station) -> Station:

@@ -3,7 +3,10 @@
 import asyncio
 import sys
 from collections.abc import Callable, Sequence
+from contextlib import ExitStack
 from importlib.metadata import version
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 from controller.clock import WallClock
@@ -12,6 +15,7 @@ from controller.live.kept_memory import read_kept
 from controller.live.kept_presets import changed
 from controller.live.live_io import LiveIo
 from controller.live.panel_rig import PanelRig
+from controller.live.reporting import Reporting
 from controller.live.rig import Ended, Rig
 from controller.live.run_ask import SCAN_MS, Ask
 from controller.live.run_records import RunRecords
@@ -30,6 +34,8 @@ from controller.trace.header import header_of
 SIMULATED = "simulated plant; ordinary software, not a safety function"
 REAL = "ordinary software, not a safety function: emergency stop and guards are wired outside it"
 READY_S, CONFIRM_S = 5.0, 2.0
+JOURNAL = "journal"
+"""In the state folder: of all starts together, where others are told and no run folder is asked for."""
 SEED = 1
 PRESSED_S, LET_GO_S = 1.0, 1.3
 
@@ -42,19 +48,27 @@ def run(ask: Ask, say: Callable[[str], None]) -> bool:
         Whether it ended because it was asked to, with its outputs known to be safe and all written down.
 
     Raises:
-        JournalError, AuditError, TraceError: The run folder cannot be written.
+        ReporterError, TraceError: The run folder cannot be written, or a service not be had.
         KeptError: The kept memory cannot be read.
         LinkError: The I/O does not answer.
         PanelError: Another rig of this station runs.
     """
     screen = Outbox("screen")
-    try:
-        return asyncio.run(_run(ask, lambda line: screen.put(lambda: say(line))))
-    finally:
-        screen.close()
+    with ExitStack() as stack:
+        stack.callback(screen.close)
+        return asyncio.run(_run(ask, _records_folder(ask, stack), lambda line: screen.put(lambda: say(line))))
 
 
-async def _run(ask: Ask, say: Callable[[str], None]) -> bool:
+def _records_folder(ask: Ask, stack: ExitStack) -> Path | None:
+    """Where journal and audit log are written: others are told nothing that is not written first."""
+    if ask.out or not ask.tells:
+        return ask.out
+    if ask.state:
+        return ask.state / JOURNAL
+    return Path(stack.enter_context(TemporaryDirectory(prefix="receiver-", ignore_cleanup_errors=True)))
+
+
+async def _run(ask: Ask, folder: Path | None, say: Callable[[str], None]) -> bool:
     clock, logic = WallClock(ask.rate), Logic(RECEIVER)
     presets, software = ask.station.receiver.presets, version("vacuum-receiver")
     kept = read_kept(ask.state, logic) if ask.state else {}
@@ -63,21 +77,35 @@ async def _run(ask: Ask, say: Callable[[str], None]) -> bool:
         logic, ask.station.receiver, ask.folder,
         software=software, scan_ms=SCAN_MS, seed=None if io.real else SEED,
     )  # fmt: skip
-    records = RunRecords(logic, header, ask.out, ask.state, _document(ask, io, clock, software))
+    reporting = Reporting(ask, folder, software, io.said, clock, say) if folder else None
+    document = _document(ask, io, clock, software)
+    reporter = reporting.reporter if reporting else None
+    records = RunRecords(logic, header, ask.out, ask.state, document, reporter)
     console = Console(say, lambda: marks_of(rig.desk.forcing.forced, rig.desk.failures))
 
     def on_cycle(record: CycleRecord) -> None:
         records.cycle(record)
         console.cycle(record)
+        if reporting:
+            reporting.cycle(record)
 
     def on_events(events: Sequence[EventRecord]) -> None:
         records.events(events)
         console.events(events)
+        if reporting:
+            reporting.happened()
+
+    def after_scan(memory: Any, now_ms: int) -> None:
+        records.keep(memory, now_ms)
+        if reporting:
+            reporting.scanned()
 
     rig = Rig(
         AgreeingScan(logic, presets), presets, io, Watcher(on_cycle, on_events, records.segment),
-        software=software, scan_ms=SCAN_MS, kept=kept, keep=records.keep, deed=records.deed,
+        software=software, scan_ms=SCAN_MS, kept=kept, keep=after_scan, deed=records.deed,
     )  # fmt: skip
+    if reporting:
+        reporting.attach(rig)
     rig.warm_up()
     told = settle(ask.fifo)
     head = f"{ask.station.receiver.name} on {io.said}, scan {SCAN_MS} ms; {REAL if io.real else SIMULATED}"
@@ -85,9 +113,11 @@ async def _run(ask: Ask, say: Callable[[str], None]) -> bool:
         async with Panel(ask.folder, PanelRig(rig, ask.station)):
             try:
                 await io.begin()
-                records.open()
+                await records.open()
                 for line in filter(None, (told, head)):
                     say(line)
+                if io.machine:
+                    io.port.read()  # what passed since the plant was built is behind it
                 rig.power_up(clock.date(), changed(ask.state, presets))
                 records.presets_told(presets)
                 ended = await _driven(rig, ask, stop)
@@ -95,7 +125,9 @@ async def _run(ask: Ask, say: Callable[[str], None]) -> bool:
                 safe = await io.shut()
     rig.finish(ended.said)
     lateness = rig.lateness.as_document()
-    records.close(rig.memory, {"ended": ended.said, "outputs_confirmed_safe": safe, "lateness": lateness})
+    await records.close(
+        rig.memory, {"ended": ended.said, "outputs_confirmed_safe": safe, "lateness": lateness}
+    )
     say(rig.lateness.said())
     for problem in records.problems:
         say(f"records: {problem}")
@@ -116,11 +148,7 @@ def _simulated(ask: Ask, clock: WallClock) -> LiveIo:
     from controller.simulate.in_process import in_process
 
     machine = in_process(ask.folder, clock, scan_ms=SCAN_MS, seed=SEED)
-
-    async def begin() -> None:
-        machine.read()  # what passed since the plant was built is behind it
-
-    return LiveIo(machine, "simulated", machine, begin)
+    return LiveIo(machine, "simulated", machine)
 
 
 def _modbus(ask: Ask, clock: WallClock) -> LiveIo:

@@ -21,7 +21,7 @@ _contacts = itemgetter(
 
 
 class ToldNow:
-    """Call `scanned` after each scan; `tell` takes a kind and its values, as a line of the channel has them."""
+    """Call `scanned` after each scan; `tell` takes kind and values of a line of the channel."""
 
     def __init__(self, rig: Rig, tell: Callable[..., None], scan_ms: int, rate: float) -> None:
         self._rig, self._tell, self._rate = rig, tell, rate
@@ -83,9 +83,9 @@ class ToldNow:
     def _figures(self) -> dict[str, Any]:
         """The fields of the `Figures`."""
         rig, late = self._rig, self._rig.lateness
-        machine = rig.io.machine
+        delivered_kg = rig.io.machine.reading("delivered_kg") if rig.io.machine else None
         return {
-            "up_ms": rig.now_ms, "scans": late.scans, "deadlines_missed": late.missed, "latest_us": late.max_us,
-            "cycles": dict(self._cycles), "delivered_kg": machine.reading("delivered_kg") if machine else None,
+            "up_ms": rig.now_ms, "scans": late.scans, "deadlines_missed": late.missed,
+            "latest_us": late.max_us, "cycles": dict(self._cycles), "delivered_kg": delivered_kg,
             "alarms": dict(rig.watch.alarms),
         }  # fmt: skip

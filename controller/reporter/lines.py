@@ -37,7 +37,6 @@ class Opening(NamedTuple):
     rate: float  # seconds of the station in one of the room
     old_ms: int  # an image older than this is not to be trusted
     broker: bool  # one of its own, in the reporter's process
-    told: bool = True  # others are told, as services.yaml has it; else it writes only
 
 
 class Numbered(NamedTuple):

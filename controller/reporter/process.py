@@ -17,7 +17,7 @@ from controller.reporter.lines import LONGEST, Numbered, Opening, line, read, re
 from controller.reporter.told import ServiceError, Told, told_by
 from controller.reporting.journal import JournalError
 from controller.reporting.journal_kept import Kept
-from controller.reporting.services import Services, load_services
+from controller.reporting.services import load_services
 from controller.station_file import StationError
 
 BEAT_S = 1.0
@@ -92,7 +92,7 @@ class Reporter:
 
     # ---- inside ----------------------------------------------------------------------------------------
     async def _open(self, opening: Opening, stack: AsyncExitStack) -> None:
-        services = load_services(Path(opening.station)) if opening.told else Services()
+        services = load_services(Path(opening.station))
         if opening.run:
             readers = ("mqtt",) if services.publishing or opening.broker else ()
             kept = Kept(services.journal.keep_days, services.journal.keep_mb)
