@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
-from controller import cli_coverage, cli_panel, cli_records, cli_rig, cli_scenarios
+from controller import cli_coverage, cli_mqtt, cli_panel, cli_records, cli_rig, cli_scenarios
 from controller.cli_screen import CHECK_FAILED, WRONG_INPUT, show_on, stop, stop_without
 from controller.problems import StationError, install_with
 from controller.stations import station_folder
@@ -295,6 +295,6 @@ def diagram(
             stop(f"--out {out}: cannot be written: {error.strerror}")
 
 
-_JOINED = (cli_records, cli_scenarios, cli_coverage, cli_rig, cli_panel)
+_JOINED = (cli_records, cli_scenarios, cli_coverage, cli_rig, cli_panel, cli_mqtt)
 for _command in (command for joined in _JOINED for command in joined.COMMANDS):
     app.command()(_command)

@@ -1,0 +1,169 @@
+"""
+A small subscriber: every message of a receiver as a line to read, or as it came.
+
+It only listens. What it prints was sent by whoever may publish there, so nothing of it reaches the terminal
+but characters that can be printed.
+"""
+
+import asyncio
+import json
+import os
+from collections.abc import Callable, Collection
+from contextlib import suppress
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import aiomqtt
+
+from controller.reporting.messages import Topics
+from controller.reporting.mqtt.connection import ANSWER_S, Connection
+from controller.reporting.mqtt.reasons import why
+from controller.reporting.secret import password
+from controller.reporting.services import Mqtt
+
+KINDS = ("status", "state", "tags", "event", "alarm", "cycle", "command", "answer")
+AGAIN_S = 2.0
+"""Between two attempts to reach a broker."""
+LONGEST = 400
+"""Characters of one line."""
+
+
+class WatchAsk(NamedTuple):
+    """What is to be watched."""
+
+    mqtt: Mqtt
+    folder: Path  # of the station
+    only: Collection[str] = KINDS
+    as_json: bool = False  # as it came, with its topic
+    for_s: float | None = None
+
+
+async def watch(ask: WatchAsk, say: Callable[[str], None], tell: Callable[[str], None]) -> None:
+    """
+    Until the time is over, else for ever; a broker that is away is waited for.
+
+    Args:
+        ask: What.
+        say: Takes a line for each message.
+        tell: Takes what is to be said of the connection itself.
+
+    Raises:
+        SecretError, OSError: Password or certificate cannot be read.
+    """
+    with suppress(TimeoutError):
+        async with asyncio.timeout(ask.for_s):
+            told = ""
+            while True:
+                try:
+                    await _listen(ask, say, tell)
+                except aiomqtt.MqttError as error:
+                    said = f"{why(error, ask.mqtt, ANSWER_S)}; trying again every {AGAIN_S:g} s"
+                    if said != told:
+                        tell(said)
+                    told = said
+                await asyncio.sleep(AGAIN_S)
+
+
+async def _listen(ask: WatchAsk, say: Callable[[str], None], tell: Callable[[str], None]) -> None:
+    topics = Topics(ask.mqtt.site, ask.mqtt.unit)
+    secret = password(ask.mqtt, ask.folder, os.environ)
+    connection = Connection(ask.mqtt, ask.folder, secret, client_id="")
+    try:
+        await connection.open()
+        await connection.subscribe(f"{topics.base}/#", qos=1)
+        tell(f"{ask.mqtt.host}:{ask.mqtt.port}: listening to {topics.base}/#")
+        async for message in connection.messages:
+            kind = str(message.topic).removeprefix(f"{topics.base}/").partition("/")[0]
+            if kind in ask.only and (line := _line(ask, kind, message)):
+                say(_printable(line))
+    finally:
+        await connection.close()
+
+
+def _line(ask: WatchAsk, kind: str, message: aiomqtt.Message) -> str:
+    payload = bytes(message.payload)
+    if ask.as_json:
+        return f"{message.topic} {payload.decode(errors='replace')}"
+    try:
+        return line(kind, json.loads(payload), retained=message.retain)
+    except (ValueError, KeyError, TypeError, AttributeError):
+        return f"{kind}: no message after its schema: {payload[:80]!r}"
+
+
+def line(kind: str, told: dict[str, Any], *, retained: bool = False) -> str:
+    """
+    A message in words; empty: not worth a line (an alarm that is normal, as the broker kept it).
+
+    Raises:
+        KeyError, TypeError, AttributeError: It is not after the schema of its kind.
+    """
+    if kind == "alarm" and retained and told["state"] == "normal":
+        return ""
+    words = _WORDS[kind](told)
+    if kind == "command":
+        return f"{told['issued_at'][11:]}  {kind:7} {words}"
+    marks = [mark for mark in ("simulated", "forced") if told[mark]] + ["retained"] * retained
+    return f"{told['ts'][11:]}  {kind:7} {words}" + (f"  ({', '.join(marks)})" if marks else "")
+
+
+def _status(told: dict[str, Any]) -> str:
+    online = "online" if told["online"] else "OFFLINE"
+    wait = f"{told['waiting']} wait, {told['tags_dropped']} tags dropped"
+    return f"{online}: {told['said']}; on {told['io']}; commands {told['commands']}; {wait}"
+
+
+def _state(told: dict[str, Any]) -> str:
+    parts = [
+        f"{told['state']} {told['step']}",
+        told["told"],
+        "manual" if told["manual"] else "",
+        f"alarms {', '.join(told['alarms'])}" if told["alarms"] else "",
+        f"TR88 {told['machine_state']['name']}, NE 107 {told['device_status']['name']}",
+    ]
+    return "; ".join(filter(None, parts))
+
+
+def _tag(told: dict[str, Any]) -> str:
+    value = "no value" if told["value"] is None else f"{told['value']:g} {told['unit']}".rstrip()
+    return f"{told['tag']} {value}, {told['q']}: {told['description']}"
+
+
+def _event(told: dict[str, Any]) -> str:
+    return f"{told['id']} {told['what']}: {told['text']}" + (f" ({told['detail']})" if told["detail"] else "")
+
+
+def _alarm(told: dict[str, Any]) -> str:
+    urgent = ("", "low", "medium", "HIGH")[told["priority"]]
+    act = "" if told["state"] == "normal" else f". Do: {told['action']}"
+    return f"{told['id']} {told['state']}, {urgent}: {told['text']}{act}"
+
+
+def _cycle(told: dict[str, Any]) -> str:
+    took_s = sum(step["ms"] for step in told["steps"]) / 1_000
+    kg = "" if told["delivered_kg"] is None else f", {told['delivered_kg']:.2f} kg"
+    return f"{told['number']} {told['kind']}: {told['result']} in {took_s:.1f} s{kg}"
+
+
+def _command(told: dict[str, Any]) -> str:
+    return f"{told['command']} by {told['operator']}, {told['id']}"
+
+
+def _answer(told: dict[str, Any]) -> str:
+    result = "accepted" if told["accepted"] else f"refused: {'; '.join(told['reasons'])}"
+    return f"{told['command']} by {told['operator']}, {told['id']}: {result}"
+
+
+def _printable(text: str) -> str:
+    """
+    What may go to a terminal.
+
+    >>> _printable("done\\x1b[2J")
+    'done?[2J'
+    """
+    return "".join(letter if letter.isprintable() else "?" for letter in text)
+
+
+_WORDS: dict[str, Callable[[dict[str, Any]], str]] = {
+    "status": _status, "state": _state, "tags": _tag, "event": _event, "alarm": _alarm, "cycle": _cycle,
+    "command": _command, "answer": _answer,
+}  # fmt: skip
