@@ -65,8 +65,11 @@ COMMANDS = (
       "refusal relearn not_at_rest_or_fault", "refusal relearn request_out_of_place",
       shown=("places::relearn_and_recipe_belong_to_the_place_in_control_and_to_rest",
              "drift_rows::after_work_on_the_flap_it_is_learned_anew")),
-    R("A preset is changed while its step is not active only.", missing="Presets are fixed for a run; the shell that changes them is not built."),
-    R("Failure injection and rates other than 1 are refused on real I/O.", missing="There is no real I/O yet."),
+    R("A preset is changed while its step is not active only: here at a start only, since a run keeps those that it began with.",
+      "code controller/live/kept_presets.py::changed",
+      shown=("kept_presets::a_preset_changed_in_its_file_while_it_runs_does_nothing_before_the_next_start",)),
+    R("Failure injection and rates other than 1 are refused on real I/O.", "code controller/live/desk.py::Desk",
+      shown=("desk::failures_are_refused_on_real_io", "run_cli::what_cannot_be_is_refused_before_anything_is_written")),
 )
 
 PERMISSIVES = (
