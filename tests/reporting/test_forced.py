@@ -3,7 +3,7 @@
 from reporting.told import told_run
 
 from controller.image import Inputs
-from controller.live.desk import Desk
+from controller.live.desk import ITSELF, Desk
 from controller.records import EventRecord
 from controller.reporting.forced import forced_after
 
@@ -25,7 +25,7 @@ def followed(events):
 
 def test_what_people_do_at_a_rig_is_followed_in_its_own_words():
     events = []
-    desk = Desk(Machine(), lambda name, what: events.append((name, what)))
+    desk = Desk(Machine(), lambda name, what: events.append((name, what)), lambda *_, **__: None)
     memory = type("Memory", (), {"manual": False})
 
     def scan(**forced):
@@ -34,9 +34,9 @@ def test_what_people_do_at_a_rig_is_followed_in_its_own_words():
 
     scan(level_free=0)
     scan(level_free=0, vacuum_ua=12_000)
-    desk.fail("flap_slow", 0.5, None, 0)
+    desk.fail("flap_slow", 0.5, None, 0, ITSELF)
     scan(vacuum_ua=12_000)
-    desk.fail("flap_slow", 0.0, None, 0)
+    desk.fail("flap_slow", 0.0, None, 0, ITSELF)
     scan()
     assert followed(events) == [
         ["level_free"], ["level_free", "vacuum_ua"], ["flap_slow", "level_free", "vacuum_ua"],
