@@ -1,0 +1,194 @@
+"""Each record once on the disk, wherever the writer is killed and however often it is sent again."""
+
+import errno
+import os
+
+import pytest
+from audit.test_audit import deed
+from hypothesis import given
+from hypothesis import strategies as st
+from test_journal import cycle, event
+
+from controller.audit.check import check
+from controller.audit.line import Anchor, read_line
+from controller.audit.log import FILE, AuditError, AuditLog
+from controller.reporter.books import Books
+from controller.reporter.lines import Numbered, line, read, read_record, record_line
+from controller.reporting.journal import Journal, JournalError, each_line, read_cycles, read_marks
+
+BOOT = "3f6d0a52-6a0e-4a8e-9d1d-6a4f0d9f5a10"
+KINDS = {
+    "event": lambda n: event()._replace(what=str(n)),
+    "fault": lambda n: event("NO_VACUUM", 3)._replace(what=str(n)),
+    "cycle": cycle,
+    "deed": deed,
+}
+
+
+class Killed(BaseException):
+    """Here the process ends."""
+
+
+def records(kinds):
+    """As they come over the channel."""
+    raw = [record_line(n, KINDS[kind](n)) for n, kind in enumerate(kinds, 1)]
+    return [read_record(*read(sent)) for sent in raw]
+
+
+def killed(books):
+    """What the system closes; nothing is written any more."""
+    books.journal._db.close()
+    os.close(books.audit._file)
+
+
+def number_of(record):
+    return int(record.what) if hasattr(record, "what") else record.number
+
+
+def written(run):
+    """Numbers in the journal and in the audit log, in order."""
+    audit = [read_line(raw).document for raw in (run / FILE).read_bytes().splitlines()]
+    return [number_of(found.record) for found in each_line(run)], [each["mono_ms"] // 10 for each in audit]
+
+
+def anchor(run):
+    marks = read_marks(run)
+    return Anchor(marks["audit", "head"], marks["audit", "count"])
+
+
+def work_until(books, came, kill, monkeypatch):
+    """Takes the records, or is killed at so many steps of writing: before or after one of the two files."""
+    steps = iter(range(10**6))
+
+    def dying(do):
+        def step(*given, **named):
+            if next(steps) == kill:
+                raise Killed
+            done = do(*given, **named)
+            if next(steps) == kill:
+                raise Killed
+            return done
+
+        return step
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Journal, "commit", dying(Journal.commit))
+        patched.setattr(AuditLog, "add", dying(AuditLog.add))
+        try:
+            for place, record in enumerate(came):
+                books.add(record)
+                if place % 4 == 3:
+                    books.commit()
+            books.commit()
+        except Killed:
+            killed(books)
+            return False
+    books.close()
+    return True
+
+
+@given(
+    kinds=st.lists(st.sampled_from(sorted(KINDS)), min_size=1, max_size=12),
+    kills=st.lists(st.integers(0, 20), max_size=5),
+)
+def test_wherever_it_is_killed_each_record_is_written_once_and_in_order(kinds, kills, tmp_path_factory):
+    run, came = tmp_path_factory.mktemp("run"), records(kinds)
+    with pytest.MonkeyPatch.context() as monkeypatch:
+        acknowledged = 0
+        for kill in (*kills, None):
+            books = Books(run, BOOT)
+            assert books.taken >= acknowledged, "an acknowledged record is gone"
+            acknowledged = books.taken
+            unacknowledged = [record for record in came if record.number > acknowledged]
+            work_until(books, unacknowledged, kill, monkeypatch)
+    in_journal, in_audit = written(run)
+    assert in_journal == [n for n, kind in enumerate(kinds, 1) if kind != "deed"]
+    assert in_audit == [n for n, kind in enumerate(kinds, 1) if kind == "deed"]
+    if in_audit:
+        found = check(run, anchor(run))
+        assert (found.problem, found.anchored) == ("", len(in_audit))
+
+
+def test_two_deeds_that_say_the_same_are_two_lines_also_after_a_kill(tmp_path):
+    books = Books(tmp_path, BOOT)
+    books.add(Numbered(1, deed(1)))
+    killed(books)  # before the commit: the log has the line, the journal does not know it
+    books = Books(tmp_path, BOOT)
+    assert books.taken == 0
+    for number in (1, 2):
+        books.add(Numbered(number, deed(1)))
+    books.commit()
+    books.close()
+    assert check(tmp_path, anchor(tmp_path)).lines == 2
+
+
+def test_deeds_of_the_reporter_itself_do_not_keep_those_of_the_rig_from_being_known_again(tmp_path):
+    books = Books(tmp_path, BOOT)
+    books.add_own(deed(7))
+    books.add(Numbered(1, deed(1)))
+    books.add_own(deed(8))
+    killed(books)
+    books = Books(tmp_path, BOOT)
+    for number in (1, 2):
+        books.add(Numbered(number, deed(number)))
+    books.close()
+    assert written(tmp_path)[1] == [7, 1, 8, 2]
+
+
+def test_the_numbers_of_another_start_mean_nothing_here(tmp_path):
+    for boot in ("b1", "b2"):
+        books = Books(tmp_path, boot)
+        assert books.taken == 0
+        books.add(Numbered(1, cycle(1)))
+        books.close()
+    assert read_cycles(tmp_path) == [cycle(1)] * 2
+
+
+# ---- a full disk ---------------------------------------------------------------------------------------
+def full(books, pages):
+    books.journal._db.execute(f"PRAGMA max_page_count = {pages}")
+
+
+def test_without_a_disk_nothing_is_acknowledged_and_with_one_all_of_it_is_there(tmp_path):
+    books = Books(tmp_path, BOOT)
+    full(books, 1)
+    for number in range(1, 400):
+        books.add(Numbered(number, event()._replace(what="x" * 200)))
+    with pytest.raises(JournalError, match="399 lines wait"):
+        books.commit()
+    assert books.taken == 0
+    full(books, 100_000)
+    books.commit()
+    assert books.taken == 399
+    books.close()
+    assert len(list(each_line(tmp_path))) == 399
+
+
+def test_a_deed_that_finds_no_room_was_not_taken_and_is_given_again(tmp_path, monkeypatch):
+    books = Books(tmp_path, BOOT)
+
+    def no_room(*_):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(os, "write", no_room)
+        with pytest.raises(AuditError, match="No space left"):
+            books.add(Numbered(1, deed(1)))
+    books.commit()
+    assert books.taken == 0
+    books.add(Numbered(1, deed(1)))
+    books.close()
+    assert check(tmp_path, anchor(tmp_path)).lines == 1
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_record_comes_out_of_its_line_as_it_went_in(kind):
+    record = KINDS[kind](5)
+    assert read_record(*read(record_line(5, record))) == Numbered(5, record)
+
+
+def test_what_is_no_line_is_refused():
+    for raw in (b"[]", b"{}", b"[1,2]", b'"taken"'):
+        with pytest.raises(ValueError, match="is no line of the channel"):
+            read(raw)
+    assert read(line("answer", 3, ["why"])) == ("answer", [3, ["why"]])
