@@ -9,7 +9,7 @@ import os
 import random
 
 from wire_faults import mutations, strict_reading
-from wire_faults.small_map import LIFE, OUTPUTS_AT, inputs, outputs, small_map
+from wire_faults.small_map import LIFE, OUTPUTS_AT, inputs, small_map
 
 from controller.clock import WallClock
 from controller.image import Outputs
@@ -27,7 +27,7 @@ class Expected:
 
     def __init__(self) -> None:
         self.values: dict[str, int] | None = None
-        self.images = 0
+        self.images = self.energised = 0
         self.reconnected()
 
     def reconnected(self) -> None:
@@ -50,6 +50,7 @@ class Expected:
                             name: self.cells[cell] for name, cell in zip(Outputs._fields, COILS, strict=True)
                         }
                         self.images += 1
+                        self.energised += any(self.values.values())
         except strict_reading.LostPlace:
             self.lost = True
         self.unread = self.unread[read:]
@@ -86,7 +87,8 @@ async def test_a_device_takes_only_outputs_that_a_valid_frame_wrote():
                     sent += 1
                     expected.sent(raw)
                     for part in mutations.cut(chance, raw):
-                        writer.write(part)
+                        if not reader.at_eof():  # else the device has hung up on what it has of it
+                            writer.write(part)
                         await asyncio.sleep(0)
                     if expected.lost:
                         break
@@ -98,8 +100,7 @@ async def test_a_device_takes_only_outputs_that_a_valid_frame_wrote():
     await wire.close()
     assert expected.images > FRAMES / 50, "hardly an image was written: nothing was tested"
     assert connections > FRAMES / 50
-    assert wire.newest
-    assert wire.newest.values != outputs(False)
+    assert expected.energised > FRAMES / 100
 
 
 async def wire_is_free(wire: ServerWire) -> None:
