@@ -104,8 +104,10 @@ class Journal:
         self.removed_untold = int(marks.get((REMOVED_UNTOLD, ""), 0))
         self._taken = int(marks.get((TAKEN, self._boot), 0))
         self._marks: Marks = {(TOLD, reader): told for reader, told in self._told.items()}
+        self._db.execute("BEGIN IMMEDIATE")  # a kill between the two would forget what waits
         self._db.execute("DELETE FROM mark WHERE kind = ?", (TOLD,))
         insert(self._db, [], self._marks)
+        self._db.execute("COMMIT")
         self._marks.clear()
 
     # ---- written ---------------------------------------------------------------------------------------
@@ -122,7 +124,11 @@ class Journal:
             self.commit()
 
     def take(self, number: int) -> None:
-        """The records of this start up to `number`, as their sender counts them, have been added."""
+        """
+        The next record added is `number` of this start, as its sender counts: in one transaction with it.
+
+        Called before the record is added, since some commit at once.
+        """
         self._marks[TAKEN, self._boot] = number
 
     def lasted(self, at_ms: int) -> None:
