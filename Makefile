@@ -33,9 +33,11 @@ test-peers: $(VENV)/.peers ## tests with programs of others: a real browser, mbp
 bench: $(VENV)/.dev ## the figures of this machine; never part of the tests
 	$(BIN)/python tests/benchmarks.py
 
-soak: $(VENV)/.dev ## every guard of the scenarios; random search at each station, FOR=10h, goes on where it was stopped
+soak: $(VENV)/.dev ## every guard; all scenarios in real time and over the wire; random search at each station, FOR=10h, goes on where it was stopped
 	ALL_GUARDS=1 $(BIN)/python -m pytest -n auto tests/campaign/test_guards.py
 	WIRE_FUZZ_FRAMES=1000000 WIRE_FUZZ_SOCKET_FRAMES=10000 $(BIN)/python -m pytest -n 2 tests/wire_faults/test_fuzz_in_process.py tests/wire_faults/test_fuzz_over_sockets.py
+	ALL_OVER_THE_WIRE=1 $(BIN)/python -m pytest tests/foreign/test_over_sockets.py
+	$(BIN)/receiver scenarios configs/scenarios configs/scenarios_wire --on realtime --rate 5 --jobs 4
 	@failed=0; for station in buckwheat_mill sugar_kitchen milk_powder_hall; do \
 	  $(BIN)/receiver search $$station --for $(or $(FOR),10h) --variants --out runs/soak_$$station || failed=1; done; exit $$failed
 
