@@ -56,7 +56,9 @@ class ModbusDevice:
         now_ms = self._clock.now_ms()
         self._tell_link()
         received = self._wire.newest
-        if received is not None and (received.session, received.life) != self._heard:
+        if received and received.session != self._wire.session:
+            received = None  # of a link that is gone: whoever wrote it may have been dead for long
+        if received and (received.session, received.life) != self._heard:
             self._heard, self._heard_ms = (received.session, received.life), now_ms
             commands = {name: bool(value) for name, value in received.values.items()}
             self.held, self.is_heard = Outputs(**commands), True

@@ -124,6 +124,17 @@ def test_another_connection_is_another_controller():
     ]
 
 
+def test_what_a_controller_wrote_before_its_link_was_gone_does_not_act_afterwards():
+    """A device that was stopped finds it in its socket when it goes on."""
+    bench = Bench()
+    bench.connect(1)
+    bench.run(50, writes={})
+    bench.connect(0)
+    bench.wire.newest = Received({**ALL_OFF, "source_cmd": 1}, 7_000, bench.clock.now_ms(), 1)
+    bench.run(50)
+    assert bench.device.held == Outputs()
+
+
 def test_start_is_pressed_once_a_controller_is_there_and_let_go():
     bench = Bench(start=True)
     bench.run(3_000)
