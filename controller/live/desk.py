@@ -5,7 +5,7 @@ All of it acts in the next scan; what became of a command is known when that sca
 """
 
 import asyncio
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple, Protocol
 
 from controller.image import JOG, Inputs
@@ -20,8 +20,12 @@ WIRED = "the wired button"
 REMOTE = "remote"
 """The place of all that comes over a network: it has its own rights."""
 BUTTONS = {"start": "start_pb", "reset": "reset_pb", "acknowledge": "acknowledge_pb"}
-Tell = Callable[[str, str], None]
-"""Writes down an event: its id, and what it is."""
+
+
+class Tell(Protocol):
+    """Writes down an event: its id, what it is, and the facts behind it."""
+
+    def __call__(self, name: str, what: str, grounds: Sequence[str] = ()) -> None: ...
 
 
 Value = str | int | float | None
@@ -74,6 +78,11 @@ class Desk:
         waits = (Given(command, place, who), future)
         self._waiting.insert(0 if command in FIRST else len(self._waiting), waits)
         return await future
+
+    def turned_away(self, command: str, by: By, why: str) -> None:
+        """A command that no scan shall see is written down as refused."""
+        self._tell("COMMAND_REFUSED", f"{command} from {by.place} ({by.who})", (why,))
+        self._deed(by, command, result="refused", reasons=(why,))
 
     def hand_control(self, *, to_remote: bool, by: By) -> None:
         """At the machine only: from the next scan on the remote place has control, or no longer."""

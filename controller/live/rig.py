@@ -88,7 +88,10 @@ class Rig:
         self.inputs, self.outputs = Inputs(), Outputs()
         self._before: tuple[Any, int] = self.memory, scan_ms
         self._late = self._stood_ms = 0
-        self._link = ""
+        self.scans = 0
+        """Since power-up."""
+        self.link = ""
+        """What is wrong with the link to the I/O, in words; empty while images come."""
         self._segment: Segment | None = None
 
     @property
@@ -157,6 +160,7 @@ class Rig:
             IoError: The port is closed.
             DisagreementError: The engines do not say the same; nothing was written.
         """
+        self.scans += 1
         self.lateness.take(tick.late_us, tick.missed)
         self._late = min(self._late + tick.missed, LATE_MOST) if tick.missed else 0
         passed_ms = self._scan_ms * (1 + tick.missed)
@@ -176,8 +180,8 @@ class Rig:
         for segment in self._scans.take(dt_ms, before, inputs, done, cut=bool(given)):
             self._look(segment, given if segment.last_ms == self.now_ms else ())
         self._keep(self.memory, self.now_ms)
-        if self.io.link is not None and bool(link := self.io.link()) != bool(self._link):
-            self._link = link
+        if self.io.link is not None and bool(link := self.io.link()) != bool(self.link):
+            self.link = link
             self.tell("LINK_CHANGED", link or "good")
 
     def laid_open(self) -> Mapping[str, int]:
@@ -189,9 +193,9 @@ class Rig:
         self._segment = segment
         self.desk.answered(self.watch.look(segment, given).answers)
 
-    def tell(self, name: str, what: str) -> None:
+    def tell(self, name: str, what: str, grounds: Sequence[str] = ()) -> None:
         """Writes down an event of now."""
-        self.watch.tell(name, what, at_ms=self.now_ms)
+        self.watch.tell(name, what, grounds, at_ms=self.now_ms)
 
     def _done(
         self, by: By, command: str, *, result: str = "done", reasons: Sequence[str] = (), **parameters: Value

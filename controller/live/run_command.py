@@ -15,6 +15,7 @@ from controller.live.kept_memory import read_kept
 from controller.live.kept_presets import changed
 from controller.live.live_io import LiveIo
 from controller.live.panel_rig import PanelRig
+from controller.live.plant_registers import PlantRegisters
 from controller.live.reporting import Reporting
 from controller.live.rig import Ended, Rig
 from controller.live.run_ask import SCAN_MS, Ask
@@ -86,6 +87,7 @@ async def _run(ask: Ask, folder: Path | None, say: Callable[[str], None]) -> boo
     def on_cycle(record: CycleRecord) -> None:
         records.cycle(record)
         console.cycle(record)
+        plant.cycle(record)
         if reporting:
             reporting.cycle(record)
 
@@ -104,13 +106,14 @@ async def _run(ask: Ask, folder: Path | None, say: Callable[[str], None]) -> boo
         AgreeingScan(logic, presets), presets, io, Watcher(on_cycle, on_events, records.segment),
         software=software, scan_ms=SCAN_MS, kept=kept, keep=after_scan, deed=records.deed,
     )  # fmt: skip
+    plant = PlantRegisters(rig)
     if reporting:
         reporting.attach(rig)
     rig.warm_up()
     told = settle(ask.fifo)
     head = f"{ask.station.receiver.name} on {io.said}, scan {SCAN_MS} ms; {REAL if io.real else SIMULATED}"
     with Stop(say) as stop:
-        async with Panel(ask.folder, PanelRig(rig, ask.station)):
+        async with Panel(ask.folder, PanelRig(rig, ask.station)), plant.served(ask.services.registers, say):
             try:
                 await io.begin()
                 await records.open()

@@ -90,7 +90,8 @@ def bits_packed(bits: Sequence[int]) -> bytes:
     >>> bits_packed([1, 0, 1, 1, 0, 0, 1, 1, 1, 0]).hex()
     'cd01'
     """
-    return sum(bit << place for place, bit in enumerate(bits)).to_bytes((len(bits) + 7) // 8, "little")
+    number = int("0" + "".join("1" if bit else "0" for bit in reversed(bits)), 2)
+    return number.to_bytes((len(bits) + 7) // 8, "little")
 
 
 def bits_unpacked(raw: bytes, count: int) -> list[int]:

@@ -28,7 +28,14 @@ class Server:
     """Listens on one address; `answer` gives each reply, `closed` hears of each connection that ends."""
 
     def __init__(
-        self, link: Link, host: str, port: int, answer: Answer, closed: Callable[[int], None]
+        self,
+        link: Link,
+        host: str,
+        port: int,
+        answer: Answer,
+        closed: Callable[[int], None],
+        *,
+        at_once_max: int = AT_ONCE_MAX,
     ) -> None:
         if not reached_from_here_alone(host) and not link.allow:
             msg = (
@@ -39,6 +46,7 @@ class Server:
         self.link = link
         self.answer = answer
         self.closed = closed
+        self.at_once_max = at_once_max
         self.said = ""  # the last client that was turned away, and why
         self.connections: dict[int, _Connection] = {}
         self._host, self._port = host, port
@@ -126,8 +134,8 @@ class _Connection(asyncio.Protocol):
         self._buffer += data
         try:
             for count, frame in enumerate(taken(self._buffer), 1):
-                if count > AT_ONCE_MAX:
-                    self._turn_out(f"sent over {AT_ONCE_MAX} requests at once")
+                if count > self._server.at_once_max:
+                    self._turn_out(f"sent over {self._server.at_once_max} requests at once")
                     return
                 self._used_at = self._loop.time()
                 self._transport.write(self._reply(frame).sent())

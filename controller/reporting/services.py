@@ -12,6 +12,7 @@ from typing import Literal
 from pydantic import Field
 
 from controller.station_file import Document, Problem, StationError, StrictModel, load
+from controller.strict_yaml import Loc
 
 FILE = "services.yaml"
 OURS = "the network is ours alone"
@@ -111,12 +112,38 @@ class Metrics(StrictModel):
     port: int = Field(default=9464, ge=1_024, le=65_535, description="on this machine")
 
 
+class Registers(StrictModel):
+    """The register map for the plant's control system, over Modbus TCP; it asks nobody who he is."""
+
+    serve: bool = Field(default=False, description="whether it is served")
+    host: str = Field(
+        default="127.0.0.1", min_length=1, max_length=255, description="address of this machine to listen on"
+    )
+    port: int = Field(default=1510, ge=1, le=65_535, description="to listen on; under 1024 needs rights")
+    unit: int = Field(default=1, ge=1, le=255, description="unit number; 255 is answered too")
+    connections_max: int = Field(default=2, ge=1, le=8, description="clients at a time")
+    idle_s: int = Field(
+        default=60, ge=1, le=3_600, description="a client that asks nothing so long is closed",
+        json_schema_extra={"unit": "s"},
+    )  # fmt: skip
+    allow: list[str] = Field(
+        default_factory=list, max_length=32,
+        description="addresses that may connect; left out: this machine alone",
+    )  # fmt: skip
+    commands: Literal["refused", "allowed"] = Field(
+        default="refused", description="whether commands are taken from there"
+    )
+
+
 class Services(StrictModel):
     """What a station tells others."""
 
     mqtt: Mqtt = Field(default=None, description="publishing to a broker")  # type: ignore[assignment]
     journal: JournalKept = Field(default=JournalKept(), description="how long the journal is kept")
     metrics: Metrics = Field(default=Metrics(), description="figures in the text format of Prometheus")
+    registers: Registers = Field(
+        default_factory=Registers, description="the register map for the plant's control system"
+    )
 
     @property
     def publishing(self) -> Mqtt | None:
@@ -134,7 +161,7 @@ def load_services(folder: Path) -> Services:
     if not (folder / FILE).exists():
         return Services()
     document = load(folder / FILE, Services)
-    if problems := _problems(document):
+    if problems := [*_problems(document), *_of_registers(document)]:
         raise StationError(sorted(problems, key=lambda problem: problem[1:3]))
     return document.value
 
@@ -180,3 +207,19 @@ def _problems(document: Document[Services]) -> list[Problem]:
                 ("host", f"is another machine, and nobody says who publishes: set a password, {way_out}")
             )
     return [document.problem(("mqtt", key), text) for key, text in wrong]
+
+
+def _of_registers(document: Document[Services]) -> list[Problem]:
+    asked, metrics = document.value.registers, document.value.metrics
+    wrong: list[tuple[Loc, str]] = []
+    if not is_loopback(asked.host) and not asked.allow:
+        said = "can be reached by other machines, and Modbus asks for no name: list in allow who may connect"
+        wrong.append((("host",), said))
+    for at, address in enumerate(asked.allow):
+        try:
+            ip_address(address)
+        except ValueError:
+            wrong.append((("allow", at), f"is {address!r}, allowed is an IP address as 192.168.10.5"))
+    if asked.serve and metrics.serve and asked.port == metrics.port:
+        wrong.append((("port",), f"is {asked.port}, which is taken by metrics.port"))
+    return [document.problem(("registers", *loc), text) for loc, text in wrong]

@@ -25,7 +25,7 @@ def followed(events):
 
 def test_what_people_do_at_a_rig_is_followed_in_its_own_words():
     events = []
-    desk = Desk(Machine(), lambda name, what: events.append((name, what)), lambda *_, **__: None)
+    desk = Desk(Machine(), lambda name, what, grounds=(): events.append((name, what)), lambda *_, **__: None)
     memory = type("Memory", (), {"manual": False})
 
     def scan(**forced):
