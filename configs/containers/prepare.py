@@ -4,8 +4,8 @@ What the containers need before their first start: folders, passwords, and as wh
     python3 configs/containers/prepare.py
 
 Needs Python alone, no broker and no engine. Run it as the person who will read the journal, and again at any
-time: it makes what is missing and changes no password. What it makes lies in runs/containers and in .env, which
-git does not take:
+time: it makes what is missing and changes no password. What it makes lies in runs/containers and in .env, and
+git takes neither:
 
     runs/containers/secrets   one password for each user of the file `acl`, and their hashes for the broker
     runs/containers/broker    what the broker keeps
