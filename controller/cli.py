@@ -17,6 +17,7 @@ from controller.problems import StationError, install_with
 from controller.stations import station_folder
 
 if TYPE_CHECKING:
+    from controller.settings import Station
     from controller.station_check.findings import Finding
 
 app = typer.Typer(
@@ -205,12 +206,17 @@ def points(
             metavar="SHEET", help="With --live: check the points out one by one, into this CSV file."
         ),
     ] = None,
+    registers: Annotated[
+        bool, typer.Option("--registers", help="Instead: the register map for the plant's control system.")
+    ] = False,
 ) -> None:
     """
     List the inputs and outputs of a station, and what the sequence makes of each.
 
     Exit codes with --live: 0 shown, or each point checked out as good; 1 not each; 2 no rig runs.
     """
+    if registers and (live or once or check_out):
+        stop("points: --registers is a list by itself: leave out --live, --once and --check-out")
     if live:
         if as_csv:
             stop("points: --live has --json, not --csv")
@@ -225,6 +231,9 @@ def points(
     if as_csv and as_json:
         stop("points: --csv or --json, not both")
     found = load_station(station_folder(station))
+    if registers:
+        _registers(found, station_folder(station), as_csv=as_csv, as_json=as_json)
+        return
     entries = io_list.io_list(Logic(RECEIVER), found)
     if as_csv:
         typer.echo(io_list.as_csv(entries), nl=False)
@@ -232,6 +241,24 @@ def points(
         typer.echo(io_list.as_json(found, entries))
     else:
         show_on(lambda console: tables.show(found, entries, console), width=150)
+
+
+def _registers(found: "Station", folder: Path, *, as_csv: bool, as_json: bool) -> None:
+    from controller.reporting.services import load_services
+    from controller.sequence.logic import Logic
+    from controller.sequence.receiver import RECEIVER
+    from controller.sheets import register_list
+
+    name, served = found.receiver.name, load_services(folder).registers.said
+    entries = register_list.register_list()
+    if as_csv:
+        typer.echo(register_list.as_csv(entries), nl=False)
+    elif as_json:
+        typer.echo(register_list.as_json(name, served, entries, Logic(RECEIVER)))
+    else:
+        show_on(
+            lambda console: register_list.show(name, served, entries, Logic(RECEIVER), console), width=120
+        )
 
 
 @app.command()

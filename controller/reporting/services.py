@@ -134,6 +134,19 @@ class Registers(StrictModel):
         default="refused", description="whether commands are taken from there"
     )
 
+    @property
+    def said(self) -> str:
+        """
+        Where it is served.
+
+        >>> Registers().said
+        'not served: registers.serve of services.yaml is false'
+        """
+        if not self.serve:
+            return f"not served: registers.serve of {FILE} is false"
+        host = f"[{self.host}]" if ":" in self.host else self.host
+        return f"served by `receiver run` at {host}:{self.port}, unit {self.unit}, commands {self.commands}"
+
 
 class Services(StrictModel):
     """What a station tells others."""
