@@ -81,7 +81,8 @@ class ScannedStation:
 
     def comes_true(self, condition: Condition, chunk: Chunk) -> list[bool]:
         """Whether a condition is true in the scan that `advance` gave last."""
-        return [bool(condition.rule(self._last))]
+        scan: Any = self._last  # answers as columns do, for one scan
+        return [bool(condition.rule(scan))]
 
     def back_to(self, chunk: Chunk, scans: int) -> Chunk:
         """As promised: a chunk is one scan, so there is nothing behind it."""

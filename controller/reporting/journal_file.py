@@ -97,7 +97,7 @@ def lines_after(db: sqlite3.Connection, after: int, limit: int = -1) -> Iterator
     """The lines with a number over `after`, in order; at most `limit`."""
     for n, boot, *values, last in db.execute(_LINES, {"after": after, "limit": limit}):
         is_event = values[0] is not None
-        record = EventRecord(*values, last) if is_event else from_document(json.loads(last))
+        record = EventRecord._make((*values, last)) if is_event else from_document(json.loads(last))
         yield Line(n, boot, record)
 
 
