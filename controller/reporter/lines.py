@@ -18,9 +18,6 @@ from typing import Any, NamedTuple
 
 from controller.records import CycleRecord, Deed, EventRecord, as_document, from_document
 
-LONGEST = 4_000_000
-"""Bytes of a line; a longer one is none of ours."""
-
 Record = EventRecord | CycleRecord | Deed
 
 

@@ -6,14 +6,15 @@ The rig never waits for it. Whatever hangs or fails here, the records stay with 
 
 import asyncio
 import socket
-from contextlib import AsyncExitStack, suppress
+from contextlib import AsyncExitStack
 from pathlib import Path
 
 from controller.audit.log import AuditError
 from controller.clock import WallClock
 from controller.records import Deed
 from controller.reporter.books import Books
-from controller.reporter.lines import LONGEST, Numbered, Opening, line, read, read_record
+from controller.reporter.channel import Channel, opened
+from controller.reporter.lines import Numbered, Opening, line, read, read_record
 from controller.reporter.told import ServiceError, Told, told_by
 from controller.reporting.journal import JournalError
 from controller.reporting.journal_kept import Kept
@@ -32,8 +33,8 @@ CANNOT_OPEN = (JournalError, AuditError, StationError, ServiceError, OSError)
 class Reporter:
     """One connection to the rig, from its first line to its end."""
 
-    def __init__(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        self._reader, self._writer = reader, writer
+    def __init__(self, channel: Channel) -> None:
+        self._channel = channel
         self._came: list[Numbered] = []
         self._something = asyncio.Event()
         self._problems: dict[str, str] = {}
@@ -43,7 +44,7 @@ class Reporter:
 
     async def run(self) -> None:
         """Until the rig ends or is gone."""
-        kind, values = read(await self._reader.readline() or line("end", GONE))
+        kind, values = read(await self._channel.next_line() or line("end", GONE))
         if kind == "open":
             opening = Opening(*values)
             async with AsyncExitStack() as stack:
@@ -56,9 +57,7 @@ class Reporter:
                     await self._work()
                     await self._told.leave(self._ended, LEAVE_S)
             self._close()
-        self._writer.close()
-        with suppress(OSError):
-            await self._writer.wait_closed()
+        self._channel.close()
 
     async def _work(self) -> None:
         async with asyncio.TaskGroup() as tasks:
@@ -72,8 +71,7 @@ class Reporter:
     # ---- for those who tell others ---------------------------------------------------------------------
     def send(self, kind: str, *values: object) -> None:
         """A line to the rig; it reads when it has time, and what it is told is little."""
-        if not self._writer.is_closing():
-            self._writer.write(line(kind, *values))
+        self._channel.send(line(kind, *values))
 
     def deed(self, deed: Deed) -> None:
         """One that the rig knows nothing of: a command that went no further."""
@@ -108,7 +106,7 @@ class Reporter:
                 self.problem("journal", str(error))
 
     async def _read(self) -> None:
-        while raw := await self._reader.readline():
+        while raw := await self._channel.next_line():
             kind, values = read(raw)
             if kind == "end":
                 self._ended = values[0]
@@ -169,6 +167,6 @@ class Reporter:
             self._committed()
 
 
-async def report(channel: socket.socket) -> None:
+async def report(connected: socket.socket) -> None:
     """Works for the rig at the other end of a connected socket, until that ends."""
-    await Reporter(*await asyncio.open_unix_connection(sock=channel, limit=LONGEST)).run()
+    await Reporter(await opened(connected)).run()

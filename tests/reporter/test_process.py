@@ -1,0 +1,166 @@
+"""The reporter at work: what it says to the rig, what it does without a disk, and how it ends."""
+
+import asyncio
+import errno
+import os
+
+import pytest
+from audit.test_audit import deed
+from reporter.rig_end import MILL, opening, reporting
+from test_journal import cycle, event
+
+from controller.audit.check import check
+from controller.reporter import process, told
+from controller.reporting.journal import Journal, JournalError, each_line, read_cycles
+
+NO_ROOM = OSError(errno.ENOSPC, "No space left on device")
+
+
+def numbers(run):
+    return [line.n for line in each_line(run)]
+
+
+async def test_it_says_what_is_on_the_disk_and_a_new_one_knows_it(tmp_path):
+    async with reporting(opening(tmp_path)) as rig:
+        assert await rig.hear("ready") == [0]
+        rig.put(1, event())
+        rig.put(2, deed(2))
+        rig.put(3, cycle(3))
+        await rig.hear("taken", 3)
+    async with reporting(opening(tmp_path)) as rig:
+        assert await rig.hear("ready") == [3]
+        rig.put(3, cycle(3))
+        rig.put(4, cycle(4))
+        await rig.hear("taken", 4)
+    assert read_cycles(tmp_path) == [cycle(3), cycle(4)]
+    assert check(tmp_path, None).lines == 1
+
+
+async def test_all_that_was_sent_before_the_rig_was_gone_is_written(tmp_path):
+    async with reporting(opening(tmp_path)) as rig:
+        await rig.hear("ready")
+        for number in range(1, 301):
+            rig.put(number, event())
+    assert numbers(tmp_path) == list(range(1, 301))
+
+
+async def test_a_rig_that_never_says_anything_leaves_nothing(tmp_path):
+    async with reporting(None):
+        pass
+    assert not list(tmp_path.iterdir())
+
+
+async def test_what_cannot_be_opened_is_said(tmp_path):
+    (tmp_path / "file").write_text("")
+    async with reporting(opening(tmp_path / "file")) as rig:
+        (why,) = await rig.hear("no")
+    assert "file: the run folder cannot be written" in why
+
+
+async def test_another_reporter_at_the_same_books_is_refused(tmp_path):
+    async with reporting(opening(tmp_path)) as rig:
+        await rig.hear("ready")
+        async with reporting(opening(tmp_path)) as other:
+            (why,) = await other.hear("no")
+    assert "another process writes it" in why
+
+
+async def test_without_a_disk_nothing_is_acknowledged_until_there_is_one_again(tmp_path, monkeypatch):
+    monkeypatch.setattr(process, "BEAT_S", 0.01)
+    async with reporting(opening(tmp_path)) as rig:
+        await rig.hear("ready")
+        with monkeypatch.context() as patched:
+            patched.setattr(Journal, "commit", raising(JournalError("no room")))
+            rig.put(1, event())
+            assert await rig.hear("problem") == ["journal", "no room"]
+            rig.put(2, cycle(2))
+            rig.say("figures", {})
+        await rig.hear("problem over", "journal")
+        await rig.hear("taken", 2)
+    assert [found for found in rig.heard if found[0] == "problem"] == [("problem", ["journal", "no room"])]
+    assert numbers(tmp_path) == [1, 2]
+
+
+async def test_a_deed_waits_for_the_disk_and_what_came_later_waits_behind_it(tmp_path, monkeypatch):
+    monkeypatch.setattr(process, "BEAT_S", 0.01)
+    async with reporting(opening(tmp_path)) as rig:
+        await rig.hear("ready")
+        with monkeypatch.context() as patched:
+            patched.setattr(os, "write", raising(NO_ROOM))
+            rig.put(1, deed(1))
+            rig.put(2, event())
+            (_, why) = await rig.hear("problem", "audit log")
+            assert "No space left on device" in why
+        await rig.hear("taken", 2)
+    assert check(tmp_path, None).lines == 1
+    assert ("taken", [1]) not in rig.heard
+
+
+async def test_at_the_end_without_a_disk_a_deed_is_not_called_written(tmp_path, monkeypatch):
+    monkeypatch.setattr(process, "BEAT_S", 0.01)
+    async with reporting(opening(tmp_path)) as rig:
+        await rig.hear("ready")
+        monkeypatch.setattr(os, "write", raising(NO_ROOM))
+        rig.put(1, deed(1))
+        rig.put(2, event())
+        await rig.hear("problem")
+        rig.say("end", "the time is over")
+        assert await rig.reader.read() is not None
+        monkeypatch.undo()
+    async with reporting(opening(tmp_path)) as rig:
+        assert await rig.hear("ready") == [0]
+
+
+async def test_a_deed_that_no_disk_will_take_is_said_and_holds_nothing_up(tmp_path):
+    async with reporting(opening(tmp_path)) as rig:
+        await rig.hear("ready")
+        rig.put(1, deed(1, parameters={"why": "x" * 70_000}))
+        rig.put(2, cycle(2))
+        await rig.hear("taken", 2)
+    assert any("at most 65536 are written" in str(found) for found in rig.heard)
+    assert read_cycles(tmp_path) == [cycle(2)]
+
+
+@pytest.mark.parametrize(
+    ("end", "said"),
+    [(("end", "SIGTERM"), "SIGTERM"), (None, "the controller ended without a word")],
+)
+async def test_who_is_told_is_told_the_end_when_all_is_on_the_disk(end, said, tmp_path, monkeypatch):
+    seen = []
+
+    class Publishing(told.Told):
+        async def leave(self, why, within_s):
+            seen.append((why, len(numbers(tmp_path))))
+
+    async def instead(*_):
+        return Publishing()
+
+    monkeypatch.setattr(process, "told_by", instead)
+    async with reporting(opening(tmp_path)) as rig:
+        await rig.hear("ready")
+        rig.put(1, event())
+        if end:
+            rig.say(*end)
+    assert seen == [(said, 1)]
+
+
+async def test_a_service_that_cannot_be_had_is_said_with_the_way_out(tmp_path):
+    station = tmp_path / "mill"
+    station.mkdir()
+    for name in ("receiver.yaml", "points.yaml"):
+        (station / name).write_text((MILL / name).read_text())
+    taken = await asyncio.start_server(lambda reader, writer: writer.close(), "127.0.0.1", 0)
+    async with taken:
+        port = taken.sockets[0].getsockname()[1]
+        (station / "services.yaml").write_text(f"metrics:\n  serve: true\n  port: {port}\n")
+        async with reporting(opening(tmp_path / "run", station=str(station))) as rig:
+            (why,) = await rig.hear("no")
+    assert f"127.0.0.1:{port} cannot be listened on" in why
+    assert "set another port in services.yaml" in why
+
+
+def raising(error):
+    def fails(*_, **__):
+        raise error
+
+    return fails
