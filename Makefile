@@ -4,7 +4,7 @@ VENV ?= .venv
 BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip install -q --disable-pip-version-check -c constraints.txt
 
-.PHONY: help demo test test-peers bench soak lint types contracts schemas readme narrative failures clean
+.PHONY: help demo test peers test-peers bench soak lint types contracts schemas containers readme narrative failures clean
 
 help: ## show this list
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -19,15 +19,18 @@ test: $(VENV)/.dev ## every test
 	  others=$$?; wait $$scenarios && exit $$others
 	$(BIN)/python -m pytest -m realtime tests/live tests/foreign tests/wire_faults tests/reporting
 
-PEERS := mbpoll libmodbus-dev pkg-config gcc
-PEERS_THERE = command -v mbpoll && command -v cc && pkg-config --exists libmodbus
+PEERS := chromium mbpoll libmodbus-dev pkg-config gcc mosquitto mosquitto-clients
+PEERS_THERE = { command -v chromium || command -v chromium-browser || command -v google-chrome; } \
+  && command -v mbpoll && command -v cc && pkg-config --exists libmodbus \
+  && { command -v mosquitto || test -x /usr/sbin/mosquitto; } && command -v mosquitto_sub
 
-test-peers: $(VENV)/.peers ## tests with programs of others: a real browser, mbpoll, libmodbus
-	@{ command -v chromium || command -v chromium-browser || command -v google-chrome; } >/dev/null \
-	  || { echo "needs Chromium; on Debian: apt install chromium"; exit 1; }
+peers: ## the programs of others that test-peers needs, installed where root may and Debian's packages are at hand
 	@{ $(PEERS_THERE); } >/dev/null 2>&1 \
-	  || { [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null && apt-get install -y $(PEERS); } \
-	  || { echo "needs mbpoll, libmodbus and a C compiler; on Debian: apt install $(PEERS)"; exit 1; }
+	  || { [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null \
+	       && { apt-get install -qq -y $(PEERS) || { apt-get update -qq && apt-get install -qq -y $(PEERS); }; } >/dev/null 2>&1; } \
+	  || { echo "test-peers needs a Chromium, mbpoll, libmodbus, a C compiler and Mosquitto; on Debian: apt install $(PEERS)"; exit 1; }
+
+test-peers: peers $(VENV)/.peers ## tests with programs of others: a real browser, mbpoll, libmodbus, Mosquitto
 	$(BIN)/python -m pytest -rs tests/peers
 
 bench: $(VENV)/.dev ## the figures of this machine; never part of the tests
@@ -52,6 +55,9 @@ contracts: $(VENV)/.dev ## who may import whom
 
 schemas: $(VENV)/.dev ## write configs/schemas again after a preset or a parameter has changed
 	PYTHONPATH=. $(BIN)/python tests/schemas.py
+
+containers: $(BIN)/python ## folders, passwords and settings that docker-compose.yml needs
+	$(BIN)/python configs/containers/prepare.py
 
 readme: $(VENV)/.dev ## write the runs that the README shows again
 	$(BIN)/receiver diagram buckwheat_mill --out docs/sequence.svg
