@@ -38,7 +38,7 @@ def mutants(
         typer.Option(
             min=1, help="In so many scenarios a mistake may show and pass before it counts as unnoticed."
         ),
-    ] = 4,
+    ] = 40,
     proofs: Annotated[bool, typer.Option(help="Let the claims judge what scenarios do not notice.")] = True,
     jobs: Jobs = None,
     as_json: AsJson = False,
