@@ -96,8 +96,8 @@ async def test_killed_at_random_instants_it_loses_and_doubles_nothing(tmp_path):
             rig.put(chance.randrange(400))
             if kind == "while it starts":
                 first = rig.reporter.process
-                while rig.reporter.process is first:
-                    await asyncio.sleep(0)  # noqa: ASYNC110: nobody says when a process begins
+                while rig.reporter.process is first:  # noqa: ASYNC110
+                    await asyncio.sleep(0)
                 rig.reporter.process.kill()
             await rig.started_again()
     assert (rig.good, rig.reporter.problems) == (True, [])
