@@ -136,7 +136,7 @@ class _Edited(ast.NodeTransformer):
         self._edits = edits
 
     def whole(self, tree: ast.expr) -> ast.expr:
-        edited = self.visit(copy.deepcopy(tree))
+        edited: ast.expr = self.visit(copy.deepcopy(tree))
         for mutant, on in self._edits.get("", ()):
             edited = _edited(edited, mutant, on)
         return ast.fix_missing_locations(edited)

@@ -4,10 +4,9 @@ import ast
 import copy
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import NamedTuple
 
 from controller.campaign.words import Guarded
-from controller.sequence.definition import Row
+from controller.sequence.definition import Named, Row
 from controller.sequence.expressions import Read, read_of
 from controller.sequence.logic import Fact, Logic
 from controller.sequence.made_facts import lines_of
@@ -15,10 +14,11 @@ from controller.sequence.made_facts import lines_of
 FALSE = ast.Constant(False)
 
 
-class Guard(NamedTuple):
+class Guard(Named):
     """The name of what guards a row."""
 
-    name: str
+    def __init__(self, name: str) -> None:
+        self.name = name
 
 
 def changed(logic: Logic, trees: Mapping[str, ast.expr], rows: Sequence[Row] | None = None) -> Logic:
