@@ -47,6 +47,8 @@ async def serve(
                 writer.write(_answer(head, page))
                 await writer.drain()
         writer.close()
+        with suppress(OSError):
+            await writer.wait_closed()
 
     server = await asyncio.start_server(answer, HOST, port, limit=MOST_BYTES)
     async with server:

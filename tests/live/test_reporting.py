@@ -94,8 +94,8 @@ def test_a_contact_is_told_in_its_scan_and_nothing_is_told_twice(told):
     told.run(20)
     assert [reading.raw for reading in told.station.readings if reading.name == "stop_healthy"] == [0]
     told.run(2_000)
-    assert told.lines.count("figures") == 2
-    assert 19 <= told.lines.count("points") <= 25  # every 100 ms, and what changed between
+    assert told.lines.count("figures") == 3  # at 1, 2 and 3 s
+    assert 21 <= told.lines.count("points") <= 27  # every 100 ms, and what changed between
 
 
 def test_the_date_goes_on_between_the_lines_with_the_rigs_own(told):
