@@ -7,7 +7,7 @@ broker is away, frozen or slow.
 
 import asyncio
 import json
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from contextlib import suppress
 
 from controller.reporting import messages
@@ -30,6 +30,7 @@ MARK_S = 1.0
 """What was told goes to the disk so often: a mark that is lost is only told again."""
 STALE_S = 60
 """A tag, and an answer to a topic of its sender's, is of no use after that (5.0)."""
+CANCEL_AGAIN_S = 0.1
 NEVER = float("inf")
 LOST = "the connection was lost"
 
@@ -90,22 +91,13 @@ class Conversation:
     async def talk(self, connection: Connection) -> None:
         """Until the end that `end` asked for. Raises as `Connection.tell`."""
         self.lasted_s = 0.0
+        both = {asyncio.create_task(self._listen(connection)), asyncio.create_task(self._tell(connection))}
         try:
-            await self._subscribe(connection)
-            await self._birth(connection)
-            both = {
-                asyncio.create_task(self._listen(connection)),
-                asyncio.create_task(self._tell(connection)),
-            }
-            try:
-                done, _ = await asyncio.wait(both, return_when=asyncio.FIRST_COMPLETED)
-            finally:
-                for task in both:
-                    task.cancel()
-                await asyncio.gather(*both, return_exceptions=True)
+            done, _ = await asyncio.wait(both, return_when=asyncio.FIRST_COMPLETED)
             for task in done:
                 task.result()
         finally:
+            await stopped(both)
             self.lasted_s, self.born_s = max(now_s() - self.born_s, 0.0), NEVER
 
     # ---- told ------------------------------------------------------------------------------------------
@@ -119,6 +111,8 @@ class Conversation:
         await connection.tell(self._lines.alarms())
 
     async def _tell(self, connection: Connection) -> None:
+        await self._subscribe(connection)
+        await self._birth(connection)
         while not self._farewell or (self._lines.waiting and now_s() < self._until_s):
             self.wake.clear()
             told_lines = await self._tell_lines(connection)
@@ -210,9 +204,10 @@ class Conversation:
 
     async def _listen(self, connection: Connection) -> None:
         async for message in connection.messages:
-            if self.remote and str(message.topic) == self._topics.of("command"):
+            topic = str(message.topic)
+            if self.remote and topic == self._topics.of("command"):
                 self.remote.take(message)
-            elif not message.retain:
+            elif topic == self._topics.of("status") and not message.retain:
                 self._look_at_status(bytes(message.payload))
 
     def _look_at_status(self, payload: bytes) -> None:
@@ -243,7 +238,21 @@ def now_s() -> float:
 async def woken(event: asyncio.Event, within_s: float) -> None:
     """Waits for it, for so long at most."""
     with suppress(TimeoutError):
-        await asyncio.wait_for(event.wait(), max(within_s, 0.0) if within_s < NEVER else None)
+        async with asyncio.timeout(max(within_s, 0.0) if within_s < NEVER else None):
+            await event.wait()
+
+
+async def stopped(tasks: Collection[asyncio.Task[None]]) -> None:
+    """
+    Cancels them and waits for their end.
+
+    More than once: the library waits with `asyncio.wait_for`, which in Python 3.11 loses a cancellation that
+    comes in the same moment as what was waited for.
+    """
+    while pending := [task for task in tasks if not task.done()]:
+        for task in pending:
+            task.cancel()
+        await asyncio.wait(pending, timeout=CANCEL_AGAIN_S)
 
 
 def _stands(now: StationNow, readings: Sequence[Reading]) -> tuple[object, ...]:

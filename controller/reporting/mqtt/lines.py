@@ -50,6 +50,7 @@ class Standing(NamedTuple):
     now: AlarmNow
     boot: str
     n: int
+    forced: bool = False  # when that line was written
 
 
 class Lines:
@@ -62,7 +63,10 @@ class Lines:
         """The last line that is no message after its schema, which is a mistake of this program."""
         self._told = journal.told_up_to(READER)
         self._read = self._told
-        self._forced, self._alarms = self._before(journal)
+        self._forced: frozenset[str] = frozenset()
+        utc, _ = about.when()
+        self._alarms = {name: Standing(_normal(name, utc, 0), about.boot, 0) for name in ALARM_IDS}
+        self._catch_up(journal)
 
     def next(self) -> list[OnItsWay]:
         """The next few lines; the same again until they were told."""
@@ -88,7 +92,7 @@ class Lines:
 
     def alarms(self) -> list[Message]:
         """What is to be retained of every alarm."""
-        return [message for standing in self._alarms.values() for message in self._alarm(standing)]
+        return [self._alarm(standing) for standing in self._alarms.values()]
 
     def _read_line(self, line: Line) -> OnItsWay:
         self._read = line.n
@@ -101,50 +105,48 @@ class Lines:
     def _messages(self, line: Line) -> Iterator[Message]:
         record = line.record
         if not isinstance(record, EventRecord):
-            yield messages.cycle(self._topics, self._head(line.boot, line.n), record)
+            head = self._head(line.boot, line.n, forced=bool(self._forced))
+            yield messages.cycle(self._topics, head, record)
             return
-        self._forced = forced_after(self._forced, record)
-        yield messages.event(self._topics, self._head(line.boot, line.n), record)
-        for standing in self._moved(line, record):
-            self._alarms[standing.now.id] = standing
-            yield from self._alarm(standing)
+        moved = self._follow(line.boot, line.n, record)
+        yield messages.event(self._topics, self._head(line.boot, line.n, forced=bool(self._forced)), record)
+        for standing in moved:
+            yield self._alarm(standing)
 
-    def _moved(self, line: Line, record: EventRecord) -> list[Standing]:
+    def _follow(self, boot: str, n: int, record: EventRecord) -> list[Standing]:
+        """What is forced and how the alarms stand after this line; those that it moved."""
+        self._forced = forced_after(self._forced, record)
         if record.id == POWER_UP:
-            return [
-                Standing(_normal(name, record.utc, record.at_ms), line.boot, line.n)
+            moved = [
+                Standing(_normal(name, record.utc, record.at_ms), boot, n)
                 for name, standing in self._alarms.items()
                 if standing.now.state != "normal"
             ]
-        moved = messages.alarm_now(record)
-        return [Standing(moved, line.boot, line.n)] if moved else []
+        else:
+            now = messages.alarm_now(record)
+            moved = [Standing(now, boot, n, bool(self._forced))] if now else []
+        self._alarms.update({standing.now.id: standing for standing in moved})
+        return moved
 
-    def _alarm(self, standing: Standing) -> Iterator[Message]:
-        head = self._head(standing.boot, standing.n)
-        yield messages.alarm(self._topics, head, standing.now, self._about.fitted)
+    def _alarm(self, standing: Standing) -> Message:
+        head = self._head(standing.boot, standing.n, forced=standing.forced)
+        return messages.alarm(self._topics, head, standing.now, self._about.fitted)
 
-    def _head(self, boot: str, n: int) -> Head:
+    def _head(self, boot: str, n: int, *, forced: bool) -> Head:
         """Its date and milliseconds are those of the record, which the messages take themselves."""
         about = self._about
-        return Head(about.station, boot or about.boot, n, "", 0, about.simulated, bool(self._forced))
+        return Head(about.station, boot or about.boot, n, "", 0, about.simulated, forced)
 
-    def _before(self, journal: Outbox) -> tuple[frozenset[str], dict[str, Standing]]:
+    def _catch_up(self, journal: Outbox) -> None:
         """What was forced, and how the alarms stood, at the last line that was told."""
-        utc, _ = self._about.when()
-        alarms = {name: Standing(_normal(name, utc, 0), self._about.boot, 0) for name in ALARM_IDS}
-        since: list[EventRecord] = []
+        since: list[tuple[str, int, EventRecord]] = []
         for line in latest_events(journal.path.parent, (POWER_UP, *RELEVANT, *ALARM_IDS), self._told):
             assert isinstance(line.record, EventRecord)
             if line.record.id == POWER_UP:
                 break
-            since.append(line.record)
-            moved = messages.alarm_now(line.record)
-            if moved and alarms[moved.id].n < line.n:
-                alarms[moved.id] = Standing(moved, line.boot, line.n)
-        forced: frozenset[str] = frozenset()
-        for record in reversed(since):
-            forced = forced_after(forced, record)
-        return forced, alarms
+            since.append((line.boot, line.n, line.record))
+        for boot, n, record in reversed(since):
+            self._follow(boot, n, record)
 
 
 def _normal(name: str, utc: str, at_ms: int) -> AlarmNow:

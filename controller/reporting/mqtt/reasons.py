@@ -60,7 +60,8 @@ def why(error: BaseException, mqtt: Mqtt, answer_s: float) -> str:
     if "Connection refused" in said:
         return f"{broker}: nobody listens there"
     if "timed out" in said:
-        return f"{broker}: the broker did not answer within {answer_s:g} s"
+        hint = "; perhaps it speaks 3.1.1 only" if mqtt.protocol == "5.0" else ""
+        return f"{broker}: the broker did not answer within {answer_s:g} s{hint}"
     if isinstance(error, aiomqtt.MqttError):
         return f"{broker}: {said if not isinstance(error, aiomqtt.MqttCodeError) else WORDS[LOST]}"
     return said

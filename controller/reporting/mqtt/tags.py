@@ -17,9 +17,9 @@ class Tags:
     """
     The points of a station.
 
-    A change is due once the floor has passed since the last of its tag that was due. One that is due and was
-    not taken (no broker, or a slow one) gives way to the next, and counts as dropped. So there is never more
-    in here than one value of each tag.
+    A change is due once the floor has passed since the last of its tag. One that is due and was not taken
+    (no broker, or a slow one) gives way to the next, and counts as dropped. So there is never more in here
+    than one value of each tag.
     """
 
     def __init__(self, floor_s: float) -> None:
@@ -28,7 +28,7 @@ class Tags:
         self._floor_s = floor_s
         self._newest: dict[str, Seen] = {}
         self._due: dict[str, Seen] = {}
-        self._last: dict[str, tuple[Reading, float]] = {}  # what was due last, and when in seconds
+        self._last: dict[str, tuple[Reading, float]] = {}  # what was last due or taken, and when in s
 
     def put(self, readings: Sequence[Reading], when: tuple[str, int], now_s: float) -> None:
         """All of them, as they read now."""
@@ -41,8 +41,10 @@ class Tags:
     def take(self, now_s: float) -> list[Seen]:
         """What is due; it counts as told."""
         self._look(now_s)
-        due, self._due = list(self._due.values()), {}
-        return due
+        due, self._due = self._due, {}
+        for tag, seen in due.items():
+            self._last[tag] = (seen.reading, now_s)
+        return list(due.values())
 
     def next_s(self) -> float:
         """When the next will be due, if nothing changes until then; infinite where none waits."""
