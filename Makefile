@@ -39,6 +39,7 @@ bench: $(VENV)/.dev ## the figures of this machine; never part of the tests
 soak: $(VENV)/.dev ## every guard; all scenarios in real time and over the wire; random search at each station, FOR=10h, goes on where it was stopped
 	ALL_GUARDS=1 $(BIN)/python -m pytest -n auto tests/campaign/test_guards.py
 	WIRE_FUZZ_FRAMES=1000000 WIRE_FUZZ_SOCKET_FRAMES=10000 $(BIN)/python -m pytest -n 2 tests/wire_faults/test_fuzz_in_process.py tests/wire_faults/test_fuzz_over_sockets.py
+	REPORTER_KILLS=200 RIG_KILLS=200 $(BIN)/python -m pytest -k kill tests/live/test_reporter.py tests/live/test_run_told.py
 	ALL_OVER_THE_WIRE=1 $(BIN)/python -m pytest tests/foreign/test_over_sockets.py
 	$(BIN)/receiver scenarios configs/scenarios configs/scenarios_wire --on realtime --rate 5 --jobs 4
 	@failed=0; for station in buckwheat_mill sugar_kitchen milk_powder_hall; do \

@@ -15,6 +15,7 @@ from importlib.util import find_spec
 from pathlib import Path
 
 import benchmarks_records
+import benchmarks_reporter
 import benchmarks_wire
 import drift_runs
 
@@ -200,6 +201,7 @@ def main():
             drift_runs.report(receiver.parent, 1_000, print)
     benchmarks_wire.report(line)
     benchmarks_records.report(line)
+    benchmarks_reporter.report(line)
 
 
 if __name__ == "__main__":
