@@ -125,7 +125,7 @@ def heard(told: Path, pattern: str) -> str:
 async def ours(port: int, exchanges: int) -> float:
     """One exchange of the whole image by the controller's end [us]: outputs written, contacts and currents read."""
     wire = ClientWire(point_map(), "controller", WallClock(), "127.0.0.1", port)
-    client = Client(wire.map.link, "127.0.0.1", port)
+    client = Client(wire.map.link, "127.0.0.1", port, wire.map.watchdog_ms)
     await client.connect()
     wire._begin_session()
     outputs = {place.name: 0 for place in wire.map.outputs}

@@ -5,8 +5,13 @@ The library takes a reply with another function code, with too few or too many r
 as data, and waits out the whole timeout when the peer has hung up. Every failure ends in a LinkError.
 """
 
+import asyncio
 import logging
+import socket
+import struct
+import sys
 from collections.abc import Sequence
+from contextlib import suppress
 from typing import NoReturn
 
 from pymodbus.client import AsyncModbusTcpClient
@@ -34,6 +39,10 @@ EXCEPTIONS = {
 }  # fmt: skip
 """Application protocol V1.1b3, section 7."""
 
+_LINGER = "hh" if sys.platform == "win32" else "ii"
+_DROP_UNSENT, _SEND_ALL = struct.pack(_LINGER, 1, 0), struct.pack(_LINGER, 0, 0)
+"""SO_LINGER: what the system does with unsent bytes of a closed connection, also of a process that ends."""
+
 _READS: dict[Table, type[ModbusPDU]] = {
     "coil": bit_message.ReadCoilsRequest,
     "discrete_input": bit_message.ReadDiscreteInputsRequest,
@@ -43,10 +52,21 @@ _READS: dict[Table, type[ModbusPDU]] = {
 
 
 class Client:
-    """One connection to a server, one request at a time. A new object for each connection."""
+    """
+    One connection to a server, one request at a time. A new object for each connection.
 
-    def __init__(self, link: Link, host: str, port: int) -> None:
-        self._link = link
+    Left to itself the system would go on sending what a cut link has held up, for minutes, and after the end
+    of this process too: outputs of long ago would act when the cable is back. So they are dropped.
+
+    Args:
+        link: How the two ends meet.
+        host: Of the server.
+        port: Of the server.
+        stale_ms: What the peer has not taken after so long is never sent again.
+    """
+
+    def __init__(self, link: Link, host: str, port: int, stale_ms: int) -> None:
+        self._link, self._stale_ms = link, stale_ms
         self._peer = f"{host}:{port}"
         self._client = AsyncModbusTcpClient(
             host, port=port, timeout=link.timeout_ms / 1000, retries=0, reconnect_delay=0,
@@ -75,6 +95,9 @@ class Client:
 
         self._client.ctx.call_create = recorded
         if await self._client.connect():
+            self._option(socket.SOL_SOCKET, socket.SO_LINGER, _DROP_UNSENT)
+            if hasattr(socket, "TCP_USER_TIMEOUT"):
+                self._option(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, self._stale_ms)
             return
         if isinstance(self._not_reached, ConnectionRefusedError):
             self._fail("refused the connection: nothing listens there")
@@ -122,8 +145,22 @@ class Client:
             self._fail(f"acknowledged {reply.count} at {reply.address} for {_named(request)}")
 
     def close(self) -> None:
-        """Close the connection; may be called twice."""
+        """Close the connection in order: what was asked for last still goes out. May be called twice."""
+        self._option(socket.SOL_SOCKET, socket.SO_LINGER, _SEND_ALL)
         self._client.close()
+
+    def give_up(self) -> None:
+        """End the connection: what was asked for and has not gone out never does."""
+        transport = self._client.ctx.transport
+        if isinstance(transport, asyncio.Transport):
+            transport.abort()
+        self._client.close()
+
+    def _option(self, level: int, name: int, value: int | bytes) -> None:
+        transport = self._client.ctx.transport
+        if transport:
+            with suppress(OSError):  # the peer has ended it: nothing goes out any more
+                transport.get_extra_info("socket").setsockopt(level, name, value)
 
     async def _exchange(self, asked: ModbusPDU, request: Request) -> ModbusPDU:
         for attempts_left in range(self._link.retries, -1, -1):

@@ -62,15 +62,17 @@ class ClientWire(End):
         wait_s, longest_s = RECONNECT_S
         while True:
             before = self._exchanges
-            client = Client(self.map.link, self._host, self._port)
+            client = Client(self.map.link, self._host, self._port, self.map.watchdog_ms)
             try:
                 await client.connect()
                 await self._identify(client)
                 self._begin_session()
                 await self._exchange_until_lost(client)
             except LinkError as error:
+                client.give_up()
                 self._missed(str(error))
             except Exception as error:  # a mistake of ours or of the library costs the link, not its healing
+                client.give_up()
                 self._missed(f"{type(error).__name__} while exchanging with {self._host}: {error}")
             finally:
                 client.close()

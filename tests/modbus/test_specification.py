@@ -100,7 +100,7 @@ async def test_the_client_asks_as_the_standard_prints_and_understands_its_reply(
         return request._replace(pdu=bytes.fromhex(frame["reply"])).sent()
 
     async with peer(reply) as port:
-        client = Client(LINK, "127.0.0.1", port)
+        client = Client(LINK, "127.0.0.1", port, 500)
         await client.connect()
         if function in CLIENT_ASKS:
             request, values = CLIENT_ASKS[function]
@@ -114,7 +114,7 @@ async def test_the_client_asks_as_the_standard_prints_and_understands_its_reply(
 async def test_an_exception_reply_is_an_answer_that_is_told_by_its_name():
     """Page 47: coils at 04A1 that are not there."""
     async with peer(lambda raw: Frame(int.from_bytes(raw[:2]), 1, bytes.fromhex("81 02")).sent()) as port:
-        client = Client(LINK, "127.0.0.1", port)
+        client = Client(LINK, "127.0.0.1", port, 500)
         await client.connect()
         with pytest.raises(
             LinkError, match="coil 1185 x 1 with exception 02, illegal data address"

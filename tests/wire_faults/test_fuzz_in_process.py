@@ -11,7 +11,7 @@ import struct
 
 import pytest
 from wire_faults import mutations, strict_reading
-from wire_faults.small_map import small_map
+from wire_faults.small_map import WATCHDOG_MS, small_map
 
 from controller.modbus.answers import Tables, answer
 from controller.modbus.client import Client
@@ -144,7 +144,7 @@ class Asking:
 
     def __init__(self) -> None:
         self.link = Link()
-        self.client = Client(small_map("client", 502, timeout_ms=60_000).link, "127.0.0.1", 502)
+        self.client = Client(small_map("client", 502, timeout_ms=60_000).link, "127.0.0.1", 502, WATCHDOG_MS)
         self.client._client.ctx.connection_made(self.link)
 
     async def asks(self, chance: random.Random, function: int) -> tuple[object, bytes, int]:
