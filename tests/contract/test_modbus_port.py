@@ -46,6 +46,22 @@ async def test_it_shuts_unconfirmed_where_nobody_is(linked):
     await bench.end()
 
 
+async def test_what_it_hands_over_is_for_the_link_that_the_last_read_was_of():
+    """A link that is new and has brought no image yet gets nothing: its loss is not known to the sequence."""
+    bench = ClientBench()
+    await bench.make()
+    await begun(bench)
+    sessions: list[int | None] = []
+    bench.wire.hand_over = lambda values, life, session=None: sessions.append(session)
+    bench.port.read()
+    read_of = bench.wire.newest.session
+    bench.wire._begin_session()
+    bench.port.write(RUNNING)
+    assert sessions == [read_of]
+    assert bench.wire.session != read_of
+    await bench.end()
+
+
 async def test_it_tells_how_the_link_stands():
     bench = ClientBench()
     await bench.make()

@@ -162,7 +162,7 @@ def planted(place):
 def test_a_difference_between_the_engines_ends_the_run_with_safe_outputs(place):
     port = Port()
     driven = Driven(port, beside=planted(place))
-    ended = asyncio.run(driven.rig.run(Ticks(), None, lambda: ""))
+    ended = asyncio.run(driven.rig.run(Ticks(), 1_000, lambda: ""))
     assert not ended.good
     assert "disagree" in ended.said
     assert len(port.written) == 10
