@@ -4,7 +4,7 @@ from controller.clock import Clock
 from controller.image import Inputs, Outputs
 from controller.modbus.health import Health
 from controller.modbus.wire import Received, Wire
-from controller.port import NEVER_MS, IoError, OutputGate
+from controller.port import NEVER_MS, IoError, OutputGate, safe
 
 LIFE_COUNTS = 65_536
 
@@ -75,6 +75,8 @@ class ModbusPort:
         if self._silent_ms() > self._watchdog_ms:  # the scan was held up between its read and here
             self._lost = True
             self._gate.shut()
+            self._hand_over(safe(outputs))  # even if all were safe: the sequence is to be told first
+            return
         self._hand_over(self._gate.passed(outputs))
         self._lost = self._lost and not self._gate.open
 

@@ -71,13 +71,22 @@ class Desk:
 
     # ---- asked by people -------------------------------------------------------------------------------
     async def request(self, command: str, place: str, who: str = "") -> Reasons:
-        """A command; returns after the scan that saw it. Empty: accepted; else why not."""
+        """
+        A command; returns after the scan that saw it. Empty: accepted; else why not.
+
+        Where nobody waits for the answer any more it is withdrawn, but for a stop or halt.
+        """
         if self._closed:
             return (self._closed,)
         future: asyncio.Future[Reasons] = asyncio.get_running_loop().create_future()
         waits = (Given(command, place, who), future)
         self._waiting.insert(0 if command in FIRST else len(self._waiting), waits)
-        return await future
+        try:
+            return await future
+        except asyncio.CancelledError:
+            if command not in FIRST and waits in self._waiting:
+                self._waiting.remove(waits)
+            raise
 
     def turned_away(self, command: str, by: By, why: str) -> None:
         """A command that no scan shall see is written down as refused."""

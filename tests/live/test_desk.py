@@ -53,6 +53,24 @@ def test_commands_come_one_a_scan_and_stop_passes_those_that_wait():
     assert "the receiver is not at rest" in came[2][1]
 
 
+@pytest.mark.parametrize(("command", "acts"), [("start", False), ("stop", True)])
+def test_a_command_that_no_scan_took_in_time_is_withdrawn_but_a_stop_still_acts(command, acts):
+    """Its sender was told that it failed: a rig whose I/O comes later must not start by it."""
+    driven = Driven()
+    driven.run(1_000)
+
+    async def ask():
+        with pytest.raises(TimeoutError):
+            async with asyncio.timeout(0.01):
+                await driven.panel.request(command)
+        driven.scan()
+
+    asyncio.run(ask())
+    told = driven.told("COMMAND_ACCEPTED") + driven.told("COMMAND_REFUSED")
+    assert bool(told) == acts
+    assert driven.rig.memory.step != Step.WARNING
+
+
 def test_who_still_waits_at_the_end_is_told():
     driven = Driven()
 

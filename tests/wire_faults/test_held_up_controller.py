@@ -56,6 +56,24 @@ def test_a_scan_that_is_held_up_between_its_read_and_its_write_is_a_lost_link(he
     assert (port.read().image_age_ms == NEVER_MS) == lost
 
 
+def test_a_scan_that_is_held_up_is_told_of_also_where_all_that_it_writes_is_safe():
+    """The image came just before: between two images there is no gap, between two writes there is."""
+    clock = SteppedClock()
+    wire = WireInMemory(clock)
+    port = ModbusPort(wire, clock, WATCHDOG_MS)  # type: ignore[arg-type]
+    port.read()
+    port.write(Outputs())
+    clock.sleep_until(10)
+    port.read()
+    clock.sleep_until(WATCHDOG_MS + 1)
+    port.write(Outputs(run_lamp=True))
+    assert port.read().image_age_ms == NEVER_MS
+    port.write(DRAWING)
+    assert not any(value for name, value in wire.handed[-1].items() if name != "run_lamp")
+    port.write(Outputs())
+    assert port.read().image_age_ms < NEVER_MS
+
+
 @pytest.mark.parametrize(("held_up_ms", "let_act"), [(WATCHDOG_MS, True), (WATCHDOG_MS + 1, False)])
 async def test_an_image_that_is_held_up_between_its_parts_is_not_completed(held_up_ms, let_act):
     """Coils first, the life counter last: with it all of them would act."""
