@@ -10,6 +10,7 @@ import re
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
+from typing import Any
 
 from controller.reporting.services import Mqtt
 
@@ -49,9 +50,19 @@ async def broker(port: int = PORT) -> AsyncIterator[None]:
     except ModuleNotFoundError as error:
         msg = f"the embedded broker needs the package {error.name}: pip install 'vacuum-receiver[broker]'"
         raise EmbeddedError(msg) from None
+
+    class Closing(Broker):  # type: ignore[misc]
+        """It leaves its end of a connection that was lost to the garbage collector otherwise."""
+
+        async def stream_connected(self, reader: Any, writer: Any, listener_name: str) -> None:
+            try:
+                await super().stream_connected(reader, writer, listener_name)
+            finally:
+                writer.close()
+
     for name in ("amqtt", "transitions"):
         logging.getLogger(name).setLevel(logging.CRITICAL)  # each client that is lost would be told
-    started = Broker({
+    started = Closing({
         "listeners": {"default": {"type": "tcp", "bind": f"{HOST}:{port}"}},
         "plugins": {"amqtt.plugins.authentication.AnonymousAuthPlugin": {"allow_anonymous": True}},
     })  # fmt: skip

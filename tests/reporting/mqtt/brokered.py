@@ -104,7 +104,9 @@ async def listening(port: int, topic: str = "receiver/#", **how):
 class Site:
     """One receiver that publishes."""
 
-    def __init__(self, folder: Path, settings: Mqtt, *, boot: str = BOOT, ask=None, backoff: Backoff = SOON) -> None:
+    def __init__(
+        self, folder: Path, settings: Mqtt, *, boot: str = BOOT, ask=None, backoff: Backoff = SOON
+    ) -> None:
         self.journal = Journal(folder / "run", boot=boot, readers=(READER,))
         self.asked, self.deeds = [], []
         self.about = About("R-101", boot, "0.1.0", "simulated", True, self.when)

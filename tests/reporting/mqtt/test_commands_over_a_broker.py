@@ -12,9 +12,6 @@ from controller.reporting.mqtt.embedded import broker
 
 COMMAND = f"{BASE}/command"
 
-# see test_publisher.py
-pytestmark = pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
-
 
 @pytest.fixture
 def port():
@@ -51,7 +48,9 @@ async def test_a_command_reaches_the_rig_once_and_is_answered(tmp_path, port):
         for _ in range(3):
             await heard.client.publish(COMMAND, payload, qos=1)
         await until(lambda: len(answers(heard)) == 3)
-    assert [(asked.command, asked.operator, asked.id) for asked in here.asked] == [("start", "A. Miller", "cmd-00001")]
+    assert [(asked.command, asked.operator, asked.id) for asked in here.asked] == [
+        ("start", "A. Miller", "cmd-00001")
+    ]
     assert answers(heard) == [("cmd-00001", True, [])] * 3  # the same answer each time
     assert here.deeds == []  # what reaches the rig is written down there
     assert {got.retained for got in heard.of("answer")} == {False}
@@ -99,12 +98,17 @@ async def test_a_retained_command_does_nothing_at_this_start_nor_at_any_later_on
             ready(here)
             await until(lambda: answers(heard))
             here.publisher._connection.cut()
-            await until(lambda: len(answers(heard)) == 2)
+            await until(lambda: here.publisher.link.said.startswith("connected; before that"))
+            here.write(event(1))
+            await until(lambda: heard.numbers() == [1])
     assert here.asked == []
-    assert {reasons[0].partition(":")[0] for _, _, reasons in answers(heard)} == {"was retained by the broker"}
-    assert [(deed.who, deed.place, deed.command, deed.result) for deed in here.deeds] == [
+    assert {reasons[0].partition(":")[0] for _, _, reasons in answers(heard)} == {
+        "was retained by the broker"
+    }
+    assert len(here.deeds) >= 2
+    assert {(deed.who, deed.place, deed.command, deed.result) for deed in here.deeds} == {
         ("A. Miller", "remote", "start", "refused")
-    ] * 2
+    }
 
 
 async def test_rubbish_and_a_megabyte_change_nothing_for_the_command_behind_them(tmp_path, port):
@@ -112,9 +116,18 @@ async def test_rubbish_and_a_megabyte_change_nothing_for_the_command_behind_them
     async with broker(port), listening(port, f"{BASE}/answer") as heard, site(tmp_path, settings) as here:
         await until(lambda: here.publisher.link.online)
         ready(here)
-        for payload in (b"", b"start", b"{", b"\x00" * 1_000_000, command("cmd-00001")[:-1], b'{"id": "cmd-00009"}'):
+        for payload in (
+            b"",
+            b"start",
+            b"{",
+            b"\x00" * 1_000_000,
+            command("cmd-00001")[:-1],
+            b'{"id": "cmd-00009"}',
+        ):
             await heard.client.publish(COMMAND, payload, qos=1)
         await heard.client.publish(COMMAND, command("cmd-00002", "stop"), qos=1)
         await until(lambda: ("cmd-00002", True, []) in answers(heard))
     assert [asked.id for asked in here.asked] == ["cmd-00002"]
-    assert [(id, reasons[0]) for id, ok, reasons in answers(heard) if not ok] == [("cmd-00009", "schema: is missing")]
+    assert [(id, reasons[0]) for id, ok, reasons in answers(heard) if not ok] == [
+        ("cmd-00009", "schema: is missing")
+    ]

@@ -92,7 +92,9 @@ def test_what_was_issued_before_this_start_is_refused_whoever_did_it_then():
     assert "issued before this program was ready" in refused(room.judge(room.command(issued_s=0.9)))
 
 
-@pytest.mark.parametrize("payload", [b"", b"start", b"[]", b"\xff\xfe", b"{}", b'{"id": 7}', b"x" * (LARGEST_BYTES + 1)])
+@pytest.mark.parametrize(
+    "payload", [b"", b"start", b"[]", b"\xff\xfe", b"{}", b'{"id": 7}', b"x" * (LARGEST_BYTES + 1)]
+)
 def test_what_names_no_id_is_dropped_without_an_answer_and_counted(room, payload):
     assert room.judge(payload) is None
     assert room.gate.unheard == 1

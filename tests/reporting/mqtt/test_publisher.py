@@ -33,9 +33,6 @@ from controller.reporting.mqtt.publisher import Backoff
 SCHEMAS = {kind: model.model_json_schema(by_alias=True) for kind, model in MODELS.items()}
 KINDS = {"tags": "tag"}
 
-# the broker in this process leaves its end of a lost connection to the garbage collector; ours is looked at below
-pytestmark = pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
-
 
 @pytest.fixture
 def port():
@@ -94,7 +91,9 @@ async def test_a_clean_end_tells_what_waits_and_then_offline_with_its_word(tmp_p
     assert late.got[0].told["online"] is False
 
 
-async def test_a_connection_that_is_lost_lets_the_broker_tell_the_will_and_the_next_one_is_born(tmp_path, port):
+async def test_a_connection_that_is_lost_lets_the_broker_tell_the_will_and_the_next_one_is_born(
+    tmp_path, port
+):
     async with broker(port), listening(port) as heard, site(tmp_path, mqtt(port)) as here:
         await until(lambda: [got.told["online"] for got in heard.of("status")] == [True])
         here.publisher._connection.cut()  # as a cable that is pulled: no farewell
@@ -124,7 +123,10 @@ async def test_the_will_of_a_frozen_twin_is_put_right(tmp_path, port):
 async def test_another_receiver_under_the_same_topics_is_told_of_and_not_fought(tmp_path, port):
     async with broker(port), site(tmp_path / "a", mqtt(port)) as here:
         await until(lambda: here.publisher.link.online)
-        async with site(tmp_path / "b", mqtt(port, client_id="R101b"), boot=OLDER) as other, listening(port) as heard:
+        async with (
+            site(tmp_path / "b", mqtt(port, client_id="R101b"), boot=OLDER) as other,
+            listening(port) as heard,
+        ):
             await until(lambda: "another receiver" in here.publisher.link.said)
             assert other.publisher.link.online
     assert len(heard.of("status")) < 5
@@ -263,5 +265,3 @@ async def test_commands_are_not_even_listened_to_unless_they_are_allowed(tmp_pat
         await until(lambda: heard.numbers() == [1])
     assert not here.asked
     assert not heard.of("answer")
-
-

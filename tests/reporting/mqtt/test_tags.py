@@ -53,11 +53,18 @@ def test_somebody_new_gets_all_of_them_with_the_date_of_each():
     tags.put([reading(1.0), reading(3.0, "PT-102")], ("later", 2), 20.0)
     tags.take(20.0)
     tags.again()
-    assert [(seen.reading.tag, seen.when) for seen in tags.take(20.1)] == [("PT-101", ("then", 1)), ("PT-102", ("later", 2))]
+    assert [(seen.reading.tag, seen.when) for seen in tags.take(20.1)] == [
+        ("PT-101", ("then", 1)),
+        ("PT-102", ("later", 2)),
+    ]
 
 
 @settings(max_examples=100)
-@given(st.lists(st.tuples(st.floats(0.0, 0.4), st.sampled_from("ab"), st.integers(0, 3), st.booleans()), max_size=60))
+@given(
+    st.lists(
+        st.tuples(st.floats(0.0, 0.4), st.sampled_from("ab"), st.integers(0, 3), st.booleans()), max_size=60
+    )
+)
 def test_no_tag_is_told_more_often_than_the_floor_and_in_the_end_each_as_it_reads(steps):
     tags, now_s, told, last_s, now = Tags(0.5), 100.0, {}, {}, {}
     for wait_s, tag, value, takes in steps:

@@ -18,9 +18,6 @@ from controller.reporting.mqtt.watch import KINDS, WatchAsk, line, watch
 from controller.reporting.services import Mqtt
 from controller.stations import station_folder
 
-# see test_publisher.py
-pytestmark = pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
-
 
 def of_kind(message):
     kind = message.topic.removeprefix(f"{TOPICS.base}/").partition("/")[0]
@@ -37,7 +34,11 @@ def test_every_kind_of_message_has_a_line_that_says_when_what_and_that_it_is_sim
         of_kind(messages.event(TOPICS, HEAD, run.events[0])),
         of_kind(messages.alarm(TOPICS, HEAD, moved)),
         of_kind(messages.cycle(TOPICS, HEAD, run.cycles[0])),
-        of_kind(messages.answer(TOPICS, HEAD, messages.Answer("cmd-00001", "start", "A. Miller", False, ("full",)))),
+        of_kind(
+            messages.answer(
+                TOPICS, HEAD, messages.Answer("cmd-00001", "start", "A. Miller", False, ("full",))
+            )
+        ),
     ]
     assert all("(simulated)" in line and line[12] == "Z" for line in lines)
     assert "online: started; on simulated; commands refused; 0 wait, 0 tags dropped" in lines[0]
@@ -47,7 +48,9 @@ def test_every_kind_of_message_has_a_line_that_says_when_what_and_that_it_is_sim
     assert "Do: " in lines[4]
 
 
-@pytest.mark.parametrize("payload", [b"", b"{}", b"[]", b"null", b"\xff", b'{"ts": 1}', b'{"state": {}, "ts": ""}'])
+@pytest.mark.parametrize(
+    "payload", [b"", b"{}", b"[]", b"null", b"\xff", b'{"ts": 1}', b'{"state": {}, "ts": ""}']
+)
 @pytest.mark.parametrize("kind", KINDS)
 async def test_what_is_no_message_is_shown_as_such_and_ends_nothing(kind, payload):
     class Message:
@@ -71,7 +74,9 @@ async def test_it_shows_what_a_receiver_tells_and_waits_for_a_broker_that_is_awa
         async with site(tmp_path, mqtt(port)) as told:
             told.publisher.now(REST, [reading(1.5)])
             told.write(event(1), event(2, what="\x1b]0;gotcha\x07"))
-            await until(lambda: told.waiting() == 0 and len([line for line in shown if "  event " in line]) == 2)
+            await until(
+                lambda: told.waiting() == 0 and len([line for line in shown if "  event " in line]) == 2
+            )
         task.cancel()
         await asyncio.wait([task])
     assert said[1] == f"127.0.0.1:{port}: listening to {BASE}/#"
@@ -87,7 +92,10 @@ async def test_alarms_that_are_normal_are_not_shown_to_who_comes_later_and_json_
         told.write(event(1, "NO_VACUUM", "normal -> unacknowledged", 3))
         await until(lambda: told.waiting() == 0)
         words, as_json = [], []
-        asks = (WatchAsk(mqtt(port), tmp_path, ("alarm",)), WatchAsk(mqtt(port), tmp_path, ("status",), as_json=True))
+        asks = (
+            WatchAsk(mqtt(port), tmp_path, ("alarm",)),
+            WatchAsk(mqtt(port), tmp_path, ("status",), as_json=True),
+        )
         tasks = [
             asyncio.create_task(watch(ask, into.append, lambda said: None))
             for ask, into in zip(asks, (words, as_json), strict=True)
@@ -117,7 +125,9 @@ async def test_a_port_that_is_taken_and_a_package_that_is_missing_are_said_with_
     with socket.socket() as other:
         other.bind(("127.0.0.1", 0))
         other.listen()
-        with pytest.raises(EmbeddedError, match=r"another program, perhaps a broker, listens there: name another port"):
+        with pytest.raises(
+            EmbeddedError, match=r"another program, perhaps a broker, listens there: name another port"
+        ):
             async with broker(other.getsockname()[1]):
                 pass
     monkeypatch.setitem(sys.modules, "amqtt.broker", None)
