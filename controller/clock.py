@@ -38,6 +38,10 @@ class SteppedClock:
         return self._start + timedelta(milliseconds=self._now_ms)
 
 
+_CLOCK = getattr(time, "CLOCK_BOOTTIME", time.CLOCK_MONOTONIC)
+"""Goes on while the machine sleeps, where the system has such a clock: after that an image must look old."""
+
+
 class WallClock:
     """Real time; at `rate` 10 ten seconds of the plant pass in one of the room."""
 
@@ -46,11 +50,11 @@ class WallClock:
             msg = f"clock rate is {rate}, must be over 0"
             raise ValueError(msg)
         self._rate = rate
-        self._origin_s = time.monotonic()
+        self._origin_s = time.clock_gettime(_CLOCK)
         self._start = datetime.now(UTC)
 
     def now_ms(self) -> int:
-        return int((time.monotonic() - self._origin_s) * self._rate * 1000)
+        return int((time.clock_gettime(_CLOCK) - self._origin_s) * self._rate * 1000)
 
     def sleep_until(self, deadline_ms: int) -> None:
         """Sleeps in short naps until the deadline; a nap that ends early is followed by another."""

@@ -76,7 +76,8 @@ class ModbusEnd:
     @property
     def newest(self) -> Received | None:
         """As promised."""
-        return self._wire.newest if self._wire else None
+        found = self._wire.newest if self._wire else None
+        return found if self._wire and found and found.session == self._wire.session else None
 
     @property
     def said(self) -> str:

@@ -40,6 +40,7 @@ class By(NamedTuple):
 
 
 ITSELF = By("the rig itself")
+NOT_BEGUN = "the controller has not done its first scan yet"
 
 
 class DeedDone(Protocol):
@@ -78,6 +79,8 @@ class Desk:
         """
         if self._closed:
             return (self._closed,)
+        if place == REMOTE and self._pressed is None and command not in FIRST:
+            return (NOT_BEGUN,)  # else it would act whenever the I/O is there
         future: asyncio.Future[Reasons] = asyncio.get_running_loop().create_future()
         waits = (Given(command, place, who), future)
         self._waiting.insert(0 if command in FIRST else len(self._waiting), waits)

@@ -140,7 +140,7 @@ class Client:
             asked = register_message.WriteMultipleRegistersRequest(
                 address=request.start, registers=list(cells), dev_id=self._link.unit
             )
-        reply = await self._exchange(asked, request)
+        reply = await self._once(asked, request)  # not again: the next exchange brings what is newer
         if (reply.address, reply.count) != (request.start, request.count):
             self._fail(f"acknowledged {reply.count} at {reply.address} for {_named(request)}")
 

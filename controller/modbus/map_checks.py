@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 from controller.image import FAILED_HIGH_UA, FAILED_LOW_UA
 from controller.modbus.map_file import GOOD
 from controller.modbus.places import BIT_TABLES, CLIENT_WRITES, Link, Place, reached_from_here_alone
+from controller.modbus.requests import READ_MAX, grouped
 from controller.modbus.values import point_cells, point_value
 from controller.points import ANALOGS, PointList
 from controller.station_file import Document, Problem, StrictModel
@@ -33,6 +34,7 @@ def map_problems(
         *_against_the_list(document.value, placed, points),
         *_link(document.value, link),
         *_overlaps(placed),
+        *_torn(placed, link),
     ]
     for one in placed:
         found += _itself(one, document.value)
@@ -78,6 +80,13 @@ def _link(value: Any, link: Link) -> Found:
             ipaddress.ip_address(address)
         except ValueError:
             yield ("server", "allow", at), f"is {address!r}, allowed is an IP address as 192.168.10.5"
+
+
+def _torn(placed: tuple[Placed, ...], link: Link) -> Found:
+    given = [one.place for one in placed if one.giver == "controller"]
+    if link.role == "server" and len(grouped(given, READ_MAX)) > 1:
+        said = "and life.controller must stand side by side in one table"
+        yield ("outputs",), f"{said}: a scanner that asks for them in two requests may mix two scans"
 
 
 def _itself(one: Placed, value: Any) -> Found:

@@ -59,7 +59,9 @@ class _Link(StrictModel):
         default=255, ge=1, le=255, description="unit number; 255 for a device on the network itself"
     )
     timeout_ms: int = Field(default=100, ge=10, le=2_000, description="a reply may take so long")
-    retries: int = Field(default=1, ge=0, le=1, description="a request without reply is sent so often again")
+    retries: int = Field(
+        default=1, ge=0, le=1, description="a read without reply is sent so often again; a write never"
+    )
     poll_ms: int = Field(default=20, ge=5, le=1_000, description="an exchange of the image in this time")
     word_order: WordOrder = Field(default="ABCD", description="order of the bytes of numbers")
 

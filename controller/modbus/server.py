@@ -17,6 +17,8 @@ from controller.modbus.health import LinkError
 from controller.modbus.places import Link, reached_from_here_alone
 
 UNREAD_MAX = 16_384  # bytes of replies that a client leaves lying
+SILENT_S = 2.0
+"""So long without a request, a client gives way to one that comes where all places are taken."""
 AT_ONCE_MAX = 64  # requests in what is received at once: more would hold up all else
 ANY_UNIT = (0, 255)  # of a device directly on TCP: guide 4.4.1.2
 
@@ -88,12 +90,20 @@ class Server:
         if self.link.allow and not any(_same(address, allowed) for allowed in self.link.allow):
             self.said = f"{address} was turned away: it is not in server.allow"
             return 0
-        if len(self.connections) >= self.link.connections_max:
+        if len(self.connections) >= self.link.connections_max and not self._make_room():
             self.said = f"{address} was turned away: all {self.link.connections_max} connections are taken"
             return 0
         self._count += 1
         self.connections[self._count] = connection
         return self._count
+
+    def _make_room(self) -> bool:
+        """Hang up on who has been silent longest: a cable that flaps leaves connections that nobody holds."""
+        quietest = max(self.connections.values(), key=_Connection.silent_s)
+        if quietest.silent_s() < SILENT_S:
+            return False
+        quietest.turn_out("was silent, and another came")
+        return True
 
     def peer(self, number: int) -> str:
         """The address and port of a connection that is open."""
@@ -135,15 +145,15 @@ class _Connection(asyncio.Protocol):
         try:
             for count, frame in enumerate(taken(self._buffer), 1):
                 if count > self._server.at_once_max:
-                    self._turn_out(f"sent over {self._server.at_once_max} requests at once")
+                    self.turn_out(f"sent over {self._server.at_once_max} requests at once")
                     return
                 self._used_at = self._loop.time()
                 self._transport.write(self._reply(frame).sent())
                 if self._transport.get_write_buffer_size() > UNREAD_MAX:
-                    self._turn_out("does not read its replies")
+                    self.turn_out("does not read its replies")
                     return
         except FramingError as error:
-            self._turn_out(f"sent a {error}")
+            self.turn_out(f"sent a {error}")
 
     def connection_lost(self, exc: Exception | None) -> None:
         if self._idle:
@@ -154,6 +164,10 @@ class _Connection(asyncio.Protocol):
         """Close at once."""
         self._transport.abort()
 
+    def silent_s(self) -> float:
+        """Since its last whole request [s]."""
+        return self._loop.time() - self._used_at
+
     def _reply(self, frame: Frame) -> Frame:
         if frame.unit not in (self._server.link.unit, *ANY_UNIT):
             return frame._replace(pdu=exception(frame.pdu[0], NO_SUCH_UNIT))
@@ -162,11 +176,12 @@ class _Connection(asyncio.Protocol):
     def _look_for_idleness(self) -> None:
         left_s = self._used_at + self._server.link.idle_s - self._loop.time()
         if left_s <= 0:
-            self._turn_out(f"sent no request for {self._server.link.idle_s} s")
+            self.turn_out(f"sent no request for {self._server.link.idle_s} s")
         else:
             self._idle = self._loop.call_later(left_s, self._look_for_idleness)
 
-    def _turn_out(self, why: str) -> None:
+    def turn_out(self, why: str) -> None:
+        """Close at once, and say why."""
         self._buffer.clear()
         self._server.said = f"{self._transport.get_extra_info('peername')[0]} was hung up on: it {why}"
         self._transport.abort()

@@ -4,7 +4,9 @@ from collections.abc import Mapping
 
 from controller.image import Inputs
 
-NEVER_ON_REAL_IO = ("stop_healthy", "safety_chain_healthy", "start_pb", "reset_pb")
+NEVER_ON_REAL_IO = (
+    "stop_healthy", "safety_chain_healthy", "start_pb", "reset_pb", "acknowledge_pb", "remote_selected",
+)  # fmt: skip
 """A force must neither hide a stop nor press a button of a real machine (common practice, no source)."""
 
 

@@ -6,11 +6,11 @@ import signal
 from collections.abc import Callable
 from typing import Self
 
-SIGNALS = (signal.SIGINT, signal.SIGTERM)
+SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)  # the last: its terminal was closed
 
 
 class Stop:
-    """Within `with`, on a running loop, it takes SIGINT and SIGTERM; called, it says why to end."""
+    """Within `with`, on a running loop, it takes these signals; called, it says why to end."""
 
     def __init__(self, tell: Callable[[str], None]) -> None:
         self._tell, self._said = tell, ""

@@ -1,5 +1,6 @@
 """Both clocks keep the promises of `Clock`."""
 
+import time
 from datetime import timedelta
 
 import pytest
@@ -30,3 +31,13 @@ def test_a_deadline_is_reached_or_passed_and_time_goes_on(make):
 def test_a_rate_that_is_not_over_zero_is_refused(rate):
     with pytest.raises(ValueError, match="must be over 0"):
         WallClock(rate)
+
+
+def test_the_time_that_a_machine_slept_passes_too(monkeypatch):
+    """An image from before must look old when it wakes: CLOCK_MONOTONIC stands still meanwhile (clock_gettime(2))."""
+    awake_s, slept_s = [1_000.0], [0.0]
+    clocks = {time.CLOCK_MONOTONIC: lambda: awake_s[0], time.CLOCK_BOOTTIME: lambda: awake_s[0] + slept_s[0]}
+    monkeypatch.setattr("controller.clock.time.clock_gettime", lambda clock: clocks[clock]())
+    clock = WallClock()
+    slept_s[0] = 60.0
+    assert clock.now_ms() == 60_000

@@ -27,6 +27,13 @@ async def asked(driven, *commands):
     return came, scans
 
 
+def test_a_remote_start_before_the_first_scan_is_not_kept_until_the_io_is_there():
+    driven = Driven()
+    assert asyncio.run(driven.rig.desk.request("start", "remote")) == ("the controller has not done its first scan yet",)
+    driven.run(1_000)
+    assert driven.rig.memory.step == Step.REST
+
+
 def test_a_command_is_accepted_in_the_next_scan():
     driven = Driven()
     driven.run(1_000)

@@ -21,6 +21,8 @@ from controller.reporting.journal import read_cycles, read_events
 from controller.scan.stop import Stop
 from controller.trace.reader import Trace
 
+pytestmark = pytest.mark.realtime
+
 
 def invoke(*arguments):
     return CliRunner().invoke(app, [*map(str, arguments)])
@@ -110,7 +112,7 @@ def test_a_run_leaves_journal_trace_and_run_json_and_what_is_kept(tmp_path):
     assert "holds a run already" in again.stderr
 
 
-@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
 def test_a_signal_ends_the_run_in_order_with_safe_outputs(number, tmp_path):
     receiver = str(Path(sys.executable).with_name("receiver"))
     command = [receiver, "run", str(MILL), "--io", "simulated", "--out", str(tmp_path / "run")]

@@ -141,6 +141,30 @@ async def test_more_connections_than_allowed_are_closed_and_a_place_that_is_left
         assert await reader.readexactly(11) == REPLY.sent()
 
 
+async def test_who_was_silent_longest_gives_way_where_all_places_are_taken(talk, monkeypatch):
+    """A cable that flaps leaves connections that nobody holds; the controller must not wait until they are idle."""
+    monkeypatch.setattr("controller.modbus.server.SILENT_S", 0.0)
+    _, connect = await talk(LINK._replace(connections_max=2))
+    first, second = await connect(), await connect()
+    for _, writer in (first, second):
+        writer.write(READ.sent())
+        await writer.drain()
+    async with asyncio.timeout(5):
+        await first[0].readexactly(11)
+        await second[0].readexactly(11)
+    second[1].write(READ.sent())
+    async with asyncio.timeout(5):
+        await second[0].readexactly(11)
+    reader, writer = await connect()
+    writer.write(READ.sent())
+    async with asyncio.timeout(5):
+        assert await reader.readexactly(11) == REPLY.sent()
+    assert await closed(first[0])
+    second[1].write(READ.sent())
+    async with asyncio.timeout(5):
+        assert await second[0].readexactly(11) == REPLY.sent()
+
+
 async def test_who_is_not_on_the_list_is_closed(talk):
     server, connect = await talk(LINK._replace(allow=("127.0.0.9",)))
     reader, _ = await connect()

@@ -140,6 +140,11 @@ def test_all_slips_of_a_map_are_told_at_once(tmp_path):
     assert [line.split(": ")[1] for line in found] == ["link.timeout_ms", "inputs", "outputs.horn"]
 
 
+def test_outputs_that_a_scanner_may_read_from_two_scans_are_refused(tmp_path):
+    (found,) = problems(tmp_path, "milk_powder_hall", ("    address: 102\n    reference: \"40103\"", "    address: 110"))
+    assert "outputs: and life.controller must stand side by side in one table" in found
+
+
 def test_a_controller_that_is_asked_needs_the_counter_that_ends_an_image(tmp_path):
     life = '  device:                          # directly after the inputs, so that one request writes all\n' \
            '    table: holding_register\n    address: 6\n    reference: "40007"\n'  # fmt: skip
