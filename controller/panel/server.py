@@ -138,7 +138,7 @@ class Panel:
         except UnreadableError as no:
             return Answer(answer="error", reasons=(str(no),))
         except TimeoutError:
-            said = f"no scan took it within {self._limits.answer_s:g} s; a stop or halt acts as soon as one does"
+            said = f"no scan took it within {self._limits.answer_s:g} s; a stop or halt still acts"
             return Answer(answer="error", reasons=(said,))
         except Exception as error:  # a mistake in this program must not stop the scans
             return Answer(answer="error", reasons=(f"not done: {type(error).__name__}: {error}",))
