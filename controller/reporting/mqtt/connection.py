@@ -3,8 +3,9 @@ One connection to a broker: a client of its own for each attempt, which leaves n
 
 aiomqtt is the present name of asyncio-mqtt. What is added here is what it leaves to its user: an answer that
 says "not taken" (it only counts answers), a connection that is cut without a farewell, so that the broker
-tells of it (the will), and one that is given up while the broker is silent (its socket would stay, and come
-back to life with the broker: an older twin under the same client id).
+tells of it (the will), one that the broker closes at once (it would wait for an answer), and one that is
+given up while the broker is silent (its socket would stay, and come back to life with the broker: an older
+twin under the same client id).
 """
 
 import asyncio
@@ -71,7 +72,8 @@ class Connection(aiomqtt.Client):
             will=will and aiomqtt.Will(*will, properties=self._described(PacketTypes.WILLMESSAGE)),
             properties=self._largest(), socket_options=(NO_DELAY,), max_queued_incoming_messages=ROOM,
         )  # fmt: skip
-        self._disconnected.add_done_callback(lambda lost: lost.cancelled() or lost.exception())
+        for future in (self._connected, self._disconnected):  # looked at, whoever waits for it
+            future.add_done_callback(lambda done: done.cancelled() or done.exception())
 
     async def open(self) -> None:
         """Connects; raises `aiomqtt.MqttError` and leaves nothing behind where that fails."""
@@ -91,7 +93,9 @@ class Connection(aiomqtt.Client):
         """
         for first in range(0, len(messages), IN_FLIGHT):
             batch = messages[first : first + IN_FLIGHT]
-            await asyncio.gather(*(self.tell_one(message) for message in batch))
+            ends = await asyncio.gather(*map(self.tell_one, batch), return_exceptions=True)
+            for wrong in filter(None, ends):
+                raise wrong
 
     async def tell_one(self, message: Message, **properties: Any) -> None:
         """One message. Raises as `tell`. Properties are those of 5.0, and left out under 3.1.1."""
@@ -123,6 +127,14 @@ class Connection(aiomqtt.Client):
             sock.shutdown(socket.SHUT_RDWR)
             return
         super()._on_socket_open(client, userdata, sock)
+
+    def _on_disconnect(
+        self, client: Any, userdata: Any, flags: Any, reason_code: ReasonCode, properties: Any = None
+    ) -> None:
+        """Also before it was accepted: the broker closed it without a word."""
+        if not self._connected.done():
+            self._connected.set_exception(aiomqtt.MqttCodeError(reason_code))
+        super()._on_disconnect(client, userdata, flags, reason_code, properties)
 
     def _on_publish(
         self, client: Any, userdata: Any, mid: int, reason_code: ReasonCode, properties: Any

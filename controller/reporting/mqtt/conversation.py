@@ -26,6 +26,8 @@ STATUS_S = 10.0
 """A status whose figures have changed is told so often."""
 AGAIN_S = 1.0
 """Somebody else's word on our status is put right so often."""
+REFUSED_AGAIN_S = 10.0
+"""Lines that the broker does not take are tried so often."""
 MARK_S = 1.0
 """What was told goes to the disk so often: a mark that is lost is only told again."""
 STALE_S = 60
@@ -56,7 +58,8 @@ class Conversation:
         self._state: tuple[StationNow, Sequence[Reading], tuple[str, int]] | None = None
         self._state_told = False
         self._link_told: LinkNow | None = None
-        self._another = ""
+        self._another = self._refused = ""
+        self._lines_due_s = 0.0
         self._status_told_s = 0.0
         self._status_due_s = self._mark_due_s = NEVER
         self._farewell, self._until_s = "", NEVER
@@ -78,7 +81,7 @@ class Conversation:
     @property
     def link(self) -> LinkNow:
         """What this side says of itself."""
-        said = "; ".join(filter(None, (self.said, self._another, self._lines.wrong)))
+        said = "; ".join(filter(None, (self.said, self._refused, self._another, self._lines.wrong)))
         return LinkNow(
             self.born_s < NEVER, said, self._about.software, self._about.io, self._mqtt.commands,
             self._lines.waiting, self._tags.dropped,
@@ -91,13 +94,17 @@ class Conversation:
     async def talk(self, connection: Connection) -> None:
         """Until the end that `end` asked for. Raises as `Connection.tell`."""
         self.lasted_s = 0.0
-        both = {asyncio.create_task(self._listen(connection)), asyncio.create_task(self._tell(connection))}
+        telling, listening = (asyncio.create_task(work(connection)) for work in (self._tell, self._listen))
+        both = (telling, listening)
         try:
-            done, _ = await asyncio.wait(both, return_when=asyncio.FIRST_COMPLETED)
-            for task in done:
-                task.result()
+            await asyncio.wait(both, return_when=asyncio.FIRST_COMPLETED)
+            for task in both:  # why nothing more is told says more than that the connection is lost
+                if task.done():
+                    task.result()
         finally:
             await stopped(both)
+            if connection.refusal:  # some brokers hang up on who may not do that, and this would not be seen
+                self._wait_with_lines(NotTakenError(connection.refusal))
             self.lasted_s, self.born_s = max(now_s() - self.born_s, 0.0), NEVER
 
     # ---- told ------------------------------------------------------------------------------------------
@@ -121,33 +128,40 @@ class Conversation:
             await self._tell_tags(connection)
             await self._look_after(connection)
             if not told_lines:
-                next_s = min(self._tags.next_s(), self._status_due_s, self._mark_due_s, self._until_s)
-                await woken(self.wake, next_s - now_s())
+                await woken(self.wake, self._next_s() - now_s())
         self._mark()
         await connection.tell([self._status(online=False, said=self._farewell)])
 
     async def _tell_lines(self, connection: Connection) -> bool:
-        """The next lines of the journal; whether there were any."""
+        """The next lines of the journal; whether any were told."""
         try:
-            lines = self._lines.next()
+            lines = self._lines.next() if now_s() >= self._lines_due_s else []
+            if not lines:
+                return False
+            await connection.tell([message for line in lines for message in line.messages])
         except JournalError as error:  # the next commit wakes us
             self._lines.wrong = str(error)
             return False
-        if not lines:
+        except NotTakenError as no:
+            self._wait_with_lines(no)
             return False
-        await connection.tell([message for line in lines for message in line.messages])
+        self._refused, self._lines_due_s = "", 0.0
         self._lines.told()
         self._mark_due_s = min(self._mark_due_s, now_s() + MARK_S)
         return True
 
+    def _wait_with_lines(self, no: NotTakenError) -> None:
+        """All else is told meanwhile."""
+        self._refused, self._lines_due_s = f"lines of the journal wait: {no}", now_s() + REFUSED_AGAIN_S
+        self._status_due_s = now_s()
+
     async def _tell_answers(self, connection: Connection) -> None:
         while self.remote and self.remote.answers:
-            waiting = self.remote.answers[0]
+            waiting = self.remote.answers.popleft()  # one that is lost is asked for by the same command again
             message = messages.answer(self._topics, self._heads.head("answer"), waiting.answer)
             with suppress(NotTakenError):  # no reason to be silent on all else
                 await connection.tell([message])
             await self._tell_sender(connection, waiting, message)
-            self.remote.answers.popleft()
 
     async def _tell_sender(self, connection: Connection, waiting: Waiting, message: Message) -> None:
         """The same where the sender wants it; what the broker does not let through there is his affair."""
@@ -175,6 +189,10 @@ class Conversation:
         self._status_due_s = self._status_told_s + STATUS_S
         self._link_told = self.link
         await connection.tell([self._status(online=True)])
+
+    def _next_s(self) -> float:
+        refused_s = self._lines_due_s or NEVER
+        return min(self._tags.next_s(), self._status_due_s, self._mark_due_s, self._until_s, refused_s)
 
     async def _look_after(self, connection: Connection) -> None:
         """What has to be done now and then."""
@@ -253,6 +271,7 @@ async def stopped(tasks: Collection[asyncio.Task[None]]) -> None:
         for task in pending:
             task.cancel()
         await asyncio.wait(pending, timeout=CANCEL_AGAIN_S)
+    await asyncio.gather(*tasks, return_exceptions=True)  # looked at, all of them
 
 
 def _stands(now: StationNow, readings: Sequence[Reading]) -> tuple[object, ...]:

@@ -51,6 +51,8 @@ class NotTakenError(Exception):
 def why(error: BaseException, mqtt: Mqtt, answer_s: float) -> str:
     """What went wrong, and where it can be put right."""
     broker = f"{mqtt.host}:{mqtt.port}"
+    if isinstance(error.__cause__, aiomqtt.MqttCodeError):
+        error = error.__cause__
     if isinstance(error, aiomqtt.MqttCodeError) and isinstance(error.rc, ReasonCode):
         return f"{broker}: {_words(error.rc)}"
     said = str(error) or type(error).__name__
