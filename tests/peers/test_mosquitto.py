@@ -159,12 +159,12 @@ async def test_a_line_that_the_access_list_forbids_waits_and_is_said_and_goes_wh
         here.write(event(1), event(2))
         await until(lambda: "does not allow this user to do that" in here.publisher.link.said)
         assert here.waiting() == 2
-        assert here.publisher.link.online  # all else is told
+        await until(lambda: here.publisher.link.online)  # all else is told, though this broker hangs up on it
         (tmp_path / "acl").write_text(f"topic readwrite {BASE}/#\n")
         broker.send(signal.SIGHUP)
         async with mosquitto_sub(broker.port) as sub:
             await until(lambda: here.waiting() == 0 and list(by_number(sub)) == [1, 2])
-            assert here.publisher.link.said == "connected"
+            assert "wait" not in here.publisher.link.said
 
 
 # ---- what a broker costs that is away, frozen or killed -----------------------------------------------------

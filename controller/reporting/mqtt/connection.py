@@ -63,6 +63,7 @@ class Connection(aiomqtt.Client):
         """
         self.is_v5 = mqtt.protocol == "5.0"
         self.refusal: ReasonCode | None = None
+        """What the last message was refused with; until it is set to None nothing counts as taken."""
         self._is_cut = False
         super().__init__(
             mqtt.host, mqtt.port,
@@ -102,8 +103,7 @@ class Connection(aiomqtt.Client):
         with_them = self._described(PacketTypes.PUBLISH, **properties)
         await self.publish(*message, properties=with_them)
         if self.refusal:
-            refusal, self.refusal = self.refusal, None
-            raise NotTakenError(refusal)
+            raise NotTakenError(self.refusal)
 
     async def close(self) -> None:
         """With a farewell: the broker forgets the will. Leaves nothing open, whatever happens."""

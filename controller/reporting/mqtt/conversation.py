@@ -144,6 +144,7 @@ class Conversation:
             return False
         except NotTakenError as no:
             self._wait_with_lines(no)
+            connection.refusal = None
             return False
         self._refused, self._lines_due_s = "", 0.0
         self._lines.told()
@@ -159,18 +160,19 @@ class Conversation:
         while self.remote and self.remote.answers:
             waiting = self.remote.answers.popleft()  # one that is lost is asked for by the same command again
             message = messages.answer(self._topics, self._heads.head("answer"), waiting.answer)
-            with suppress(NotTakenError):  # no reason to be silent on all else
+            try:
                 await connection.tell([message])
-            await self._tell_sender(connection, waiting, message)
+                await self._tell_sender(connection, waiting, message)
+            except NotTakenError:  # no reason to be silent on all else
+                connection.refusal = None
 
     async def _tell_sender(self, connection: Connection, waiting: Waiting, message: Message) -> None:
-        """The same where the sender wants it; what the broker does not let through there is his affair."""
+        """The same where the sender wants it."""
         if waiting.topic and connection.is_v5:
-            with suppress(NotTakenError):
-                await connection.tell_one(
-                    message._replace(topic=waiting.topic),
-                    CorrelationData=waiting.correlation, MessageExpiryInterval=STALE_S,
-                )  # fmt: skip
+            await connection.tell_one(
+                message._replace(topic=waiting.topic),
+                CorrelationData=waiting.correlation, MessageExpiryInterval=STALE_S,
+            )  # fmt: skip
 
     async def _tell_state(self, connection: Connection) -> None:
         if self._state and not self._state_told:
