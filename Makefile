@@ -19,7 +19,7 @@ test: $(VENV)/.dev ## every test
 	  others=$$?; wait $$scenarios && exit $$others
 	$(BIN)/python -m pytest -m realtime tests/live tests/foreign tests/wire_faults tests/reporting
 
-PEERS := chromium mbpoll libmodbus-dev pkg-config gcc mosquitto mosquitto-clients
+PEERS := chromium mbpoll libmodbus-dev pkg-config gcc mosquitto mosquitto-clients openssl
 PEERS_THERE = { command -v chromium || command -v chromium-browser || command -v google-chrome; } \
   && command -v mbpoll && command -v cc && pkg-config --exists libmodbus \
   && { command -v mosquitto || test -x /usr/sbin/mosquitto; } && command -v mosquitto_sub
@@ -40,6 +40,7 @@ soak: $(VENV)/.dev ## every guard; all scenarios in real time and over the wire;
 	ALL_GUARDS=1 $(BIN)/python -m pytest -n auto tests/campaign/test_guards.py
 	WIRE_FUZZ_FRAMES=1000000 WIRE_FUZZ_SOCKET_FRAMES=10000 $(BIN)/python -m pytest -n 2 tests/wire_faults/test_fuzz_in_process.py tests/wire_faults/test_fuzz_over_sockets.py
 	REPORTER_KILLS=200 RIG_KILLS=200 $(BIN)/python -m pytest -k kill tests/live/test_reporter.py tests/live/test_run_told.py
+	BROKER_KILLS=20 BROKER_FROZEN_S=60 $(BIN)/python -m pytest tests/peers/test_mosquitto.py
 	ALL_OVER_THE_WIRE=1 $(BIN)/python -m pytest tests/foreign/test_over_sockets.py
 	$(BIN)/receiver scenarios configs/scenarios configs/scenarios_wire --on realtime --rate 5 --jobs 4
 	@failed=0; for station in buckwheat_mill sugar_kitchen milk_powder_hall; do \

@@ -134,19 +134,22 @@ class Conversation:
 
     async def _tell_lines(self, connection: Connection) -> bool:
         """The next lines of the journal; whether any were told."""
+        if now_s() < self._lines_due_s:
+            return False
+        self._lines_due_s = 0.0  # what was refused may have been removed from the journal since
         try:
-            lines = self._lines.next() if now_s() >= self._lines_due_s else []
+            lines = self._lines.next()
             if not lines:
                 return False
             await connection.tell([message for line in lines for message in line.messages])
         except JournalError as error:  # the next commit wakes us
-            self._lines.wrong = str(error)
+            self._refused = str(error)
             return False
         except NotTakenError as no:
             self._wait_with_lines(no)
             connection.refusal = None
             return False
-        self._refused, self._lines_due_s = "", 0.0
+        self._refused = ""
         self._lines.told()
         self._mark_due_s = min(self._mark_due_s, now_s() + MARK_S)
         return True
