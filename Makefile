@@ -15,7 +15,7 @@ demo: $(VENV)/.demo ## one hour of plant time of the example station, in seconds
 test: $(VENV)/.dev ## every test
 # the scenarios beside the others, in one process: their last page sums up all of them; then, alone, what runs in real time
 	$(BIN)/python -m pytest tests/scenarios & scenarios=$$!; \
-	  $(BIN)/python -m pytest -n auto --dist loadfile --no-loadscope-reorder --ignore tests/scenarios -m "not realtime"; \
+	  $(BIN)/python -m pytest -n auto --dist loadfile --no-loadscope-reorder --ignore tests/scenarios --ignore tests/peers -m "not realtime"; \
 	  others=$$?; wait $$scenarios && exit $$others
 	$(BIN)/python -m pytest -m realtime tests/live tests/foreign tests/wire_faults tests/reporting
 

@@ -78,7 +78,8 @@ class Scene:
         if row is None:
             return ""
         if row.to == self.logic.definition.fault and self.facts["first_out"]:
-            return self.first_out()
+            name = self.first_out()
+            return name if self.facts["trip"] else f"{name}; {phrase(row.guard.name)}"
         return words(self._nearest(row.guard.name))
 
     def first_out(self) -> str:

@@ -274,3 +274,12 @@ def test_what_is_kept_comes_back_at_power_up_and_nothing_restarts():
     assert again.rig.memory.step == FAULT
     assert again.rig.memory.first_out == driven.rig.memory.first_out
     assert is_safe(again.rig.outputs)
+
+
+def test_a_fault_from_before_the_power_was_lost_is_said_to_be_one():
+    """Whoever starts the controller must not look for a cause of today."""
+    kept = {"fault_stored": 1, "first_out": LOGIC.interlock_names.index("IO_LOST") + 1}
+    after = Driven(kept=kept)
+    after.run(100)
+    ((what, why),) = after.told("STEP_CHANGED")
+    assert (what, why) == ("REST -> FAULT", "IO_LOST; a fault was standing at power-down")
