@@ -4,6 +4,7 @@ import asyncio
 import os
 import random
 import signal
+import sys
 from contextlib import asynccontextmanager
 
 import pytest
@@ -163,8 +164,9 @@ async def test_one_that_cannot_be_started_is_said(tmp_path, monkeypatch):
 
 async def test_a_child_inherits_its_file_and_says_how_it_ended(tmp_path):
     with (tmp_path / "kept").open("w") as kept:
-        child = await started(["/bin/sh", "-c", f"echo here >&{kept.fileno()}; exit 3"], kept.fileno())
+        said = f"import os; os.write({kept.fileno()}, b'here'); os._exit(3)"
+        child = await started([sys.executable, "-c", said], kept.fileno())
         assert isinstance(child, Child)
         assert await child.ended(PATIENCE_S) == 3
     child.kill()
-    assert (tmp_path / "kept").read_text() == "here\n"
+    assert (tmp_path / "kept").read_text() == "here"
