@@ -4,7 +4,7 @@ VENV ?= .venv
 BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip install -q --disable-pip-version-check -c constraints.txt
 
-.PHONY: help demo test peers test-peers bench soak lint types contracts schemas containers readme narrative failures clean
+.PHONY: help demo test test-realtime peers test-peers bench soak lint types contracts schemas containers readme narrative failures clean
 
 help: ## show this list
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -12,12 +12,15 @@ help: ## show this list
 demo: $(VENV)/.demo ## one hour of plant time of the example station, in seconds
 	$(BIN)/receiver simulate buckwheat_mill --for 1h
 
-test: $(VENV)/.dev ## every test
+test: $(VENV)/.dev ## every test, but for the longer ones in real time
 # the scenarios beside the others, in one process: their last page sums up all of them; then, alone, what runs in real time
 	$(BIN)/python -m pytest tests/scenarios & scenarios=$$!; \
 	  $(BIN)/python -m pytest -n auto --dist loadfile --no-loadscope-reorder --ignore tests/scenarios --ignore tests/peers -m "not realtime"; \
 	  others=$$?; wait $$scenarios && exit $$others
-	$(BIN)/python -m pytest -m realtime tests/live tests/foreign tests/wire_faults tests/reporting
+	$(BIN)/python -m pytest -m realtime -rs tests/foreign tests/live/test_two_terminals.py
+
+test-realtime: $(VENV)/.dev ## all that runs in real time: over the wire, killed and stopped processes, the reporter; 6 min
+	$(BIN)/python -m pytest -m realtime -rs tests/live tests/foreign tests/wire_faults tests/reporting
 
 PEERS := chromium mbpoll libmodbus-dev pkg-config gcc mosquitto mosquitto-clients openssl
 PEERS_THERE = { command -v chromium || command -v chromium-browser || command -v google-chrome; } \

@@ -119,10 +119,11 @@ def test_over_sockets_the_steps_are_those_of_the_virtual_run_and_take_as_long_wi
     assert {"VENT", "OPEN", "DRAIN", "SEAL", "PURGE", "DRAW", "CONVEY", "CLEAR"} <= {
         step for step, *_ in taken
     }
+    # LEVEL_HOLD ends when the vessel has been used up, at a moment of its own: what the steps before it differ adds up
     apart = {
         (step, ms, wanted_ms)
         for (step, _, ms), (_, _, wanted_ms) in zip(taken, expected, strict=False)
-        if abs(ms - wanted_ms) > 2 * SCAN_MS
+        if abs(ms - wanted_ms) > 2 * SCAN_MS and step != "LEVEL_HOLD"
     }
     assert apart == set()
     cycles = read_cycles(run)
