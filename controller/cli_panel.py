@@ -87,7 +87,8 @@ def hold(
     """
     Hold one output in manual mode, for as long as this command runs; Ctrl-C lets go.
 
-    The horn sounds before the first of several holds. The last word stays: what it holds back is said. See the machine while you hold.
+    The horn sounds before the first of several holds. The last word stays: what it holds back is said.
+    See the machine while you hold.
     Exit codes: 0 let go; 1 refused, or it fell; 2 wrong input, or no rig of this station runs.
     """
     from threading import Event
