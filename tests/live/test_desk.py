@@ -29,7 +29,8 @@ async def asked(driven, *commands):
 
 def test_a_remote_start_before_the_first_scan_is_not_kept_until_the_io_is_there():
     driven = Driven()
-    assert asyncio.run(driven.rig.desk.request("start", "remote")) == ("the controller has not done its first scan yet",)
+    said = asyncio.run(asyncio.wait_for(driven.rig.desk.request("start", "remote"), 5))
+    assert said == ("the controller has not done its first scan yet",)
     driven.run(1_000)
     assert driven.rig.memory.step == Step.REST
 
