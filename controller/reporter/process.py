@@ -165,6 +165,8 @@ class Reporter:
         while True:
             await asyncio.sleep(BEAT_S)
             self._committed()
+            if news := self._told.news():
+                self.send("say", news)
 
 
 async def report(connected: socket.socket) -> None:

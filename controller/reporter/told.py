@@ -3,6 +3,7 @@
 import asyncio
 from collections.abc import Callable, Sequence
 from contextlib import AsyncExitStack
+from os.path import relpath
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -10,7 +11,7 @@ from controller.clock import Clock
 from controller.records import Deed
 from controller.reporter.lines import Opening
 from controller.reporter.station import StationTold
-from controller.reporting.services import Services
+from controller.reporting.services import Mqtt, Services
 from controller.reporting.station_now import LinkNow
 
 if TYPE_CHECKING:
@@ -77,10 +78,11 @@ class Told:
     def __init__(self, station: StationTold | None = None, asked: Asked | None = None) -> None:
         self._station, self._asked = station, asked
         self._publisher: Publisher | None = None
+        self._said = ""
 
     def publish(self, publisher: "Publisher") -> None:
         """A broker is told too."""
-        self._publisher = publisher
+        self._publisher, self._said = publisher, publisher.link.said
 
     def take(self, kind: str, values: Sequence[Any]) -> None:
         """A line of the rig that bears no record."""
@@ -95,6 +97,12 @@ class Told:
     def link(self) -> LinkNow | None:
         """How the publishing stands; None: there is none."""
         return self._publisher.link if self._publisher else None
+
+    def news(self) -> str:
+        """How it stands with the broker, where that is another than said before; else empty."""
+        said = self.link.said if self.link else ""
+        is_news, self._said = said != self._said, said
+        return f"mqtt: {said}" if is_news else ""
 
     def wrote(self) -> None:
         """The journal has new lines."""
@@ -166,8 +174,14 @@ async def _publisher(
         except embedded.EmbeddedError as no:
             raise ServiceError(str(no)) from no
     assert mqtt is not None
+    rig.send("say", _where(mqtt, opening.station))
     about = About(opening.name, opening.boot, opening.software, opening.io, opening.simulated, station.when)
     return Publisher(mqtt, folder, about, journal, asked.ask, rig.deed)
+
+
+def _where(mqtt: Mqtt, station: str) -> str:
+    broker = f"mqtt{'s' if mqtt.encryption else ''}://{mqtt.host}:{mqtt.port}"
+    return f"telling {broker} as {mqtt.client_id}; watch with: receiver watch {relpath(station)}"
 
 
 async def _published(publisher: "Publisher", rig: Rig) -> None:
