@@ -206,6 +206,7 @@ def points(
             metavar="SHEET", help="With --live: check the points out one by one, into this CSV file."
         ),
     ] = None,
+    area_is_clear: cli_panel.AreaIsClear = None,
     registers: Annotated[
         bool, typer.Option("--registers", help="Instead: the register map for the plant's control system.")
     ] = False,
@@ -213,14 +214,17 @@ def points(
     """
     List the inputs and outputs of a station, and what the sequence makes of each.
 
-    Exit codes with --live: 0 shown, or each point checked out as good; 1 not each; 2 no rig runs.
+    Exit codes with --live: 0 shown, or each point checked out as good, and seen to move; 1 not each; 2 no rig
+    runs.
     """
     if registers and (live or once or check_out):
         stop("points: --registers is a list by itself: leave out --live, --once and --check-out")
     if live:
         if as_csv:
             stop("points: --live has --json, not --csv")
-        cli_panel.live_points(station, once=once, as_json=as_json, check_out=check_out)
+        cli_panel.live_points(
+            station, once=once, as_json=as_json, check_out=check_out, area_clear_by=area_is_clear
+        )
     if once or check_out:
         stop("points: --once and --check-out need --live and a running rig")
     from controller.sequence.logic import Logic

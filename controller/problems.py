@@ -47,15 +47,15 @@ def together(first: Callable[[], A], second: Callable[[], B]) -> tuple[A, B]:
     return one, second()
 
 
-def did_you_mean(word: str, known: Iterable[str]) -> str:
+def did_you_mean(word: str, known: Iterable[str], most: int = 1) -> str:
     """
-    The nearest known word as the tail of a sentence, or nothing.
+    The nearest known words, `most` at the most, as the tail of a sentence, or nothing.
 
     >>> did_you_mean("trp", ["trip", "wait"])
     " - did you mean 'trip'?"
     """
-    near = get_close_matches(word, list(known), n=1, cutoff=0.6)
-    return f" - did you mean '{near[0]}'?" if near else ""
+    near = get_close_matches(word, list(known), n=most, cutoff=0.6)
+    return f" - did you mean {' or '.join(map(repr, near))}?" if near else ""
 
 
 def install_with(extra: str) -> str:

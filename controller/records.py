@@ -77,7 +77,7 @@ class Deed(NamedTuple):
 
     at_ms: int
     utc: str  # ISO 8601
-    who: str  # as that person or program gave the name; empty where nobody asks for one
+    who: str  # at the panel the login name; elsewhere as it was given, empty where nobody asks for one
     place: str  # where it was done: the wired button, the panel socket, remote, the station's files
     command: str  # start, force, fail, preset, ...
     parameters: Mapping[str, str | int | float | bool | None]

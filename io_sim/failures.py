@@ -7,8 +7,10 @@ are one flat array, made by `healthy`, in the order of the catalogue; behind the
 speeds of amounts that creep.
 """
 
+from collections.abc import Iterable
 from typing import NamedTuple
 
+from controller.problems import did_you_mean
 from io_sim.state import Floats
 
 Needs = tuple[str, ...]
@@ -187,15 +189,16 @@ MODES = len(CATALOGUE)
 TARGETS, SPEEDS, CREEPING = MODES, 2 * MODES, 3 * MODES  # places behind the amounts; the last counts
 
 
-def slot(failure_id: str) -> int:
+def slot(failure_id: str, beside: Iterable[str] = ()) -> int:
     """
     Where the amount of a failure mode stands in the flat array.
 
     Raises:
-        ValueError: No such failure mode; the text lists those there are.
+        ValueError: No such failure mode; the text says the nearest, also of those `beside`.
     """
     if failure_id not in SLOTS:
-        text = f"no failure mode {failure_id!r}; there are: {', '.join(sorted(SLOTS))}"
+        near = did_you_mean(failure_id, [*SLOTS, *beside], most=3) or "."
+        text = f"no failure mode {failure_id!r}{near} All of them: docs/failure_modes.md"
         raise ValueError(text)
     return SLOTS[failure_id]
 

@@ -333,7 +333,8 @@ class Resolver:
         if name in LINK_FAILURES:
             return
         receiver = self.station.receiver
-        self._tried(loc, partial(can_fail, name, receiver.name, receiver.presets, self.station.wired))
+        wired = self.station.wired
+        self._tried(loc, partial(can_fail, name, receiver.name, receiver.presets, wired, LINK_FAILURES))
 
     def _line(self, loc: Loc) -> int:
         return self.document.problem(loc, "").line

@@ -37,6 +37,7 @@ class By(NamedTuple):
 
     place: str
     who: str = ""
+    area_clear_by: str = ""  # the word of a person, where one was asked for
 
 
 ITSELF = By("the rig itself")

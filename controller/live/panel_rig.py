@@ -27,27 +27,27 @@ class PanelRig:
         wire = rig.desk.forcing.wire
         return readings(self._station.points, rig.inputs, rig.outputs, wire, rig.presets.io_lost_ms)
 
-    async def request(self, command: str) -> Reasons:
+    async def request(self, command: str, who: str = "") -> Reasons:
         """As promised."""
         if command not in CONTROL:
-            return await self._rig.desk.request(command, PLACE)
+            return await self._rig.desk.request(command, PLACE, who)
         if self._rig.presets.selector_fitted:
             return ("the selector local/remote at the machine says who has control",)
-        self._rig.desk.hand_control(to_remote=command == REMOTE, by=By(PLACE))
+        self._rig.desk.hand_control(to_remote=command == REMOTE, by=By(PLACE, who))
         return ()
 
-    def jog(self, output: str, who: str = "") -> None:
+    def jog(self, output: str, who: str = "", area_clear_by: str = "") -> None:
         """As promised."""
         self._asked = output
-        self._rig.desk.hold(output, By(PLACE, who))
+        self._rig.desk.hold(output, By(PLACE, who, area_clear_by))
 
-    def force(self, forced: Mapping[str, int], who: str = "") -> None:
+    def force(self, forced: Mapping[str, int], who: str = "", area_clear_by: str = "") -> None:
         """As promised."""
-        self._rig.desk.force(forced, By(PLACE, who))
+        self._rig.desk.force(forced, By(PLACE, who, area_clear_by))
 
-    def fail(self, mode: str, amount: float, for_ms: int | None) -> Reasons:
+    def fail(self, mode: str, amount: float, for_ms: int | None, who: str = "") -> Reasons:
         """As promised."""
-        return self._rig.desk.fail(mode, amount, for_ms, self._rig.now_ms, By(PLACE))
+        return self._rig.desk.fail(mode, amount, for_ms, self._rig.now_ms, By(PLACE, who))
 
     def status(self) -> Status:
         """As promised."""
@@ -62,5 +62,7 @@ class PanelRig:
             warning_ms=rig.presets.warning_ms, jog_renew_ms=rig.presets.jog_renew_ms,
             held=held, held_on=bool(held and getattr(rig.outputs, held)),
             held_back=held_back(rig.logic, facts, held) if held else (),
+            dropped=memory.manual and bool(self._asked) and JOG[memory.jogged] != self._asked,
+            fault_horn=memory.step == Step.FAULT and not memory.horn_silenced,
             forced=dict(rig.desk.forcing.forced), failures=dict(rig.desk.failures),
         )  # fmt: skip

@@ -203,6 +203,8 @@ class Rig:
         utc = self.dated(self.now_ms).isoformat(timespec="milliseconds")
         self._deed(Deed(self.now_ms, utc, by.who, by.place, command, parameters, result, tuple(reasons)))
 
+        if by.area_clear_by:
+            parameters["area_clear_by"] = by.area_clear_by
     def dated(self, at_ms: int) -> datetime:
         """The date of a time since power-up."""
         return self._date + timedelta(milliseconds=at_ms + self._stood_ms)

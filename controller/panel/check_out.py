@@ -5,13 +5,15 @@ Nothing is energised before a person has given the area as clear by name and the
 is held as in manual mode, so the last word stays on it and it falls when this program ends.
 """
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
 from datetime import datetime
 from typing import NamedTuple
 
 from controller.image import JOG
-from controller.panel.check_out_sheet import Entry, Sheet
+from controller.panel.area import Area
+from controller.panel.check_out_sheet import Entry, Sheet, Verdict
 from controller.panel.client import Client
 from controller.panel.messages import ForceAsked, HoldAsked
 from controller.panel.rig import PointNow
@@ -20,12 +22,13 @@ from controller.panel.watch import Watch, now
 
 HELP = """\
   Enter            look again
-  good HOW         the point is right; HOW it was moved, in a few words
+  good HOW         the point is right; HOW it was moved, in a few words. By word only, if this program has not
+                   seen both of its states, and of an output its feedback move
   bad HOW          it is not
   hold             energise this output in manual mode, after the horn, until `release`
   force VALUE      let this input read on, off or a current as 12.5 mA, until `release`
   release          end the hold or force
-  manual, automatic, stop    commands to the rig
+  manual, automatic, stop, acknowledge    commands to the rig
   next             leave this point for now
   end              stop here; the sheet is saved and can be gone on with"""
 
@@ -34,10 +37,8 @@ class People(NamedTuple):
     """Who does the check-out, and how to speak with them."""
 
     by: str
-    ask: Callable[[str], str]  # a question; raises EOFError when nobody answers any more
-    tell: Callable[[str], object]
     date: Callable[[], datetime]
-    at_hand: bool  # a terminal: a person answers, no script
+    area: Area
 
 
 class CheckOut:
@@ -51,11 +52,12 @@ class CheckOut:
         beating: Callable[[Watch], AbstractContextManager[None]],
     ) -> None:
         self._client, self._sheet, self._people, self._beating = client, sheet, people, beating
+        self._ask, self._tell = people.area.ask, people.area.tell
         self._clear_by = ""
 
     def walk(self, points: Sequence[PointNow]) -> bool:
         """Goes over the points, in order; True when each has a good entry."""
-        tell = self._people.tell
+        tell = self._tell
         done = self._sheet.verdicts()
         left = [p for p in points if done.get(p.name) != "good"]
         good = len(points) - len(left)
@@ -67,21 +69,25 @@ class CheckOut:
         except EOFError:
             tell("nobody answers: ended here")
         done = self._sheet.verdicts()
-        bad = [p.name for p in points if done.get(p.name) == "not good"]
-        open_ = [p.name for p in points if p.name not in done]
-        tell(f"saved in {self._sheet.path}; not good: {', '.join(bad) or 'none'}; open: {len(open_)}")
-        return not bad and not open_
+        counts = Counter(done.get(p.name, "open") for p in points)
+        named = (
+            f"{verdict}: {', '.join(p.name for p in points if done.get(p.name) == verdict) or 'none'}"
+            for verdict in ("by word only", "not good")
+        )
+        good, open_ = counts["good"], counts["open"]
+        tell(f"saved in {self._sheet.path}; good: {good}; {'; '.join(named)}; open: {open_}")
+        return good == len(points)
 
     def _point(self, point: PointNow) -> bool:
         """One point; False: end here."""
         watch = Watch(self._client, point.name)
         self._clear_by = ""
-        self._people.tell(f"\n{point.tag} {point.name}: {point.description}")
+        self._tell(f"\n{point.tag} {point.name}: {point.description}")
         with self._beating(watch):
             while True:
                 for line in _beside(watch):
-                    self._people.tell(f"  {line}")
-                typed = self._people.ask(f"{point.name} is {now(watch.point)} > ")
+                    self._tell(f"  {line}")
+                typed = self._ask(f"{point.name} is {now(watch.point)} > ")
                 word, _, rest = typed.strip().partition(" ")
                 match word:
                     case "good" | "bad":
@@ -95,14 +101,14 @@ class CheckOut:
                         self._act(point, watch, word, rest.strip())
 
     def _act(self, point: PointNow, watch: Watch, word: str, rest: str) -> None:
-        tell = self._people.tell
+        tell = self._tell
         match word:
             case "":
                 watch.beat()
             case "release":
                 watch.let_go()
-            case "manual" | "automatic" | "stop":
-                tell(f"  {outcome(word, watch.command(word))}")
+            case "manual" | "automatic" | "stop" | "acknowledge":
+                tell(f"  {outcome(word, watch.command(word, self._people.by))}")
             case "hold" | "force":
                 self._keep(point, watch, word, rest)
             case _:
@@ -110,50 +116,50 @@ class CheckOut:
 
     def _keep(self, point: PointNow, watch: Watch, word: str, rest: str) -> None:
         """Holds or forces the point, once a person has given the area as clear."""
-        tell = self._people.tell
+        tell, by = self._tell, self._people.by
         value = level(point, rest)
         if word == "hold" and point.name not in JOG:
             tell("  only an output that moves or feeds something is held; lamps and horn show by themselves")
         elif word == "force" and (point.kind == "output" or value is None):
             tell("  force an input to on, off or a current from 0 to 24 mA; an output is held")
-        elif watch.status and watch.status.real and not self._people.at_hand:
-            tell("  on real I/O a person at a terminal gives the area as clear, no script")
-        elif name := self._area_is_clear(point):
+        elif name := self._area_is_clear(point, watch):
             asked = (
-                HoldAsked(ask="hold", output=point.name, area_clear_by=name)
+                HoldAsked(ask="hold", output=point.name, area_clear_by=name, on_behalf_of=by)
                 if word == "hold"
-                else ForceAsked(ask="force", point=point.name, value=value or 0, area_clear_by=name)
+                else ForceAsked(
+                    ask="force", point=point.name, value=value or 0, area_clear_by=name, on_behalf_of=by
+                )
             )
             answer = watch.keep(asked)
             self._clear_by = name if answer.answer == "accepted" else self._clear_by
             horn = f"; the horn sounds for {answer.horn_ms / 1_000:g} s first" if answer.horn_ms else ""
             tell(f"  {outcome(word, answer)}{horn}")
 
-    def _area_is_clear(self, point: PointNow) -> str:
+    def _area_is_clear(self, point: PointNow, watch: Watch) -> str:
         """The name of who says so; empty: nobody did."""
-        station = self._sheet.station
-        said = self._people.ask(
-            f"  Are people, hands and tools clear of {station}? {point.tag} {point.name} may move it. "
-            "Your name says yes, nothing says no: "
-        ).strip()
-        if said and (len(said) < 2 or len(said) > 60 or said.lower() in ("yes", "ja", "ok", "true")):
-            self._people.tell("  a name is asked for, of 2 to 60 characters; nothing was done")
-            return ""
-        return said
+        real = watch.status is None or watch.status.real
+        return self._people.area.clear_by(self._sheet.station, f"{point.tag} {point.name}", real=real)
 
     def _enter(self, point: PointNow, watch: Watch, good: bool, how: str) -> bool:
-        """Writes the entry; False where it lacks something."""
+        """Writes the entry; False where it lacks something, or is by word only and may still be moved."""
         if not how:
-            self._people.tell("  say how it was moved or looked at: good probe covered by hand")
+            self._tell("  say how it was moved or looked at: good probe covered by hand")
             return False
         if self._clear_by:
             kept = "held" if point.kind == "output" else "forced"
             how += f" ({kept}, area given as clear by {self._clear_by})"
         when = self._people.date().isoformat(timespec="seconds")
-        sheet, verdict = self._sheet, "good" if good else "not good"
+        unmoved = watch.unmoved() if good else ()
+        verdict: Verdict = ("by word only" if unmoved else "good") if good else "not good"
+        sheet = self._sheet
         head = (sheet.station, sheet.io, point.tag, point.name, verdict)
         sheet.add(Entry(*head, how, watch.seen(), self._people.by, when))
-        return True
+        if unmoved:
+            self._tell(
+                f"  entered as BY WORD ONLY: not seen in both states: {', '.join(unmoved)}. "
+                "Let it move, for a second at least, and say good again; or next"
+            )
+        return not unmoved
 
 
 def level(point: PointNow, typed: str) -> int | None:

@@ -11,7 +11,8 @@ import os
 from pathlib import Path
 from typing import Literal, NamedTuple, get_args
 
-Verdict = Literal["good", "not good"]
+Verdict = Literal["good", "not good", "by word only"]
+"""By word only: a person says that it is good, and the program has not seen both of its states."""
 
 
 class Entry(NamedTuple):
@@ -92,6 +93,7 @@ def _read(path: Path) -> list[Entry]:
         raise SheetError(msg)
     for line, row in enumerate(rows[1:], 2):
         if len(row) != len(Entry._fields) or row[4] not in get_args(Verdict):
-            msg = f"{path}:{line}: must have {len(Entry._fields)} cells, the fifth good or not good"
+            known = ", ".join(get_args(Verdict))
+            msg = f"{path}:{line}: must have {len(Entry._fields)} cells, the fifth one of: {known}"
             raise SheetError(msg)
     return [Entry(*row) for row in rows[1:]]

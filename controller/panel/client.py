@@ -56,19 +56,20 @@ class Client:
         self._lines = self._socket.makefile("rb")
         self._path = path
 
-    def ask(self, asked: Asked) -> Answer:
+    def ask(self, asked: Asked, within_s: float = PATIENCE_S) -> Answer:
         """
         The answer to a request.
 
         Raises:
             PanelError: the connection broke, or what came is no answer.
         """
+        self._socket.settimeout(within_s)
         try:
             with suppress(BrokenPipeError):  # ended by the other side, which may have said why
                 self._socket.sendall(line_of(asked))
             line = self._lines.readline()
         except TimeoutError:
-            msg = f"{self._path}: no answer within {PATIENCE_S:g} s; the rig may hang: use the emergency stop"
+            msg = f"{self._path}: no answer within {within_s:g} s; the rig may hang: use the emergency stop"
             raise PanelError(msg) from None
         except OSError as error:
             line, said = b"", f": {error.strerror}"

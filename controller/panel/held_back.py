@@ -6,7 +6,10 @@ from controller.image import JOG
 from controller.sequence.logic import Logic
 from controller.sequence.phrases import phrase
 
-DROPPED_BY = ("stop", "halt", "safety_chain_open", "supply_lost", "inputs_old", "overload")
+DROPPED_BY = (
+    "stop", "halt", "safety_chain_open", "supply_lost", "inputs_old", "overload", "remote_in_control",
+)  # fmt: skip
+GONE = "what dropped it is gone again"
 
 
 def held_back(logic: Logic, facts: Mapping[str, int], output: str) -> tuple[str, ...]:
@@ -27,4 +30,4 @@ def held_back(logic: Logic, facts: Mapping[str, int], output: str) -> tuple[str,
     dropped = tuple(phrase(name) for name in DROPPED_BY if facts[name])
     if dropped or not facts["jog_barred"]:
         return dropped
-    return ("the horn is not over" if facts["manual_begins"] else "it was dropped: let it go first",)
+    return ("the horn is not over" if facts["manual_begins"] else GONE,)

@@ -2,37 +2,41 @@
 
 from collections.abc import Callable
 
-from controller.panel.client import Client
+from controller.panel.client import PATIENCE_S, Client
 from controller.panel.messages import Answer, HoldAsked
 from controller.panel.rig import Status
+
+RENEWED_WITHIN_S = 1.0
+"""A rig that does not answer a renewal for so long has let it go, or hangs; either way the hold is over."""
 
 
 def held(
     client: Client,
-    output: str,
+    asked: HoldAsked,
     tell: Callable[[str], object],
     wait: Callable[[float], object],
-    area_clear_by: str | None = None,
 ) -> Answer:
     """
-    Holds `output` until `wait` raises; returns only an answer that is not "accepted".
+    Holds an output until `wait` raises; returns only an answer that is not "accepted".
 
     Args:
         client: To the rig.
-        output: One of `JOG`.
+        asked: What is held.
         tell: Takes a line whenever what is to be told changes.
         wait: Takes seconds until the next renewal.
-        area_clear_by: Who says that the area is clear: then the horn sounds anew.
+
+    Raises:
+        PanelError: The connection broke, or the rig no longer answers.
     """
-    asked = HoldAsked(ask="hold", output=output, area_clear_by=area_clear_by)
-    told = ""
+    told, within_s = "", PATIENCE_S
     while True:
-        answer = client.ask(asked)
+        answer = client.ask(asked, within_s)
         if answer.answer != "accepted" or answer.status is None:
             return answer
-        if (now := said(output, answer, answer.status)) != told:
+        if (now := said(asked.output, answer, answer.status)) != told:
             tell(now)
             told = now
+        within_s = RENEWED_WITHIN_S
         wait(answer.renew_ms / 1_000)
 
 

@@ -2,68 +2,78 @@
 What is held from the panel socket: an output in manual mode, or a forced input. One at a time, by one.
 
 An output is held as the sequence's manual mode has it: heard for one scan, renewed, let go when the renewal
-stays away, and the last word stays on it. Nothing is energised before the horn has sounded for its time.
+stays away, and the last word stays on it. Nothing is energised before the horn has sounded its whole time,
+begun after this very output was asked for. What fell has ended: whoever wants it again asks again.
 """
 
 from controller.image import JOG
+from controller.panel.caller import Caller
 from controller.panel.forcing import NEVER_ON_REAL_IO
+from controller.panel.held_back import GONE
 from controller.panel.messages import Answer, ForceAsked, HoldAsked
 from controller.panel.rig import PointNow, Reasons, Rig, Status
 from controller.problems import did_you_mean
 
-WARNED_FOR_MS = 60_000
-"""The horn is good for so long after the last held output: people may have come back (common practice)."""
-
 RENEW_MS = 200
 NO_MANUAL = "manual mode is off: ask for manual first"
+AREA_NOT_CLEAR = "on I/O that may be real somebody must give the area as clear, by name"
+FAULT_HORN = "acknowledge the fault first: nobody can tell its horn from the one before a movement"
 
 
 class Holding:
-    """The one thing that is held or forced; `by` is any object that stands for who does."""
+    """The one thing that is held or forced."""
 
     def __init__(self, rig: Rig) -> None:
         self._rig = rig
-        self._by: object | None = None
+        self._by: Caller | None = None
         self._name = ""  # of the output or input
-        self._who = ""  # the person's word that the area is clear, where it was asked for
+        self._who = self._area_clear_by = ""
         self._is_output = False
-        self._begun = False  # the sequence has been asked to energise it, or the input reads so
+        self._in_fault = False  # it was asked for in a fault
+        self._begun_ms: int | None = None  # when the sequence was first asked for it
 
-    def holds(self, by: object) -> bool:
+    def holds(self, by: Caller) -> bool:
         """Whether `by` holds or forces something."""
         return self._by is by
 
-    async def hold(self, by: object, asked: HoldAsked) -> Answer:
+    async def hold(self, by: Caller, asked: HoldAsked) -> Answer:
         """Takes an output, or renews it. `horn_ms` over 0: not yet energised."""
         status = self._rig.status()
-        if reasons := self._cannot_hold(by, asked.output, status):
+        reasons: Reasons = ()
+        if not self.holds(by):
+            if reasons := self._cannot_hold(by, asked, status):
+                return Answer(answer="refused", reasons=reasons)
+            self._take(by, asked, asked.output, status)
+            try:
+                reasons = await self._warn()
+            except BaseException:
+                self.release(by)  # the next try begins with the horn again
+                raise
+            status = self._rig.status()
+        if reasons := reasons or self._taken(by, asked.output) or self._fell(status):
             self.release(by)
             return Answer(answer="refused", reasons=reasons)
-        if not self.holds(by):
-            self._take(by, asked.output, asked.area_clear_by or "", is_output=True)
-            if reasons := await self._warn(status, afresh=asked.area_clear_by is not None):
-                self.release(by)
-                return Answer(answer="refused", reasons=reasons)
-            status = self._rig.status()
-        horn_ms = max(0, status.warning_ms - status.manual_ms)
+        waits_ms = max(status.warning_ms, status.jog_renew_ms)  # the sequence wants all let go for that time
+        horn_ms = max(0, waits_ms - status.manual_ms)
         if not horn_ms:
-            self._rig.jog(asked.output, self._who)
-            self._begun = True
+            self._begin(status)
+            self._rig.jog(asked.output, self._who, self._area_clear_by)
         renew_ms = max(1, round(min(RENEW_MS, status.jog_renew_ms * 2 / 5) / status.rate))
         return Answer(answer="accepted", horn_ms=horn_ms, renew_ms=renew_ms)
 
-    def force(self, by: object, asked: ForceAsked) -> Answer:
+    def force(self, by: Caller, asked: ForceAsked) -> Answer:
         """Lets an input read so, or renews it."""
         status = self._rig.status()
         if reasons := self._cannot_force(by, asked, status):
             self.release(by)
             return Answer(answer="refused", reasons=reasons)
-        self._take(by, asked.point, asked.area_clear_by, is_output=False)
-        self._begun = True
-        self._rig.force({asked.point: asked.value}, self._who)
+        if not self.holds(by):
+            self._take(by, asked, asked.point, status)
+        self._begin(status)
+        self._rig.force({asked.point: asked.value}, self._who, self._area_clear_by)
         return Answer(answer="accepted", renew_ms=RENEW_MS)
 
-    def release(self, by: object) -> None:
+    def release(self, by: Caller) -> None:
         """What `by` holds or forces is let go; nothing to do if there is nothing."""
         if not self.holds(by):
             return
@@ -71,32 +81,52 @@ class Holding:
             self._rig.jog("")
         else:
             self._rig.force({})
-        self._by, self._name, self._begun = None, "", False
+        self._by, self._name, self._begun_ms = None, "", None
 
-    def _take(self, by: object, name: str, who: str, *, is_output: bool) -> None:
-        self._by, self._name, self._who, self._is_output = by, name, who, is_output
+    def _take(self, by: Caller, asked: HoldAsked | ForceAsked, name: str, status: Status) -> None:
+        self._by, self._name, self._is_output = by, name, isinstance(asked, HoldAsked)
+        self._who, self._area_clear_by = by.who(asked.on_behalf_of), asked.area_clear_by or ""
+        self._in_fault = status.state == "FAULT"
 
-    async def _warn(self, status: Status, *, afresh: bool) -> Reasons:
-        """The horn: the one at the beginning of manual mode, or a new one by leaving and entering it."""
-        forgotten = status.manual_ms >= status.warning_ms and status.jog_age_ms > WARNED_FOR_MS
-        if status.warning_ms == 0 or not (afresh or forgotten):
+    def _begin(self, status: Status) -> None:
+        if self._begun_ms is None:
+            self._begun_ms = status.at_ms
+
+    async def _warn(self) -> Reasons:
+        """The horn, from its beginning: the sequence sounds it where manual mode is entered."""
+        left = await self._rig.request("automatic", self._who)
+        return left or await self._rig.request("manual", self._who)
+
+    def _fell(self, status: Status) -> Reasons:
+        """Why the sequence no longer takes the output as held."""
+        if not status.manual:
+            return (f"{self._name} fell: manual mode has ended",)
+        if status.state == "FAULT" and not self._in_fault:
+            return (f"{self._name} fell: a fault came: {status.told}",)
+        if self._begun_ms is None or status.at_ms <= self._begun_ms:
             return ()
-        return await self._rig.request("automatic") or await self._rig.request("manual")
+        if status.jog_age_ms >= status.jog_renew_ms:
+            said = f"it was not renewed within {status.jog_renew_ms} ms; hold it again"
+            return (f"{self._name} fell: {said}",)
+        if status.dropped:
+            return (f"{self._name} fell: {'; '.join(status.held_back) or GONE}",)
+        return ()
 
-    def _cannot_hold(self, by: object, output: str, status: Status) -> Reasons:
+    def _cannot_hold(self, by: Caller, asked: HoldAsked, status: Status) -> Reasons:
+        output = asked.output
         wired = [p.name for p in self._rig.points() if p.kind == "output" and p.name in JOG]
         if output not in wired:
             near = did_you_mean(output, wired)
             return (f"no output {output!r} that can be held here{near}; there are: {', '.join(wired)}",)
-        if not status.manual:
-            return (NO_MANUAL,)
         if reasons := self._taken(by, output):
             return reasons
-        if self._begun and status.jog_age_ms >= status.jog_renew_ms:
-            return (f"{output} fell: it was not renewed within {status.jog_renew_ms} ms; hold it again",)
-        return ()
+        if not status.manual:
+            return (NO_MANUAL,)
+        if status.real and not asked.area_clear_by:
+            return (AREA_NOT_CLEAR,)
+        return (FAULT_HORN,) if status.fault_horn else ()
 
-    def _cannot_force(self, by: object, asked: ForceAsked, status: Status) -> Reasons:
+    def _cannot_force(self, by: Caller, asked: ForceAsked, status: Status) -> Reasons:
         inputs = {p.name: p for p in self._rig.points() if p.kind != "output"}
         point = inputs.get(asked.point)
         if point is None:
@@ -110,11 +140,11 @@ class Holding:
             return (NO_MANUAL,)
         if reasons := self._taken(by, asked.point):
             return reasons
-        if self._begun and asked.point not in status.forced:
+        if self._begun_ms is not None and asked.point not in status.forced:
             return (f"the force of {asked.point} ended with manual mode",)
         return ()
 
-    def _taken(self, by: object, name: str) -> Reasons:
+    def _taken(self, by: Caller, name: str) -> Reasons:
         if self._by is None or (self.holds(by) and self._name == name):
             return ()
         who = "here" if self.holds(by) else "from another place"

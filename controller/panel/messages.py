@@ -23,22 +23,28 @@ Name = Annotated[str, Field(min_length=1, max_length=60)]
 Person = Annotated[str, Field(min_length=2, max_length=60)]
 
 
-class CommandAsked(StrictModel):
+class Done(StrictModel):
+    """What somebody does; who he is says the system, for whom he acts he may say himself."""
+
+    on_behalf_of: Person | None = None
+
+
+class CommandAsked(Done):
     """A command to the sequence, at the machine."""
 
     ask: Literal["command"]
     command: Name
 
 
-class HoldAsked(StrictModel):
-    """An output held in manual mode; to be renewed. With a person's word the horn sounds before each hold."""
+class HoldAsked(Done):
+    """An output held in manual mode; to be renewed. On I/O that may be real with a person's word only."""
 
     ask: Literal["hold"]
     output: Name
     area_clear_by: Person | None = None
 
 
-class ForceAsked(StrictModel):
+class ForceAsked(Done):
     """An input that shall read so until released; to be renewed."""
 
     ask: Literal["force"]
@@ -53,7 +59,7 @@ class ReleaseAsked(StrictModel):
     ask: Literal["release"]
 
 
-class FailAsked(StrictModel):
+class FailAsked(Done):
     """A failure of the simulated plant; 0 ends it."""
 
     ask: Literal["fail"]

@@ -45,6 +45,8 @@ class Status(StrictModel):
     held: str = ""  # the output that the sequence takes as held in manual mode
     held_on: bool = False  # it is energised
     held_back: Reasons = ()  # why it is not: the last word, or what dropped it
+    dropped: bool = False  # it is asked for, and the sequence does not take it as held
+    fault_horn: bool = False  # a fault that nobody has acknowledged
     forced: dict[str, int] = Field(default={})  # inputs that read other than the wire
     failures: dict[str, float] = Field(default={})  # of the simulated plant, with their amounts
 
@@ -71,7 +73,7 @@ class SimulatedPlant(Protocol):
 
     def status(self) -> Status: ...
 
-    def fail(self, mode: str, amount: float, for_ms: int | None) -> Reasons:
+    def fail(self, mode: str, amount: float, for_ms: int | None, who: str = "") -> Reasons:
         """Sets a failure mode, 0 ends it; it ends by itself after `for_ms` of the plant's time. Why not."""
         ...
 
@@ -84,14 +86,14 @@ class Rig(SimulatedPlant, Protocol):
         """Every wired point, inputs first, as of the last scan."""
         ...
 
-    async def request(self, command: str) -> Reasons:
+    async def request(self, command: str, who: str = "") -> Reasons:
         """One of `COMMANDS`, at the machine, in the next scan; returns when that is done: why refused."""
         ...
 
-    def jog(self, output: str, who: str = "") -> None:
+    def jog(self, output: str, who: str = "", area_clear_by: str = "") -> None:
         """This output as held in manual mode, heard in the next scan and in that alone: to be renewed."""
         ...
 
-    def force(self, forced: Mapping[str, int], who: str = "") -> None:
+    def force(self, forced: Mapping[str, int], who: str = "", area_clear_by: str = "") -> None:
         """From the next scan on these inputs read so, and no others; the rule: `panel.forcing`."""
         ...

@@ -14,6 +14,7 @@ import stat
 from pathlib import Path
 from typing import NamedTuple, Self
 
+from controller.panel.caller import Caller, LoginNames
 from controller.panel.holding import Holding
 from controller.panel.messages import (
     LINE_BYTES,
@@ -59,7 +60,7 @@ class Panel:
         self.path = socket_path(station, plant=plant)
         self._rig = rig
         self._holding = Holding(rig) if isinstance(rig, Rig) else None
-        self._limits = limits
+        self._limits, self._names = limits, LoginNames()
         self._clients: set[asyncio.Task[None]] = set()
 
     async def __aenter__(self) -> Self:
@@ -92,7 +93,7 @@ class Panel:
         os.close(self._lock)
 
     async def _connected(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        this = asyncio.current_task()
+        this, by = asyncio.current_task(), Caller(self._names.of(writer.get_extra_info("socket")))
         assert this is not None
         try:
             if len(self._clients) >= self._limits.clients:
@@ -100,25 +101,25 @@ class Panel:
                 writer.write(line_of(Answer(answer="error", reasons=(said,))))
                 return
             self._clients.add(this)
-            await self._serve(reader, writer)
+            await self._serve(reader, writer, by)
         except (OSError, TimeoutError, asyncio.IncompleteReadError):
             pass  # it went, fell silent or did not take its answer: nothing more to say to it
         finally:
             if self._holding:
-                self._holding.release(writer)
+                self._holding.release(by)
             self._clients.discard(this)
             if writer.transport.get_write_buffer_size():
                 writer.transport.abort()  # `close` would wait for one who takes nothing
             else:
                 writer.close()
 
-    async def _serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+    async def _serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter, by: Caller) -> None:
         while True:
-            held = self._holding is not None and self._holding.holds(writer)
+            held = self._holding is not None and self._holding.holds(by)
             try:
                 async with asyncio.timeout(self._limits.held_idle_s if held else self._limits.idle_s):
                     line = await reader.readuntil(b"\n")
-                answer = await self._answer(line, writer)
+                answer = await self._answer(line, by)
             except asyncio.LimitOverrunError:
                 line = b""
                 answer = Answer(answer="error", reasons=(f"a line is longer than {LINE_BYTES} bytes",))
@@ -129,7 +130,7 @@ class Panel:
                 return
             await asyncio.sleep(self._limits.pause_s)
 
-    async def _answer(self, line: bytes, by: object) -> Answer:
+    async def _answer(self, line: bytes, by: Caller) -> Answer:
         """What to say to a line; never raises but for the end of the connection."""
         try:
             async with asyncio.timeout(self._limits.answer_s):
@@ -143,14 +144,14 @@ class Panel:
         except Exception as error:  # a mistake in this program must not stop the scans
             return Answer(answer="error", reasons=(f"not done: {type(error).__name__}: {error}",))
 
-    async def _asked(self, asked: Asked, by: object) -> Answer:
+    async def _asked(self, asked: Asked, by: Caller) -> Answer:
         if isinstance(asked, FailAsked):
-            return self._fail(asked)
+            return self._fail(asked, by)
         if self._holding is None or not isinstance(self._rig, Rig):
             return _needs_rig(asked)
         match asked:
-            case CommandAsked(command=command):
-                return _outcome(await self._rig.request(command))
+            case CommandAsked():
+                return _outcome(await self._rig.request(asked.command, by.who(asked.on_behalf_of)))
             case HoldAsked():
                 return await self._holding.hold(by, asked)
             case ForceAsked():
@@ -161,11 +162,12 @@ class Panel:
                 return Answer(answer="accepted", points=list(self._rig.points()))
         return Answer(answer="accepted")
 
-    def _fail(self, asked: FailAsked) -> Answer:
+    def _fail(self, asked: FailAsked, by: Caller) -> Answer:
         if self._rig.status().real:
             said = "this rig runs on real I/O: failures are put into a simulated plant only"
             return Answer(answer="refused", reasons=(said,))
-        return _outcome(self._rig.fail(asked.mode, asked.amount, asked.for_ms))
+        who = by.who(asked.on_behalf_of)
+        return _outcome(self._rig.fail(asked.mode, asked.amount, asked.for_ms, who))
 
 
 def _needs_rig(asked: Asked) -> Answer:
@@ -179,7 +181,7 @@ def _outcome(reasons: tuple[str, ...]) -> Answer:
 
 
 def _lock(path: Path) -> int:
-    """Held while the socket is open; the system lets go of it with the process."""
+    """Held while the socket is open, with the process's number in it; the system lets go of it with that."""
     lock = os.open(path.with_suffix(".lock"), os.O_RDWR | os.O_CREAT | os.O_CLOEXEC | os.O_NOFOLLOW, 0o600)
     try:
         fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)

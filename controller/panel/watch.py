@@ -19,6 +19,15 @@ from controller.panel.rig import PointNow, Status
 
 BEAT_S = 0.2
 MOST_CHANGES = 12
+MOVED_UA = 800
+"""A signal that moved by less may be noise or drift: 5 % of its span (common practice, no source)."""
+UNTRUSTED = ("failed", "old", "unknown")
+FEEDBACK = {
+    "source_cmd": ("source_running_fb",),
+    "flap_open_cmd": ("flap_closed_fb", "flap_open_fb"),
+    "flap_close_cmd": ("flap_closed_fb", "flap_open_fb"),
+}
+"""The contacts that move with an output, where they are wired."""
 
 
 class Watch:
@@ -27,6 +36,8 @@ class Watch:
     def __init__(self, client: Client, name: str) -> None:
         self._client, self._lock, self.name = client, Lock(), name
         self._kept: HoldAsked | ForceAsked | None = None
+        self._watched = (name, *FEEDBACK.get(name, ()))
+        self._ranges: dict[str, list[int]] = {}  # of the watched: lowest and highest, none forced or bad
         self._raws: list[int] = []  # of a contact or output: each change; of a signal: lowest and highest
         self.lost = ""  # why what was kept has ended by itself
         self.status: Status | None = None
@@ -62,10 +73,15 @@ class Watch:
                 self._kept = None
                 self._client.ask(ReleaseAsked(ask="release"))
 
-    def command(self, word: str) -> Answer:
+    def command(self, word: str, on_behalf_of: str) -> Answer:
         """A command to the sequence."""
         with self._lock:
-            return self._client.ask(CommandAsked(ask="command", command=word))
+            return self._client.ask(CommandAsked(ask="command", command=word, on_behalf_of=on_behalf_of))
+
+    def unmoved(self) -> tuple[str, ...]:
+        """The point, and the feedback of an output, as far as not both of its states were seen."""
+        least = MOVED_UA if self.point.kind == "4-20 mA" else 1
+        return tuple(name for name, seen in self._ranges.items() if not seen or seen[1] - seen[0] < least)
 
     def seen(self) -> str:
         """What its wire showed since it is watched: every change, or lowest, highest and the last value."""
@@ -81,6 +97,9 @@ class Watch:
             msg = f"{self.name}: the rig no longer tells of it: {'; '.join(answer.reasons)}"
             raise PanelError(msg)
         self.status = answer.status
+        for point in answer.points or ():
+            if point.name in self._watched:
+                self._note(point)
         wire = found.wire if found.forced else found.raw  # what is forced was not seen
         if wire is None:
             return found
@@ -89,6 +108,11 @@ class Watch:
         elif self._raws[-1:] != [wire] and len(self._raws) < MOST_CHANGES:
             self._raws.append(wire)
         return found
+
+    def _note(self, point: PointNow) -> None:
+        seen = self._ranges.setdefault(point.name, [])
+        if not point.forced and point.quality not in UNTRUSTED:
+            self._ranges[point.name] = [min([*seen, point.raw]), max([*seen, point.raw])]
 
     def _text(self, raw: int) -> str:
         return raw_text(self.point.model_copy(update={"raw": raw}))

@@ -1,14 +1,13 @@
 """Which parts a station has: a failure of a part that is not there cannot be tried on it."""
 
-from collections.abc import Container
+from collections.abc import Container, Iterable
 
-from controller.problems import did_you_mean
 from controller.sequence.presets import Presets, limits
 from controller.settings import keys
 from controller.simulate.failures_asked import Asked, read
 from controller.station_keys import typed
 from controller.strict_yaml import dotted
-from io_sim.failures import CATALOGUE, SLOTS, FailureMode, Needs
+from io_sim.failures import CATALOGUE, FailureMode, Needs, slot
 
 # fmt: off
 PARTS: dict[Needs, str] = {
@@ -53,12 +52,11 @@ def read_for(text: str, station: str, presets: Presets, wired: Container[str]) -
     return asked
 
 
-def can_fail(name: str, station: str, presets: Presets, wired: Container[str]) -> None:
-    """Raises ValueError where there is no such failure mode, or the station has not the part."""
-    if name not in SLOTS:
-        msg = f"no failure mode {name!r}{did_you_mean(name, SLOTS)}"
-        raise ValueError(msg)
-    mode = next(mode for mode in CATALOGUE if mode.id == name)
+def can_fail(
+    name: str, station: str, presets: Presets, wired: Container[str], beside: Iterable[str] = ()
+) -> None:
+    """Raises ValueError where there is no such failure mode, or the station has not the part; see `slot`."""
+    mode = CATALOGUE[slot(name, beside)]
     if not has_part(mode, presets, wired):
         msg = f"{name}: {station} has {lack(mode, presets)}"
         raise ValueError(msg)

@@ -111,7 +111,7 @@ class SimulatedStation:
             at_ms=self._clock.now_ms(), failures=dict(failures),
         )  # fmt: skip
 
-    def fail(self, mode: str, amount: float, for_ms: int | None) -> Reasons:
+    def fail(self, mode: str, amount: float, for_ms: int | None, who: str = "") -> Reasons:
         """As `panel.rig.SimulatedPlant`."""
         try:
             self._device.plant.fail(mode, amount)
@@ -120,7 +120,8 @@ class SimulatedStation:
         self._ends.pop(mode, None)
         if amount and for_ms is not None:
             self._ends[mode] = self._clock.now_ms() + for_ms
-        self._device.tell(f"FAILED {mode}, amount {amount:.2g}" if amount else f"failure ended: {mode}")
+        said = f"FAILED {mode}, amount {amount:.2g}" if amount else f"failure ended: {mode}"
+        self._device.tell(f"{said} ({who})" if who else said)
         return ()
 
 

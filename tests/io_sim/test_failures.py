@@ -161,7 +161,10 @@ def test_healing_undoes_and_half_a_failure_is_less(quiet):
 
 
 def test_refuses_an_unknown_failure_and_an_amount_out_of_range(plant):
-    with pytest.raises(ValueError, match=r"no failure mode 'flap_melts'; there are: .*feed_empty"):
-        plant.fail("flap_melts")
+    with pytest.raises(ValueError, match=r"no failure mode 'flap_slows' - did you mean 'flap_slow' or '") as no:
+        plant.fail("flap_slows")
+    assert len(str(no.value)) < 200, "the nearest few, and where the others stand"
+    with pytest.raises(ValueError, match=r"no failure mode 'xyzzy'\. All of them: docs/failure_modes\.md"):
+        plant.fail("xyzzy")
     with pytest.raises(ValueError, match="amount 2 of flap_slow"):
         plant.fail("flap_slow", 2.0)

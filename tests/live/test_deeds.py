@@ -8,6 +8,7 @@ from live.test_desk import asked
 
 from controller.live.desk import REMOTE, By
 from controller.live.kept_presets import Changed
+from controller.panel.caller import Caller
 from controller.panel.holding import Holding
 from controller.panel.messages import ForceAsked, HoldAsked
 from controller.sequence.steps import Step
@@ -95,20 +96,20 @@ def test_where_a_selector_is_fitted_it_alone_hands_control_over():
 
 
 def test_a_force_bears_the_name_of_who_answers_for_the_area_and_is_there_once_however_often_renewed(driven):
-    holding, me = Holding(driven.panel), object()
+    holding, me = Holding(driven.panel), Caller("alice")
     for _ in range(3):
         holding.force(me, ForceAsked(ask="force", point="level_free", value=0, area_clear_by="Ada"))
         driven.run(100)
     holding.release(me)
     driven.run(10)
     assert short(driven.deeds) == [
-        ("Ada", PANEL, "force", {"point": "level_free", "value": 0}, "done", ()),
-        ("Ada", PANEL, "release", {"point": "level_free"}, "done", ()),
+        ("alice", PANEL, "force", {"point": "level_free", "value": 0, "area_clear_by": "Ada"}, "done", ()),
+        ("alice", PANEL, "release", {"point": "level_free", "area_clear_by": "Ada"}, "done", ()),
     ]
 
 
 def test_an_output_held_and_let_go_bears_the_name_too(driven):
-    holding, me = Holding(driven.panel), object()
+    holding, me = Holding(driven.panel), Caller("alice")
 
     async def hold():
         await asked(driven, "manual")
@@ -126,8 +127,8 @@ def test_an_output_held_and_let_go_bears_the_name_too(driven):
     asyncio.run(hold())
     driven.run(PRESETS.jog_renew_ms)
     assert short(driven.deeds)[-2:] == [
-        ("Ada", PANEL, "hold", {"output": "purge_cmd"}, "done", ()),
-        ("Ada", PANEL, "let go", {"output": "purge_cmd"}, "done", ()),
+        ("alice", PANEL, "hold", {"output": "purge_cmd", "area_clear_by": "Ada"}, "done", ()),
+        ("alice", PANEL, "let go", {"output": "purge_cmd", "area_clear_by": "Ada"}, "done", ()),
     ]
 
 

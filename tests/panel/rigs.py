@@ -21,7 +21,7 @@ class NotingRig:
     """Accepts everything at once, and notes it."""
 
     def __init__(self, **status):
-        self.asked = []
+        self.asked, self.people = [], []
         self.now = Status(**{"station": "R-101", "io": "simulated", "real": False, "at_ms": 0} | status)
 
     def status(self):
@@ -30,19 +30,23 @@ class NotingRig:
     def points(self):
         return readings(POINTS, Inputs(), Outputs(), {}, 500)
 
-    async def request(self, command):
-        self.asked.append(command)
+    async def request(self, command, who=""):
+        self._ask(command, who)
         return ()
 
-    def jog(self, output, who=""):
-        self.asked.append(f"jog {output}")
+    def jog(self, output, who="", area_clear_by=""):
+        self._ask(f"jog {output}", who, area_clear_by)
 
-    def force(self, forced, who=""):
-        self.asked.append(f"force {forced}")
+    def force(self, forced, who="", area_clear_by=""):
+        self._ask(f"force {forced}", who, area_clear_by)
 
-    def fail(self, mode, amount, for_ms):
-        self.asked.append(f"fail {mode} {amount} {for_ms}")
+    def fail(self, mode, amount, for_ms, who=""):
+        self._ask(f"fail {mode} {amount} {for_ms}", who)
         return ()
+
+    def _ask(self, what, who, area_clear_by=""):
+        self.asked.append(what)
+        self.people.append((who, area_clear_by))
 
 
 class LonelyPlant:
@@ -54,7 +58,7 @@ class LonelyPlant:
     def status(self):
         return Status(station="R-101", kind="plant", io="plant", real=False, at_ms=5, failures=self.failures)
 
-    def fail(self, mode, amount, for_ms):
+    def fail(self, mode, amount, for_ms, who=""):
         if mode != "line_blocked":
             return (f"no failure mode {mode!r}",)
         self.failures = {mode: amount} if amount else {}
@@ -68,6 +72,7 @@ class BenchRig:
         self.bench = bench or rested()
         self.real = real
         self.forcing = Forcing(real=real)
+        self.pressed = {}  # buttons, and what else no machine drives
         self._jog = ""
         self._asked = ""
 
@@ -78,21 +83,21 @@ class BenchRig:
     def _scan(self, scan):
         wired = Inputs(automatic_request=scan != self.bench.scan)
         self.forcing.over(wired, manual=bool(self.bench.remembers("manual")))
-        self.bench.forced = {**self.forcing.forced, "jog": JOG.index(self._jog)}
+        self.bench.forced = {**self.pressed, **self.forcing.forced, "jog": JOG.index(self._jog)}
         self._asked, self._jog = self._jog or self._asked, ""
         return scan()
 
-    async def request(self, command):
+    async def request(self, command, who=""):
         return tuple(self._scan(lambda: self.bench.request(command)))
 
-    def jog(self, output, who=""):
+    def jog(self, output, who="", area_clear_by=""):
         self._jog = output
         self._asked = output
 
-    def force(self, forced, who=""):
+    def force(self, forced, who="", area_clear_by=""):
         self.forcing.put(forced)
 
-    def fail(self, mode, amount, for_ms):
+    def fail(self, mode, amount, for_ms, who=""):
         return ("no plant here",)
 
     def points(self):
@@ -117,6 +122,8 @@ class BenchRig:
             jog_renew_ms=bench.presets.jog_renew_ms, held=held,
             held_on=bool(held) and getattr(bench.outputs, held),
             held_back=held_back(works.logic, scene.facts, held), forced=self.forcing.forced,
+            dropped=bool(self._asked) and JOG[bench.remembers("jogged")] != self._asked,
+            fault_horn=step == Step.FAULT and not bench.remembers("horn_silenced"),
         )  # fmt: skip
 
 

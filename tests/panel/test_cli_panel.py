@@ -2,10 +2,12 @@
 
 import asyncio
 import json
+import os
+import pwd
 import tempfile
 import threading
 from concurrent.futures import Future
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 
 import pytest
 from panel.rigs import LonelyPlant, NotingRig
@@ -14,6 +16,7 @@ from typer.testing import CliRunner
 from controller.cli import app
 from controller.panel.client import Client
 from controller.panel.hold_command import held
+from controller.panel.messages import HoldAsked
 from controller.panel.server import Panel
 from controller.stations import station_folder
 
@@ -43,9 +46,10 @@ def running(rig, *, plant=False):
     thread.start()
     loop, ended = started.result(timeout=20)
     try:
-        yield
+        yield ended
     finally:
-        loop.call_soon_threadsafe(ended.set)
+        with suppress(RuntimeError):  # it has ended by itself
+            loop.call_soon_threadsafe(ended.set)
         thread.join()
 
 
@@ -54,7 +58,7 @@ def receiver(*words, typed=None):
 
 
 class RefusingRig(NotingRig):
-    async def request(self, command):
+    async def request(self, command, who=""):
         return ("manual mode is on", "a fault stands: reset first")
 
 
@@ -152,6 +156,37 @@ def test_a_time_that_is_none_is_exit_code_2(lasts):
     assert "write it as 1h, 12m30s" in done.output
 
 
+@pytest.mark.parametrize(
+    ("io", "said"), [("modbus 127.0.0.1:1502", True), ("modbus 192.168.7.20:502", False)]
+)
+def test_a_rig_on_the_map_of_this_machine_whose_plant_is_gone_is_told_with_how_to_start_one(io, said):
+    with running(NotingRig(real=True, io=io)):
+        done = receiver("fail", "buckwheat_mill", "line_blocked")
+    assert done.exit_code == 1
+    assert ("start it with `receiver plant buckwheat_mill`" in done.output) == said
+
+
+@pytest.mark.parametrize("typed", ["link_drops", "link_drop"])
+def test_a_failure_of_the_link_is_told_with_who_has_it(typed):
+    with running(LonelyPlant(), plant=True):
+        done = receiver("fail", "buckwheat_mill", typed)
+    assert done.exit_code == 1
+    assert "link_drops is a failure of the link: scenario files over the wire have it" in done.output
+
+
+def test_a_reset_that_is_accepted_says_what_it_has_not_proved():
+    class Resetting(NotingRig):
+        async def request(self, command, who=""):
+            self.now = self.now.model_copy(update={"state": "IDLE", "told": ""})
+            return ()
+
+    with running(Resetting(state="FAULT", told="FLAP_NOT_CLOSED")):
+        done = receiver("command", "buckwheat_mill", "reset")
+    assert done.exit_code == 0
+    (line,) = [line for line in done.output.splitlines() if "FLAP_NOT_CLOSED" in line]
+    assert "not proved mended by the reset: looked at in SEAL" in line
+
+
 def test_without_rig_and_plant_both_ways_are_said():
     done = receiver("fail", "buckwheat_mill", "line_blocked")
     assert done.exit_code == 2
@@ -171,12 +206,13 @@ def test_holding_renews_and_says_only_what_changes_until_let_go():
         if len(waits) == 5:
             raise KeyboardInterrupt
 
+    asked = HoldAsked(ask="hold", output="flap_open_cmd")
     with running(rig), Client(MILL) as client, pytest.raises(KeyboardInterrupt):
-        held(client, "flap_open_cmd", told.append, wait)
-    assert rig.asked[:5] == ["jog flap_open_cmd"] * 5
+        held(client, asked, told.append, wait)
+    assert rig.asked[:7] == ["automatic", "manual", *["jog flap_open_cmd"] * 5]
     assert waits == [0.2] * 5
     assert told == ["flap_open_cmd: on, while you hold it; Ctrl-C lets go"]
-    assert rig.asked[5:] == ["jog "], "the end of the connection lets go"
+    assert rig.asked[7:] == ["jog "], "the end of the connection lets go"
 
 
 def test_ctrl_c_lets_go_with_exit_code_0(monkeypatch):
@@ -193,7 +229,95 @@ def test_ctrl_c_lets_go_with_exit_code_0(monkeypatch):
     assert done.output == (
         "flap_open_cmd: held, but off: the vacuum is not released\nflap_open_cmd: let go\n"
     )
-    assert rig.asked == ["jog flap_open_cmd", "jog "]
+    assert rig.asked == ["automatic", "manual", "jog flap_open_cmd", "jog "]
+
+
+class Falling(NotingRig):
+    """What is held falls after the third renewal."""
+
+    falls = {"manual": False}  # noqa: RUF012
+
+    def jog(self, output, who="", area_clear_by=""):
+        super().jog(output, who, area_clear_by)
+        if self.asked.count("jog flap_open_cmd") == 3:
+            self.now = self.now.model_copy(update=self.falls)
+
+
+@pytest.mark.parametrize(
+    ("falls", "why"),
+    [
+        ({"manual": False}, "manual mode has ended"),
+        ({"state": "FAULT", "told": "IO_LOST"}, "a fault came: IO_LOST"),
+        ({"dropped": True, "held_back": ("the inputs are too old",), "at_ms": 600}, "the inputs are too old"),
+    ],
+)
+def test_a_hold_that_falls_ends_by_itself_with_exit_code_1_and_why(falls, why):
+    rig = Falling(held="flap_open_cmd", held_on=True, **IN_MANUAL)
+    rig.falls = falls
+    with running(rig):
+        done = receiver("hold", "buckwheat_mill", "flap_open_cmd")
+    assert done.exit_code == 1
+    assert f"hold flap_open_cmd: refused: flap_open_cmd fell: {why}\n" in done.output
+    assert rig.asked[-2:] == ["jog flap_open_cmd", "jog "]
+
+
+def test_a_hold_whose_rig_goes_away_ends_by_itself_with_exit_code_1():
+    class Leaving(Falling):
+        def jog(self, output, who="", area_clear_by=""):
+            if self.asked.count("jog flap_open_cmd") == 2:
+                asyncio.get_running_loop().call_soon(self.ended.set)
+            NotingRig.jog(self, output, who, area_clear_by)
+
+    rig = Leaving(held="flap_open_cmd", held_on=True, **IN_MANUAL)
+    with running(rig) as rig.ended:
+        done = receiver("hold", "buckwheat_mill", "flap_open_cmd")
+    assert done.exit_code == 1
+    assert "flap_open_cmd fell: " in done.output
+    assert "the connection was ended" in done.output
+
+
+REAL = {"real": True, "io": "modbus 127.0.0.1:1502"}
+
+
+@pytest.mark.parametrize("given", [[], ["--area-is-clear", "yes"], ["--area-is-clear", ""]])
+def test_on_io_that_may_be_real_a_script_holds_nothing_without_the_name_of_who_gives_the_area_as_clear(given):
+    rig = NotingRig(**REAL, **IN_MANUAL)
+    with running(rig):
+        done = receiver("hold", "buckwheat_mill", "flap_open_cmd", *given, typed="A. Miller\n")
+    assert (done.exit_code, rig.asked) == (1, [])
+    assert "nobody gave the area as clear" in done.output
+    assert ("--area-is-clear NAME" in done.output) == (not given)
+
+
+@pytest.mark.parametrize(
+    ("typed", "held"), [("A. Miller\n", True), ("\n", False), ("", False), ("yes\n", False)]
+)
+def test_on_io_that_may_be_real_a_person_at_a_terminal_is_asked(monkeypatch, typed, held):
+    rig = Falling(**REAL, **IN_MANUAL)
+    monkeypatch.setattr("controller.cli_panel._at_hand", lambda: True)
+    with running(rig):
+        done = receiver("hold", "buckwheat_mill", "flap_open_cmd", typed=typed)
+    assert "Are people, hands and tools clear of R-101? flap_open_cmd may move it." in done.output
+    assert done.exit_code == 1
+    assert ("jog flap_open_cmd" in rig.asked) == held
+    assert ("A. Miller" in {area for _, area in rig.people}) == held
+
+
+def test_the_option_with_a_name_holds_and_is_written_down_with_who():
+    rig = Falling(**REAL, **IN_MANUAL)
+    options = ("--area-is-clear", "A. Miller", "--on-behalf-of", "Bob")
+    with running(rig):
+        done = receiver("hold", "buckwheat_mill", "flap_open_cmd", *options)
+    assert "clear of" not in done.output
+    assert rig.people[2] == (f"{pwd.getpwuid(os.getuid()).pw_name} for Bob", "A. Miller")
+
+
+def test_with_the_plant_in_the_rig_nobody_is_asked():
+    rig = Falling(**IN_MANUAL)
+    with running(rig):
+        done = receiver("hold", "buckwheat_mill", "flap_open_cmd")
+    assert "clear of" not in done.output
+    assert "jog flap_open_cmd" in rig.asked
 
 
 def test_outside_manual_mode_hold_is_refused_with_exit_code_1():
@@ -244,8 +368,10 @@ def test_a_check_out_by_hand_leaves_a_sheet_and_goes_on_with_it(tmp_path):
     with running(NotingRig()):
         done = receiver(*words, typed="B. Baker\ngood pressed\nend\n")
         assert done.exit_code == 1
-        again = receiver(*words, typed="B. Baker\n" + "good looked at\n" * 30)
-        assert again.exit_code == 0, again.output
+        again = receiver(*words, typed="B. Baker\n" + "good looked at\nnext\n" * 30)
+        assert again.exit_code == 1, "nothing has moved"
+    assert "good: 0; by word only: start_pb, " in again.output
+    assert "not good: none; open: 0\n" in again.output
     lines = sheet.read_text().splitlines()
-    assert len(lines) == 1 + 19
-    assert lines[1].startswith("R-101,simulated,HS-101,start_pb,good,pressed,off,B. Baker,20")
+    assert len(lines) == 1 + 1 + 19
+    assert lines[1].startswith("R-101,simulated,HS-101,start_pb,by word only,pressed,off,B. Baker,20")

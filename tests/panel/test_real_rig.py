@@ -9,6 +9,7 @@ from panel.rigs import MILL
 from controller.live.live_io import LiveIo
 from controller.live.panel_rig import PanelRig
 from controller.live.rig import Rig
+from controller.panel.caller import Caller
 from controller.panel.messages import CommandAsked, FailAsked, ForceAsked, HoldAsked, PointsAsked, line_of
 from controller.panel.rig import Rig as PanelPromise
 from controller.panel.server import Panel
@@ -23,7 +24,7 @@ from controller.simulate.station_watch import Watcher
 SCAN_MS, HORN_MS, RENEW_MS = 10, 3_000, 500
 LOGIC = Logic(RECEIVER)
 STATION = load_station(MILL)
-ME = object()
+ME = Caller("alice")
 
 
 class Stepped:
@@ -122,20 +123,21 @@ async def test_the_last_word_stays_on_what_is_held_and_says_why(stepped):
     assert status.held_back
 
 
-async def test_what_dropped_a_held_output_is_told_until_it_is_let_go(stepped):
+async def test_what_dropped_a_held_output_is_told_and_ends_the_hold(stepped):
     await stepped.command("manual")
     await stepped.hold("purge_cmd", HORN_MS + 400)
     assert stepped.on("purge_cmd")
     stepped.rig.io.machine.press("stop_healthy", 0)
-    await stepped.hold("purge_cmd", 400)
+    stepped.run(200)
+    answer = await stepped.hold("purge_cmd", 200)
+    assert (answer.answer, answer.reasons) == ("refused", ("purge_cmd fell: a stop is asked for",))
     assert not stepped.on("purge_cmd")
-    assert stepped.status().held_back, "the stop that stands is the reason"
     stepped.rig.io.machine.press("stop_healthy", 1)
-    await stepped.hold("purge_cmd", 400)
+    stepped.run(1_000)
     assert not stepped.on("purge_cmd")
-    assert stepped.status().held_back == ("it was dropped: let it go first",)
-    stepped._panel._holding.release(ME)
     assert stepped.status().held == ""
+    await stepped.hold("purge_cmd", HORN_MS + 400)
+    assert stepped.on("purge_cmd"), "asked for anew, after its horn"
 
 
 async def test_a_failure_acts_shows_in_every_answer_and_ends_after_its_time(stepped):

@@ -1,15 +1,20 @@
 """What is said over the panel socket: requests, refusals, lines that are none, and what is held."""
 
 import asyncio
+import os
+import pwd
+import socket
 import time
 
 import pytest
 from panel.callers import HOLD, START, STATUS, Caller, until
 from panel.rigs import BenchRig, LonelyPlant, NotingRig
 
+from controller.panel.caller import LoginNames
 from controller.panel.messages import UnreadableError, read
 from controller.panel.server import Limits, Panel
 
+IN_MANUAL = {"manual": True, "manual_ms": 5_000, "warning_ms": 3_000, "jog_renew_ms": 500}
 BAD = {
     "no JSON": b"start\n",
     "an empty line": b"\n",
@@ -46,6 +51,31 @@ async def test_a_command_reaches_the_rig_and_every_answer_says_where_it_stands(m
     assert answer["answer"] == "accepted"
     assert answer["status"]["failures"] == {"line_blocked": 0.5}
     assert answer["status"]["forced"] == {"level_free": 0}
+
+
+async def test_who_asks_is_the_login_name_of_the_other_process_and_nothing_that_it_says(mill):
+    me = pwd.getpwuid(os.getuid()).pw_name
+    rig = NotingRig(**IN_MANUAL)
+    async with Panel(mill, rig) as panel:
+        caller = await Caller.to(panel)
+        await caller.ask(START)
+        await caller.ask(b'{"ask": "command", "command": "stop", "on_behalf_of": "bob"}\n')
+        answer = await caller.ask(b'{"ask": "command", "command": "stop", "who": "bob"}\n')
+        await caller.ask(b'{"ask": "fail", "mode": "line_blocked", "amount": 1.0}\n')
+        await caller.ask(b'{"ask": "hold", "output": "purge_cmd", "area_clear_by": "Ada"}\n')
+        caller.close()
+    assert answer["answer"] == "error"
+    assert rig.people[:3] == [(me, ""), (f"{me} for bob", ""), (me, "")]
+    assert rig.people[5] == (me, "Ada")
+    assert rig.asked[5] == "jog purge_cmd"
+
+
+def test_a_user_whom_the_system_has_no_name_for_is_told_by_number():
+    here, there = socket.socketpair()
+    with here, there:
+        names = LoginNames()
+        names._names = {}
+        assert names.of(here) == f"user {os.getuid()}"
 
 
 async def test_a_refusal_has_the_words_of_the_sequence(mill):
@@ -108,7 +138,7 @@ def test_the_worst_line_costs_the_loop_little(bad):
 
 async def test_a_scan_that_never_comes_is_told(mill):
     class Hung(NotingRig):
-        async def request(self, command):
+        async def request(self, command, who=""):
             await asyncio.Event().wait()
 
     async with Panel(mill, Hung(), limits=Limits(answer_s=0.05)) as panel:
@@ -121,7 +151,7 @@ async def test_a_scan_that_never_comes_is_told(mill):
 
 async def test_a_mistake_in_the_rig_ends_neither_the_connection_nor_the_panel(mill):
     class Wrong(NotingRig):
-        async def request(self, command):
+        async def request(self, command, who=""):
             return 1 // 0
 
     async with Panel(mill, Wrong()) as panel:
@@ -137,11 +167,11 @@ async def test_a_mistake_in_the_rig_ends_neither_the_connection_nor_the_panel(mi
 
 
 async def test_what_is_held_ends_with_its_connection(mill):
-    rig = NotingRig(manual=True, manual_ms=5_000, warning_ms=3_000, jog_renew_ms=500)
+    rig = NotingRig(**IN_MANUAL)
     async with Panel(mill, rig) as panel:
         caller = await Caller.to(panel)
         assert (await caller.ask(HOLD))["answer"] == "accepted"
-        assert rig.asked == ["jog flap_open_cmd"]
+        assert rig.asked == ["automatic", "manual", "jog flap_open_cmd"]
         caller.close()
         await until(lambda: rig.asked[-1] == "jog ")
 
