@@ -1,5 +1,6 @@
 """What the command line does with what it has to say."""
 
+import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING, NoReturn
 
@@ -11,6 +12,10 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 CHECK_FAILED, WRONG_INPUT = 1, 2
+NEEDS_UNIX = (
+    "a station is run on Linux or macOS only: on Windows there are no such file locks, sockets and signals; "
+    "check, simulate, prove and scenarios need none of them"
+)
 
 
 def show_on(show: "Callable[[Console], None]", width: int | None = None, *, err: bool = False) -> None:
@@ -28,6 +33,12 @@ def stop(said: str) -> NoReturn:
     """Wrong input: says why, and ends."""
     typer.echo(said, err=True)
     raise typer.Exit(WRONG_INPUT)
+
+
+def needs_unix(command: str) -> None:
+    """Of what runs a station or speaks to one that runs: says so where the system lacks what that takes."""
+    if sys.platform == "win32":
+        stop(f"{command}: {NEEDS_UNIX}")
 
 
 def stop_without(error: ModuleNotFoundError, command: str, extra: str) -> NoReturn:
