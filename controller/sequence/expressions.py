@@ -78,6 +78,7 @@ def read_of(node: ast.AST) -> Read | None:
     return None
 
 
+@lru_cache(maxsize=2048)  # by identity: nobody changes a tree
 def reads_of(tree: ast.AST) -> tuple[Read, ...]:
     """All that `tree` reads, each once, in the order of the text."""
     return tuple(dict.fromkeys(r for node in _in_order(tree) if (r := read_of(node))))

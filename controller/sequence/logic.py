@@ -9,7 +9,7 @@ import ast
 from collections import Counter, namedtuple
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any, get_type_hints
 
 from controller.sequence import definition as language
@@ -195,7 +195,7 @@ class Logic:
 
     def _text(self, text: str, where: str, doc: str = "") -> Written:
         names = vars(language) | dict(self.steps.__members__)
-        return Written(ast.parse(text, mode="eval").body, where, names, doc)
+        return Written(_parsed(text), where, names, doc)
 
     def _read_in_order(self, found: dict[str, _Found]) -> None:
         placed: dict[str, bool] = {}  # False: begun
@@ -233,7 +233,7 @@ class Logic:
         except Refused as no:
             self._problems.append(f"{f.source.where}: {name}: {no}")
             return
-        text = ast.unparse(f.source.tree)
+        text = _unparsed(f.source.tree)
         if name == "step":
             kind, text = int, self._rows_text()
         if f.first is not None and type(f.first) is not kind:
@@ -273,3 +273,13 @@ class Logic:
         self._problems += [
             f"{n}: reserved, choose another name" for n in taken if n in RESERVED or n.startswith("_")
         ]
+
+
+@lru_cache(maxsize=1024)
+def _parsed(text: str) -> ast.expr:
+    return ast.parse(text, mode="eval").body
+
+
+@lru_cache(maxsize=1024)  # by identity: nobody changes a tree
+def _unparsed(tree: ast.expr) -> str:
+    return ast.unparse(tree)
