@@ -220,17 +220,17 @@ def _check_out(client: "Client", path: Path, answer: "Answer", clear_by: str | N
 
 
 def _plant_marks(station: str, status: "Status") -> list[str]:
-    """What a simulated plant of the same station, running beside the rig on this machine, has wrong."""
+    """A simulated plant of the same station that runs on this machine, and what it has wrong."""
     from controller.panel.client import Client
     from controller.panel.messages import StatusAsked
     from controller.panel.place import PanelError
-    from controller.panel.said import marks
+    from controller.panel.said import marks, where
 
     with suppress(PanelError):
         if status.real:
             with Client(station_folder(station), "plant") as plant:
                 found = plant.ask(StatusAsked(ask="status")).status
-                return [*marks(found)] if found else []
+                return [where(found), *marks(found)] if found else []
     return []
 
 

@@ -5,6 +5,7 @@ from typing import Annotated
 
 import typer
 
+from controller.cli_screen import needs_unix
 from controller.stations import station_folder
 
 CHECK_FAILED, WRONG_INPUT = 1, 2
@@ -41,6 +42,7 @@ def run(
     The outputs go to their safe values at the end, on SIGINT and on SIGTERM; a second signal ends at once.
     Exit codes: 0 ended as asked, outputs safe; 1 ended by a fault, or outputs not confirmed; 2 wrong input.
     """
+    needs_unix("run")
     from controller.live import run_ask, run_command
     from controller.live.kept_memory import KeptError
     from controller.live.reporter import ReporterError
@@ -84,6 +86,7 @@ def plant(
     """
     from importlib.util import find_spec
 
+    needs_unix("plant")
     if find_spec("io_sim") is None:
         typer.echo(
             "plant: needs io_sim, the simulator's part of this package, which is not installed", err=True

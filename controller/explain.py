@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 
 from controller.engines.as_written import AsWritten
 from controller.engines.fixed import Fixed, fixed_at, settled
+from controller.port import NEVER_MS
 from controller.sequence.definition import Row
 from controller.sequence.expressions import Read, read_of, reads_of
 from controller.sequence.logic import Logic
@@ -34,6 +35,22 @@ FEW = 3
 
 SAID = {"pa": ("kPa", 1_000), "pa_g": ("kPa", 1_000), "ua": ("mA", 1_000), "ms": ("ms", 1)}
 """By the end of a name that is no preset: the unit it is said in, and what the value is divided by."""
+
+
+IMAGE_AGE = Read("now", "image_age_ms")
+NO_IMAGE = "no image of the inputs yet, or none since the link was lost"
+
+
+def held_up(dt_ms: int, io_lost_ms: int) -> str:
+    """
+    That the controller itself was away for most of the time after which inputs are too old; else empty.
+
+    >>> held_up(310, 200), held_up(10, 200)
+    ('this scan came 310 ms after the one before: the controller itself was held up', '')
+    """
+    if 2 * dt_ms <= io_lost_ms:
+        return ""
+    return f"this scan came {dt_ms:,} ms after the one before: the controller itself was held up"
 
 
 class Waiting(NamedTuple):
@@ -109,6 +126,9 @@ class Scene:
             if line.name == name and self.facts[fact]:
                 grounds += self.grounds_of(line.cause.name)
                 grounds += [self._duration(fact)] if line.delay else []
+        if grounds and name == "IO_LOST":
+            dt_ms, lost_ms = self._readings[Read("this", "dt_ms")], self._read["set"].io_lost_ms
+            grounds.append(held_up(dt_ms, lost_ms) or "the scans of the controller come on time")
         return _tidy(grounds)
 
     def refusals(self, command: str) -> tuple[str, ...]:
@@ -202,6 +222,8 @@ class Scene:
         if isinstance(op, ast.In) or "step" in (_text(a), _text(b)):
             return f"step is {self.logic.step_names[int(self.value(a))]}"
         read = read_of(a)
+        if read == IMAGE_AGE and self.value(a) >= NEVER_MS:
+            return NO_IMAGE
         item = _typed_as().get(read.name) if read and read.group == "set" else None
         if item and item.limits.choices:
             return f"{self._term(a)} is {typed(item, self.value(a))}"

@@ -1,7 +1,6 @@
 """The writer of the audit log: a line is on the disk when `add` returns."""
 
 import errno
-import fcntl
 import os
 from pathlib import Path
 
@@ -79,6 +78,8 @@ class AuditLog:
 
     def _begin(self, folder: Path) -> None:
         try:
+            import fcntl  # not on Windows, where a log can be read all the same
+
             fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:
             msg = f"{self.path}: another process writes it; end that first"

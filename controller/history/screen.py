@@ -38,7 +38,7 @@ def show(history: History, console: Console) -> None:
 def _show_run(history: History, console: Console) -> None:
     about = history.about
     station = about.get("station", "of unknown station")
-    plant = {True: ", simulated", False: ", real I/O"}.get(about.get("simulated"), "")  # type: ignore[arg-type]
+    plant = {True: ", simulated", False: ", I/O over a wire"}.get(about.get("simulated"), "")  # type: ignore[arg-type]
     console.print(
         f"{history.run}: {station}{plant}; {_time(history.begin_utc)} to {_time(history.end_utc)} UTC, "
         f"{history.alarms.ms / 3_600_000:.2f} h in {_counted(history.starts, 'start')} of the controller; "

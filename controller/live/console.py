@@ -5,6 +5,8 @@ from collections.abc import Callable, Mapping, Sequence
 from controller.events import EVENTS
 from controller.records import CycleRecord, EventRecord
 
+SLIPS, FOLD_MS = "SCAN_OVERRUN", 10_000
+
 
 class Console:
     """
@@ -17,11 +19,16 @@ class Console:
 
     def __init__(self, say: Callable[[str], None], marks: Callable[[], Sequence[str]]) -> None:
         self._say, self._marks = say, marks
+        self._folded = Folded()
 
     def events(self, records: Sequence[EventRecord]) -> None:
         """Events as they are written to the journal, but for the moves of the list of alarms."""
         for record in records:
             if " -> " in record.what and record.id != "STEP_CHANGED":
+                continue
+            if more := self._folded.take(record):
+                self.line(record.at_ms, more)
+            if self._folded.holds(record):
                 continue
             head = record.what if record.id == "STEP_CHANGED" else f"{_head(record)}{record.what}"
             self.line(record.at_ms, head + (f": {record.detail}" if record.detail else ""))
@@ -37,6 +44,37 @@ class Console:
         """Anything else."""
         marks = "".join(f"  [{mark}]" for mark in self._marks())
         self._say(f"{at_ms / 1_000:9.2f} s  {said}{marks}")
+
+
+class Folded:
+    """A computer that is slow raises `SCAN_OVERRUN` many times a second: once in `FOLD_MS` that is said."""
+
+    def __init__(self) -> None:
+        self._since_ms: int | None = None  # when the last was said, for `FOLD_MS` at least
+        self._count = 0  # raised since
+        self._is_shown = False  # the last that was raised
+
+    def take(self, record: EventRecord) -> str:
+        """What is to be said before any event: how many were folded, once their time is over."""
+        if self._since_ms is None:
+            return ""
+        ms, count = record.at_ms - self._since_ms, self._count
+        if ms < FOLD_MS and record.id != "CONTROLLER_ENDED":
+            return ""
+        self._since_ms, self._count = record.at_ms if count else None, 0
+        return f"{_named(SLIPS)} {count} times more in {ms / 1_000:.0f} s" if count else ""
+
+    def holds(self, record: EventRecord) -> bool:
+        """Whether an event is not said by itself."""
+        if record.id != SLIPS:
+            return False
+        if record.what == "raised":
+            self._is_shown = self._since_ms is None
+            if self._since_ms is None:
+                self._since_ms = record.at_ms
+            else:
+                self._count += 1
+        return not self._is_shown
 
 
 def marks_of(forced: Mapping[str, int], failures: Mapping[str, float]) -> list[str]:
@@ -67,4 +105,8 @@ _PLAIN = {
 
 
 def _head(record: EventRecord) -> str:
-    return _PLAIN.get(record.id, f"{record.id} ({EVENTS[record.id].text}) ")
+    return _PLAIN.get(record.id, f"{_named(record.id)} ")
+
+
+def _named(name: str) -> str:
+    return f"{name} ({EVENTS[name].text})"

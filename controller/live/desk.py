@@ -126,7 +126,7 @@ class Desk:
 
     def _fail(self, mode: str, amount: float, for_ms: int | None, now_ms: int) -> Reasons:
         if self._machine is None:
-            return ("this rig runs on real I/O: failures are put into a simulated plant only",)
+            return ("I/O over a wire counts as real I/O: failures are put into a simulated plant only",)
         try:
             self._machine.fail(mode, amount)
         except ValueError as no:

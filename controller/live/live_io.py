@@ -32,7 +32,7 @@ class LiveIo(NamedTuple):
 
     port: IoPort
     said: str  # "simulated", or what the wire is: "modbus 127.0.0.1:1502"
-    machine: SimulatedMachine | None = None  # None: real I/O, a machine may move
+    machine: SimulatedMachine | None = None  # None: taken for real I/O, a machine may move
     begin: Callable[[], Awaitable[None]] = _at_once
     """Connects and waits for the first image. Raises LinkError where none comes."""
     end: Callable[[], Awaitable[bool]] | None = None

@@ -9,6 +9,7 @@ from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from typing import Any, NamedTuple
 
+from controller.explain import held_up
 from controller.image import Inputs, Outputs
 from controller.live.desk import ITSELF, By, Desk, Value
 from controller.live.kept_presets import Changed
@@ -182,7 +183,8 @@ class Rig:
         self._keep(self.memory, self.now_ms)
         if self.io.link is not None and bool(link := self.io.link()) != bool(self.link):
             self.link = link
-            self.tell("LINK_CHANGED", link or "good")
+            why = held_up(passed_ms, self.presets.io_lost_ms) if link else ""
+            self.tell("LINK_CHANGED", link or "good", (why,) if why else ())
 
     def laid_open(self) -> Mapping[str, int]:
         """Every fact of the last scan."""
@@ -201,10 +203,10 @@ class Rig:
         self, by: By, command: str, *, result: str = "done", reasons: Sequence[str] = (), **parameters: Value
     ) -> None:
         utc = self.dated(self.now_ms).isoformat(timespec="milliseconds")
-        self._deed(Deed(self.now_ms, utc, by.who, by.place, command, parameters, result, tuple(reasons)))
-
         if by.area_clear_by:
             parameters["area_clear_by"] = by.area_clear_by
+        self._deed(Deed(self.now_ms, utc, by.who, by.place, command, parameters, result, tuple(reasons)))
+
     def dated(self, at_ms: int) -> datetime:
         """The date of a time since power-up."""
         return self._date + timedelta(milliseconds=at_ms + self._stood_ms)

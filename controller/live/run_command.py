@@ -20,6 +20,7 @@ from controller.live.reporting import Reporting
 from controller.live.rig import Ended, Rig
 from controller.live.run_ask import SCAN_MS, Ask
 from controller.live.run_records import RunRecords
+from controller.modbus.health import LinkError
 from controller.panel.server import Panel
 from controller.records import CycleRecord, EventRecord
 from controller.scan.agreement import AgreeingScan
@@ -33,8 +34,13 @@ from controller.simulate.station_watch import Watcher
 from controller.trace.header import header_of
 
 SIMULATED = "simulated plant; ordinary software, not a safety function"
-REAL = "ordinary software, not a safety function: emergency stop and guards are wired outside it"
-READY_S, CONFIRM_S = 5.0, 2.0
+REAL = (
+    "what answers there is taken for a real machine; ordinary software, not a safety function: "
+    "emergency stop and guards are wired outside it"
+)
+ENDS = "outputs go to safe; once more ends at once, whatever they are"
+SOON_S, READY_S, CONFIRM_S = 0.5, 4.5, 2.0
+"""For the first image: until it is said why none comes, and from then on; for the last outputs."""
 JOURNAL = "journal"
 """In the state folder: of all starts together, where others are told and no run folder is asked for."""
 SEED = 1
@@ -73,7 +79,7 @@ async def _run(ask: Ask, folder: Path | None, say: Callable[[str], None]) -> boo
     clock, logic = WallClock(ask.rate), Logic(RECEIVER)
     presets, software = ask.station.receiver.presets, version("vacuum-receiver")
     kept = read_kept(ask.state, logic) if ask.state else {}
-    io = _modbus(ask, clock) if ask.map else _simulated(ask, clock)
+    io = _modbus(ask, clock, say) if ask.map else _simulated(ask, clock)
     header = header_of(
         logic, ask.station.receiver, ask.folder,
         software=software, scan_ms=SCAN_MS, seed=None if io.real else SEED,
@@ -112,7 +118,7 @@ async def _run(ask: Ask, folder: Path | None, say: Callable[[str], None]) -> boo
     rig.warm_up()
     told = settle(ask.fifo)
     head = f"{ask.station.receiver.name} on {io.said}, scan {SCAN_MS} ms; {REAL if io.real else SIMULATED}"
-    with Stop(say) as stop:
+    with Stop(say, ENDS) as stop:
         async with Panel(ask.folder, PanelRig(rig, ask.station)), plant.served(ask.services.registers, say):
             try:
                 await io.begin()
@@ -154,24 +160,31 @@ def _simulated(ask: Ask, clock: WallClock) -> LiveIo:
     return LiveIo(machine, "simulated", machine)
 
 
-def _modbus(ask: Ask, clock: WallClock) -> LiveIo:
+def _modbus(ask: Ask, clock: WallClock, say: Callable[[str], None]) -> LiveIo:
     from controller.backends.modbus_port import ModbusPort
     from controller.modbus.wire import make_wire
 
     assert ask.map is not None
+    link = ask.map.link
     wire = make_wire(ask.map, "controller", clock, host=ask.host, port=ask.port)
     port = ModbusPort(wire, clock, ask.map.watchdog_ms)
 
+    address = f"{ask.host or link.host}:{link.port if ask.port is None else ask.port}"
+    begun = "connecting to" if link.role == "client" else "waiting for the I/O scanner at"
+    say(f"{begun} {address} (unit {link.unit}) ...")
+
     async def begin() -> None:
         await wire.start()
-        await wire.ready(READY_S)
+        try:
+            await wire.ready(SOON_S)
+        except LinkError as no:
+            say(f"{no}; trying for {READY_S:g} s more")
+            await wire.ready(READY_S)
 
     async def end() -> bool:
         return await port.shut(CONFIRM_S)
 
-    link = ask.map.link
-    said = f"modbus {ask.host or link.host}:{link.port if ask.port is None else ask.port}"
-    return LiveIo(port, said, None, begin, end, lambda: _state(port))
+    return LiveIo(port, f"modbus {address}", None, begin, end, lambda: _state(port))
 
 
 def _state(port: Any) -> str:

@@ -111,7 +111,9 @@ class End:
             raise LinkError(self.health.said or f"no image within {timeout_s:g} s") from None
 
     async def confirm(self, timeout_s: float) -> bool:
-        """As `Wire.confirm`."""
+        """As `Wire.confirm`; at once where nothing is handed over, which a lost link forgets."""
+        if not self._handed:
+            return False
         try:
             await asyncio.wait_for(self._taken.wait(), timeout_s)
         except TimeoutError:
@@ -124,8 +126,12 @@ class End:
         last_ms = self.newest.at_ms if self.newest else None
         old = last_ms is None or self.clock.now_ms() - last_ms > self.map.watchdog_ms
         state = "bad" if old else "stale" if self._misses or not self.session else "good"
-        said = "" if state == "good" else self._said
+        said = "" if state == "good" else self._said or self._silence(last_ms)
         return Health(state, said, self._misses, last_ms, self._exchanges)  # type: ignore[arg-type]
+
+    def _silence(self, last_ms: int | None) -> str:
+        """Nothing failed, and nothing came: a client that writes no more, or this program held up."""
+        return "no image yet" if last_ms is None else f"no whole image for {self.clock.now_ms() - last_ms} ms"
 
     def _received(self, values: dict[str, int], at_ms: int) -> None:
         life = values.pop("life", 0)

@@ -36,6 +36,11 @@ def value_text(point: PointNow) -> str:
     return "-" if point.value is None else f"{point.value:.1f} {point.unit}"
 
 
+def age_text(point: PointNow) -> str:
+    """How old it is; none where there is no image."""
+    return "none" if point.age_ms is None else f"{point.age_ms} ms"
+
+
 def table(points: Iterable[PointNow]) -> Table:
     """One row a point; a forced one says so, with what its wire carries."""
     made = Table(*COLUMNS, box=SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0))
@@ -44,7 +49,7 @@ def table(points: Iterable[PointNow]) -> Table:
         if p.forced:
             wire = "" if p.wire is None else f", wire {raw_text(p.model_copy(update={'raw': p.wire}))}"
             raw += f" FORCED{wire}"
-        cells = (p.tag, p.name, p.description, p.quality, raw, value_text(p), f"{p.age_ms} ms")
+        cells = (p.tag, p.name, p.description, p.quality, raw, value_text(p), age_text(p))
         made.add_row(*map(Text, cells), style="bold red" if p.forced else STYLE[p.quality])
     return made
 

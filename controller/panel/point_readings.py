@@ -12,6 +12,7 @@ from controller.image import (
 )
 from controller.panel.rig import PointNow, Quality
 from controller.points import Point, PointList
+from controller.port import NEVER_MS
 
 ZERO_UA, SPAN_UA = 4_000, 16_000
 GOOD_CONTACTS = {name.removesuffix("_good"): name for name in Inputs._fields if name.endswith("_good")}
@@ -61,7 +62,8 @@ def _input(point: Point, inputs: Inputs, wire: Mapping[str, int], old_ms: int) -
     return PointNow(
         tag=point.tag, name=point.name, description=point.description, kind=point.kind, quality=how_good,
         raw=raw, value=engineering(point, raw) if measured else None, unit=point.unit,
-        age_ms=max(0, inputs.image_age_ms), forced=point.name in wire, wire=wire.get(point.name),
+        age_ms=inputs.image_age_ms if inputs.image_age_ms < NEVER_MS else None,
+        forced=point.name in wire, wire=wire.get(point.name),
     )  # fmt: skip
 
 

@@ -62,7 +62,7 @@ class PointNow(StrictModel):
     raw: int
     value: float | None  # in `unit`; None for contacts and outputs, and where no value can be trusted
     unit: str
-    age_ms: int
+    age_ms: int | None  # None: no image yet, or none since its link was lost
     forced: bool = False
     wire: int | None = None  # of a forced input: what the wire itself carries
 

@@ -19,10 +19,10 @@ def outcome(what: str, answer: Answer) -> str:
 def where(status: Status) -> str:
     """Station, I/O, state, step, and what a hold or a fault is about, in one line."""
     if status.kind == "plant":
-        return f"{status.station}: simulated plant ({status.io})"
+        return f"{status.station}: a simulated plant runs on this machine ({status.io})"
     step = f"{status.state} {status.step}".strip() + (f" ({status.told})" if status.told else "")
     mode = ", manual mode" if status.manual else ""
-    return f"{status.station}: {step}{mode}; {f'real I/O, {status.io}' if status.real else 'simulated I/O'}"
+    return f"{status.station}: {step}{mode}; {f'I/O over {status.io}' if status.real else 'simulated I/O'}"
 
 
 def marks(status: Status) -> Iterator[str]:

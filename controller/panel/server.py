@@ -164,7 +164,7 @@ class Panel:
 
     def _fail(self, asked: FailAsked, by: Caller) -> Answer:
         if self._rig.status().real:
-            said = "this rig runs on real I/O: failures are put into a simulated plant only"
+            said = "I/O over a wire counts as real I/O: failures are put into a simulated plant only"
             return Answer(answer="refused", reasons=(said,))
         who = by.who(asked.on_behalf_of)
         return _outcome(self._rig.fail(asked.mode, asked.amount, asked.for_ms, who))
@@ -186,9 +186,13 @@ def _lock(path: Path) -> int:
     try:
         fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError:
+        process = os.read(lock, 20).decode(errors="replace").strip()
         os.close(lock)
-        msg = f"{path}: belongs to one that runs already; end that first"
+        which = f" as process {process}" if process else ""
+        msg = f"{path}: belongs to one that runs already{which}; end that first"
         raise PanelError(msg) from None
+    os.ftruncate(lock, 0)
+    os.write(lock, b"%d\n" % os.getpid())
     return lock
 
 

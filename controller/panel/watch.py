@@ -5,7 +5,7 @@ from contextlib import contextmanager
 from threading import Event, Lock, Thread
 
 from controller.panel.client import Client
-from controller.panel.live_points import raw_text, value_text
+from controller.panel.live_points import age_text, raw_text, value_text
 from controller.panel.messages import (
     Answer,
     CommandAsked,
@@ -143,5 +143,5 @@ def beating(watch: Watch) -> Iterator[None]:
 
 def now(point: PointNow) -> str:
     """A point as it is now, in one line."""
-    parts = (raw_text(point), value_text(point), point.quality, f"{point.age_ms} ms old")
+    parts = (raw_text(point), value_text(point), point.quality, f"age {age_text(point)}")
     return ", ".join(part for part in parts if part) + (", FORCED" if point.forced else "")

@@ -46,7 +46,7 @@ class Told(StrictModel):
         description="the same kind, boot and number is the same message; events and cycles share one count"
     )
     station: str = Field(min_length=1, max_length=80)
-    simulated: bool = Field(description="no machine stands behind this")
+    simulated: bool = Field(description="no machine stands behind this; false: perhaps one does")
     forced: bool = Field(description="an input reads other than its wire, or a failure is put in")
 
 

@@ -10,10 +10,14 @@ SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)  # the last: its termin
 
 
 class Stop:
-    """Within `with`, on a running loop, it takes these signals; called, it says why to end."""
+    """
+    Within `with`, on a running loop, it takes these signals; called, it says why to end.
 
-    def __init__(self, tell: Callable[[str], None]) -> None:
-        self._tell, self._said = tell, ""
+    `what`: happens then, in words; `tell` takes it.
+    """
+
+    def __init__(self, tell: Callable[[str], None], what: str) -> None:
+        self._tell, self._what, self._said = tell, what, ""
 
     def __call__(self) -> str:
         return self._said
@@ -32,4 +36,4 @@ class Stop:
         if self._said:
             os._exit(128 + number)
         self._said = number.name
-        self._tell(f"{number.name}: outputs go to safe; once more ends at once, whatever they are")
+        self._tell(f"{number.name}: {self._what}")

@@ -27,6 +27,7 @@ from io_sim.settings import load_plant
 
 STEP_MS = 5
 PRESSED_MS, LET_GO_MS = 1_000, 1_300
+ENDS = "the simulated plant ends, as a machine without power; once more ends at once"
 
 
 class Ask(NamedTuple):
@@ -150,7 +151,7 @@ async def _run(ask: Ask, say: Callable[[str], None]) -> None:
 
     device = ModbusDevice(Plant(ask.plant), wire, ask.map, clock, tell)
     station = SimulatedStation(ask, device, clock)
-    with Stop(say) as stop:
+    with Stop(say, ENDS) as stop:
         async with Panel(ask.folder, station, plant=True):
             station.step()  # whoever connects first finds the instruments at rest, not an empty image
             await wire.start()

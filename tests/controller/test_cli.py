@@ -3,10 +3,12 @@
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from typer.testing import CliRunner
 
+from controller import cli_screen
 from controller.cli import app, station_folder
 from controller.engines.claims import CLAIMS
 from controller.engines.proof import Claim
@@ -14,7 +16,8 @@ from controller.sequence.receiver import RECEIVER
 from controller.sequence.steps import CONVEY
 from controller.station_file import StationError
 
-STATIONS = "buckwheat_mill, milk_powder_hall, sugar_kitchen"
+MILL = "buckwheat_mill"
+STATIONS = f"{MILL}, milk_powder_hall, sugar_kitchen"
 
 
 def test_the_version_is_the_one_of_the_package():
@@ -113,3 +116,15 @@ def test_prove_says_each_promise_and_ends_in_1_when_one_fails(monkeypatch):
     assert done.exit_code == 1
     assert CLAIMS[0].name in done.output
     assert "the receiver never conveys" in done.output
+
+
+@pytest.mark.parametrize(
+    "asked", [("run", MILL), ("plant", MILL), ("command", MILL, "stop"), ("hold", MILL, "horn"),
+              ("fail", MILL, "line_blocked"), ("points", MILL, "--live")],
+)  # fmt: skip
+def test_where_the_system_has_not_what_a_rig_needs_that_is_said(asked, monkeypatch):
+    monkeypatch.setattr(cli_screen, "sys", SimpleNamespace(platform="win32"))
+    done = CliRunner().invoke(app, list(asked))
+    assert done.exit_code == 2
+    assert "on Linux or macOS only" in done.stderr
+    assert done.stdout == ""

@@ -9,7 +9,7 @@ from live.rigs import LOGIC, MILL, PRESETS, SCAN_MS, Driven
 from controller.cycle_statistics import throughput
 from controller.engines import generated
 from controller.image import Inputs, Outputs
-from controller.port import IoError, is_safe
+from controller.port import NEVER_MS, IoError, is_safe
 from controller.scan.agreement import AgreeingScan, DisagreementError
 from controller.scan.ticker import Tick
 from controller.sequence.steps import FAULT, Step
@@ -240,6 +240,50 @@ def test_missed_deadlines_in_a_row_warn_and_trip_and_one_in_time_ends_the_count(
     assert driven.rig.inputs.scans_late == 0
     driven.scan(missed=PRESETS.scans_late_trip)
     assert driven.rig.memory.step == FAULT
+
+
+class Aged(Port):
+    """Real I/O whose image is as old as the test says, and whose life counter moves or stands."""
+
+    age_ms, life, counts = 0, 0, 1
+
+    def read(self):
+        self.life += self.counts
+        return Inputs(image_age_ms=self.age_ms, io_life=self.life)
+
+
+@pytest.mark.parametrize(
+    ("age_ms", "missed", "said"),
+    [
+        (201, 0, ("age of the inputs 201 ms > 200 ms (io_lost_ms)", "scans of the controller come on time")),
+        (210, 1, ("age of the inputs 210 ms > 200 ms (io_lost_ms)", "scans of the controller come on time")),
+        (310, 30, ("age of the inputs 310 ms > 200 ms (io_lost_ms)", "310 ms after the one before: the controller")),
+        (NEVER_MS, 0, ("no image of the inputs yet, or none since the link was lost", "come on time")),
+        (NEVER_MS, 99, ("no image of the inputs yet", "1,000 ms after the one before: the controller itself")),
+    ],
+)  # fmt: skip
+def test_lost_inputs_are_told_with_whose_doing_it_was(age_ms, missed, said):
+    port = Aged()
+    driven = Driven(port)
+    driven.run(500)
+    port.age_ms = age_ms
+    driven.scan(missed=missed)
+    (detail,) = (detail for what, detail in driven.told("IO_LOST") if what == "raised")
+    assert all(part in detail for part in said), detail
+    assert "86,400" not in detail
+
+
+def test_a_life_counter_that_stands_is_told_beside_an_image_that_is_new():
+    port = Aged()
+    driven = Driven(port, presets=PRESETS._replace(io_life_watched=True))
+    driven.run(500)
+    port.counts = 0
+    driven.run(300)
+    (detail,) = (detail for what, detail in driven.told("IO_LOST") if what == "raised")
+    assert detail == (
+        "the life counter of the I/O is standing still for 200 ms of 200 ms (io_lost_ms); "
+        "the scans of the controller come on time"
+    )
 
 
 def test_the_sequence_lives_as_long_as_the_deadlines_say():

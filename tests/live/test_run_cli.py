@@ -78,6 +78,10 @@ def test_a_device_that_does_not_answer_is_said_and_leaves_no_run(tmp_path, monke
     done = invoke("run", MILL, "--connect", "127.0.0.1:1", "--out", tmp_path / "run", "--for", "1s")
     assert done.exit_code == 2
     assert "127.0.0.1:1" in done.stderr
+    assert done.stdout.splitlines() == [
+        "connecting to 127.0.0.1:1 (unit 255) ...",
+        "device at 127.0.0.1:1 refused the connection: nothing listens there; trying for 0.3 s more",
+    ]
     assert not (tmp_path / "run").exists()
 
 
@@ -131,7 +135,7 @@ def test_a_signal_ends_the_run_in_order_with_safe_outputs(number, tmp_path):
 async def test_a_second_signal_ends_at_once(monkeypatch):
     ended, said = asyncio.Event(), []
     monkeypatch.setattr(os, "_exit", lambda code: (said.append(code), ended.set()))
-    with Stop(said.append) as stop:
+    with Stop(said.append, "outputs go to safe") as stop:
         assert stop() == ""
         os.kill(os.getpid(), signal.SIGTERM)
         async with asyncio.timeout(10):
@@ -139,7 +143,7 @@ async def test_a_second_signal_ends_at_once(monkeypatch):
                 await asyncio.sleep(0)
             os.kill(os.getpid(), signal.SIGTERM)
             await ended.wait()
-    assert said[0].startswith("SIGTERM: outputs go to safe")
+    assert said[0] == "SIGTERM: outputs go to safe"
     assert said[1] == 128 + signal.SIGTERM
 
 

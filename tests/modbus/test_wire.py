@@ -42,6 +42,19 @@ async def test_the_image_is_as_old_as_the_beginning_of_its_exchange():
         assert ends["client"].health.state == "good"
 
 
+async def test_a_link_that_is_bad_says_why_also_where_nothing_failed():
+    """This program was held up, or a client writes no more: no exchange has failed."""
+    clock = SteppedClock()
+    found = the_map("buckwheat_mill")
+    async with both_ends(found, clock) as ends:
+        assert ends["controller"].hand_over(image(found, "controller"), 1)
+        await until(lambda: ends["device"].newest)
+        clock.sleep_until(5_000)
+        for end in ends.values():
+            assert (end.health.state, end.health.misses) == ("bad", 0)
+            assert end.health.said == f"no whole image for {5_000 - end.newest.at_ms} ms"
+
+
 async def test_a_controller_without_a_link_hands_nothing_over_and_nothing_old_goes_out_on_a_new_link():
     found = the_map("buckwheat_mill")
     values = image(found, "controller")

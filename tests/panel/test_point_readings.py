@@ -10,8 +10,10 @@ from panel.rigs import POINTS
 
 from controller.image import Inputs, Outputs
 from controller.panel.forcing import Forcing
-from controller.panel.live_points import raw_text, value_text
+from controller.panel.live_points import age_text, raw_text, value_text
 from controller.panel.point_readings import readings
+from controller.panel.watch import now
+from controller.port import NEVER_MS
 
 
 def point(name, wire=None, **inputs):
@@ -51,6 +53,12 @@ def test_an_image_older_than_its_limit_makes_every_input_old():
     found = point("level_free", image_age_ms=301)
     assert (found.quality, found.age_ms) == ("old", 301)
     assert point("horn", image_age_ms=301).quality == "good"
+
+
+def test_without_an_image_there_is_no_age():
+    found = point("level_free", image_age_ms=NEVER_MS)
+    assert (found.quality, found.age_ms, age_text(found)) == ("old", None, "none")
+    assert now(found).endswith("old, age none")
 
 
 def test_a_forced_input_shows_what_its_wire_carries():

@@ -59,7 +59,7 @@ def test_a_link_in_place_of_the_folder_is_refused(tmp_path):
 
 async def test_a_second_rig_of_the_station_is_refused_and_the_first_goes_on(mill):
     async with Panel(mill, NotingRig()) as first:
-        with pytest.raises(PanelError, match="belongs to one that runs already"):
+        with pytest.raises(PanelError, match=f"belongs to one that runs already as process {os.getpid()}; end"):
             await Panel(mill, NotingRig()).__aenter__()
         caller = await Caller.to(first)
         assert (await caller.ask(STATUS))["answer"] == "accepted"

@@ -221,7 +221,7 @@ class Pair:
     async def image_is_new(self) -> bool:
         points = (await self.asked(PointsAsked(ask="points"))).points
         assert points
-        return all(point.age_ms < IO_LOST_MS for point in points)
+        return all(point.age_ms is not None and point.age_ms < IO_LOST_MS for point in points)
 
     async def until(self, condition: Callable[[], bool | Awaitable[bool]], pause_s: float = 0.01) -> float:
         """Waits for a condition; returns how long it took, in s."""
