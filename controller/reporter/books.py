@@ -25,14 +25,21 @@ _NAMES = ("utc", "mono_ms", "who", "place", "command", "parameters", "result", "
 class Books:
     """The one writer of a run folder's journal and audit log."""
 
-    def __init__(self, run: Path, boot: str, readers: Sequence[str] = (), kept: Kept | None = None) -> None:
+    def __init__(
+        self,
+        run: Path,
+        boot: str,
+        readers: Sequence[str] = (),
+        kept: Kept | None = None,
+        simulated: bool | None = None,
+    ) -> None:
         """
         Opens or makes both.
 
         Raises:
             JournalError, AuditError: One of them cannot be written.
         """
-        self.journal = Journal(run, boot=boot, readers=readers, kept=kept)
+        self.journal = Journal(run, boot=boot, readers=readers, kept=kept, simulated=simulated)
         try:
             anchor = _anchor(run)
             self.audit = AuditLog(run, anchor)

@@ -17,9 +17,11 @@ from controller.records import CycleRecord, EventRecord
 from controller.reporting.journal_file import (
     AUDIT,
     FORMAT,
+    GUEST,
     LASTED,
     NEWEST,
     REMOVED_UNTOLD,
+    SIMULATED,
     TABLES,
     TAKEN,
     TOLD,
@@ -59,6 +61,7 @@ class Journal:
         boot: str = "",
         readers: Sequence[str] = (),
         kept: Kept | None = None,
+        simulated: bool | None = None,
         other_thread: bool = False,
     ) -> None:
         """
@@ -68,8 +71,9 @@ class Journal:
             folder: The run folder.
             boot: Names this start of the controller.
             readers: Who tells lines to others. A new one begins at the present end; one that was named before
-                and is not now holds nothing back any more.
+                and is not now keeps its place, GUEST alone does not.
             kept: How much stays; None: all.
+            simulated: This start moves no machine; None: it is not said.
             other_thread: It is written by another thread than the one that opens it.
 
         Raises:
@@ -80,7 +84,7 @@ class Journal:
         try:
             folder.mkdir(parents=True, exist_ok=True)
             self._db = sqlite3.connect(self.path, isolation_level=None, check_same_thread=not other_thread)
-            self._prepare(readers)
+            self._prepare(readers, simulated)
         except (OSError, sqlite3.Error) as error:
             msg = f"{folder}: the run folder cannot be written: {_why(error)}"
             raise JournalError(msg) from error
@@ -89,7 +93,7 @@ class Journal:
         self.not_taken = 0
         """Lines that were refused, because too many wait already."""
 
-    def _prepare(self, readers: Sequence[str]) -> None:
+    def _prepare(self, readers: Sequence[str], simulated: bool | None) -> None:
         self._db.execute("PRAGMA journal_mode = WAL")
         self._db.execute("PRAGMA synchronous = FULL")
         (found,) = self._db.execute("PRAGMA user_version").fetchone()
@@ -100,10 +104,17 @@ class Journal:
         self._db.execute(f"PRAGMA user_version = {FORMAT}")
         marks = marks_of(self._db)
         self._newest = self._written = int(marks.get((NEWEST, ""), 0))
-        self._told = {reader: int(marks.get((TOLD, reader), self._newest)) for reader in readers}
+        told = {of: int(value) for (kind, of), value in marks.items() if kind == TOLD}
+        if (TAKEN, self._boot) not in marks:
+            told.pop(GUEST, None)
+        self._told = {**dict.fromkeys(readers, self._newest), **told}
+        self._simulated = {of: bool(value) for (kind, of), value in marks.items() if kind == SIMULATED}
+        if simulated is not None:
+            self._simulated[self._boot] = simulated
         self.removed_untold = int(marks.get((REMOVED_UNTOLD, ""), 0))
         self._taken = int(marks.get((TAKEN, self._boot), 0))
         self._marks: Marks = {(TOLD, reader): told for reader, told in self._told.items()}
+        self._marks |= {(SIMULATED, boot): int(was) for boot, was in self._simulated.items()}
         self._db.execute("BEGIN IMMEDIATE")  # a kill between the two would forget what waits
         self._db.execute("DELETE FROM mark WHERE kind = ?", (TOLD,))
         insert(self._db, [], self._marks)
@@ -169,11 +180,6 @@ class Journal:
             self._newest = self._written = self._newest + 1  # the line that says so
 
     @property
-    def unwritten(self) -> int:
-        """Lines that wait for a commit."""
-        return len(self._lines)
-
-    @property
     def taken(self) -> int:
         """The records of this start up to this number are on the disk."""
         return self._taken
@@ -213,6 +219,10 @@ class Journal:
     def behind(self, reader: str) -> int:
         """How many lines on the disk this reader has not told, by their numbers."""
         return self._written - self._told[reader]
+
+    def was_simulated(self, boot: str, otherwise: bool) -> bool:
+        """Whether that start moved no machine; `otherwise` where it did not say so."""
+        return self._simulated.get(boot, otherwise)
 
     def told_up_to(self, reader: str) -> int:
         """The number of the last line that this reader has told."""

@@ -3,7 +3,8 @@ The file of a journal, format 3, and how it is read.
 
 Events and cycle records share one numbering: `n` counts every line that was ever written into the file, over
 starts of the controller and removals; no number is used twice. Beside them stand marks: what each reader has
-told, how far the records of a start have come, the newest number, and the end of the audit log.
+told, how far the records of a start have come and whether it was simulated, the newest number, and the end
+of the audit log.
 """
 
 import json
@@ -36,9 +37,11 @@ ORDER BY n LIMIT :limit
 Marks = dict[tuple[str, str], Any]
 """By kind and of what; a kind is one of the constants below."""
 
-NEWEST, TOLD, TAKEN, LASTED, REMOVED_UNTOLD, AUDIT = (
-    "newest", "told", "taken", "lasted", "removed untold", "audit",
+NEWEST, TOLD, TAKEN, LASTED, SIMULATED, REMOVED_UNTOLD, AUDIT = (
+    "newest", "told", "taken", "lasted", "simulated", "removed untold", "audit",
 )  # fmt: skip
+GUEST = "guest"
+"""The reader of one start alone: the next one forgets what it was not told."""
 
 
 class JournalError(Exception):
