@@ -169,11 +169,11 @@ class Desk:
             self._tell_forced()
         return inputs
 
-    def given(self, inputs: Inputs, jogged: int) -> list[Given]:
-        """The commands that this scan has seen, and the output that it takes as held from now on."""
+    def given(self, inputs: Inputs, jogged: int, fell: Reasons = ()) -> list[Given]:
+        """The commands that this scan has seen; what it takes as held from now on, or why that fell."""
         if jogged != self._jogged:
             if self._jogged:
-                self._tell("OUTPUT_LET_GO", JOG[self._jogged])
+                self._tell("OUTPUT_LET_GO", JOG[self._jogged], () if jogged else fell)
                 self._deed(self._held_by, "let go", output=JOG[self._jogged])
             if jogged:
                 self._tell("OUTPUT_HELD", f"{JOG[jogged]}, held by hand")

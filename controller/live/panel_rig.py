@@ -39,6 +39,8 @@ class PanelRig:
     def jog(self, output: str, who: str = "", area_clear_by: str = "") -> None:
         """As promised."""
         self._asked = output
+        if not output:
+            self._rig.fell = ()
         self._rig.desk.hold(output, By(PLACE, who, area_clear_by))
 
     def force(self, forced: Mapping[str, int], who: str = "", area_clear_by: str = "") -> None:
@@ -53,6 +55,7 @@ class PanelRig:
         """As promised."""
         rig, memory = self._rig, self._rig.memory
         held = (JOG[memory.jogged] or self._asked) if memory.manual else ""
+        dropped = memory.manual and bool(self._asked) and JOG[memory.jogged] != self._asked
         facts = rig.laid_open() if held else {}
         return Status(
             station=self._station.receiver.name, io=rig.io.said, real=rig.io.real, at_ms=rig.now_ms,
@@ -61,8 +64,8 @@ class PanelRig:
             manual=memory.manual, manual_ms=memory.manual_ms, jog_age_ms=memory.jog_age_ms,
             warning_ms=rig.presets.warning_ms, jog_renew_ms=rig.presets.jog_renew_ms,
             held=held, held_on=bool(held and getattr(rig.outputs, held)),
-            held_back=held_back(rig.logic, facts, held) if held else (),
-            dropped=memory.manual and bool(self._asked) and JOG[memory.jogged] != self._asked,
+            held_back=(dropped and rig.fell) or (held_back(rig.logic, facts, held) if held else ()),
+            dropped=dropped,
             fault_horn=memory.step == Step.FAULT and not memory.horn_silenced,
             forced=dict(rig.desk.forcing.forced), failures=dict(rig.desk.failures),
         )  # fmt: skip

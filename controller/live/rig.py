@@ -10,11 +10,12 @@ from datetime import UTC, datetime, timedelta
 from typing import Any, NamedTuple
 
 from controller.explain import held_up
-from controller.image import Inputs, Outputs
+from controller.image import JOG, Inputs, Outputs
 from controller.live.desk import ITSELF, By, Desk, Value
 from controller.live.kept_presets import Changed
 from controller.live.live_io import LiveIo
 from controller.live.live_scans import LiveScans
+from controller.panel.held_back import held_back
 from controller.port import IoError
 from controller.records import Deed
 from controller.scan.agreement import AgreeingScan, DisagreementError
@@ -89,6 +90,8 @@ class Rig:
         self.inputs, self.outputs = Inputs(), Outputs()
         self._before: tuple[Any, int] = self.memory, scan_ms
         self._late = self._stood_ms = 0
+        self.fell: tuple[str, ...] = ()
+        """Why the output that was held by hand last is held no more; empty: it was let go."""
         self.scans = 0
         """Since power-up."""
         self.link = ""
@@ -177,7 +180,9 @@ class Rig:
             inputs,
             done.outputs,
         )
-        given = self.desk.given(inputs, self.memory.jogged)
+        if before.jogged and not self.memory.jogged:
+            self.fell = held_back(self.logic, self.laid_open(), JOG[before.jogged])
+        given = self.desk.given(inputs, self.memory.jogged, self.fell)
         for segment in self._scans.take(dt_ms, before, inputs, done, cut=bool(given)):
             self._look(segment, given if segment.last_ms == self.now_ms else ())
         self._keep(self.memory, self.now_ms)

@@ -9,7 +9,7 @@ from controller.sequence.phrases import phrase
 DROPPED_BY = (
     "stop", "halt", "safety_chain_open", "supply_lost", "inputs_old", "overload", "remote_in_control",
 )  # fmt: skip
-GONE = "what dropped it is gone again"
+GONE, ENDED = "what dropped it is gone again", "manual mode has ended"
 
 
 def held_back(logic: Logic, facts: Mapping[str, int], output: str) -> tuple[str, ...]:
@@ -23,6 +23,8 @@ def held_back(logic: Logic, facts: Mapping[str, int], output: str) -> tuple[str,
     """
     if not output or facts[output]:
         return ()
+    if not facts["manual"]:
+        return (ENDED,)
     if facts["jogged"] == JOG.index(output):
         lines = (line for line in logic.definition.output_lines if line.name == output and line.unless)
         words = dict.fromkeys(line.unless.name for line in lines if line.unless)

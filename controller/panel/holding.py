@@ -9,7 +9,7 @@ begun after this very output was asked for. What fell has ended: whoever wants i
 from controller.image import JOG
 from controller.panel.caller import Caller
 from controller.panel.forcing import NEVER_ON_REAL_IO
-from controller.panel.held_back import GONE
+from controller.panel.held_back import ENDED, GONE
 from controller.panel.messages import Answer, ForceAsked, HoldAsked
 from controller.panel.rig import PointNow, Reasons, Rig, Status
 from controller.problems import did_you_mean
@@ -100,7 +100,7 @@ class Holding:
     def _fell(self, status: Status) -> Reasons:
         """Why the sequence no longer takes the output as held."""
         if not status.manual:
-            return (f"{self._name} fell: manual mode has ended",)
+            return (f"{self._name} fell: {ENDED}",)
         if status.state == "FAULT" and not self._in_fault:
             return (f"{self._name} fell: a fault came: {status.told}",)
         if self._begun_ms is None or status.at_ms <= self._begun_ms:

@@ -31,11 +31,12 @@ class Stepped:
     """The rig, and a panel that asks it without a socket; time passes in `run` and while a command waits."""
 
     def __init__(self):
+        self.events = []
         machine = in_process(MILL, None, scan_ms=SCAN_MS)
         presets = STATION.receiver.presets
         self.rig = Rig(
             AgreeingScan(LOGIC, presets), presets, LiveIo(machine, "simulated", machine),
-            Watcher(lambda _: None, lambda _: None, lambda _: None),
+            Watcher(lambda _: None, self.events.extend, lambda _: None),
             software="0", date=datetime(2026, 1, 5, tzinfo=UTC), scan_ms=SCAN_MS,
         )  # fmt: skip
         self.panel_rig = PanelRig(self.rig, STATION)
@@ -121,6 +122,20 @@ async def test_the_last_word_stays_on_what_is_held_and_says_why(stepped):
     assert not stepped.on("pulse_1_cmd")
     assert (status.held, status.held_on) == ("pulse_1_cmd", False)
     assert status.held_back
+
+
+async def test_what_dropped_a_held_output_for_one_scan_is_told_and_stands_in_the_journal(stepped):
+    await stepped.command("manual")
+    await stepped.hold("purge_cmd", HORN_MS + 400)
+    await stepped.command("stop")
+    stepped.run(150)
+    answer = await stepped.hold("purge_cmd", 200)
+    assert (answer.answer, answer.reasons) == ("refused", ("purge_cmd fell: a stop is asked for",))
+    assert [(e.what, e.detail) for e in stepped.events if e.id == "OUTPUT_LET_GO"] == [
+        ("purge_cmd", "a stop is asked for")
+    ]
+    answer = await stepped.hold("purge_cmd", HORN_MS + 200)
+    assert (answer.answer, answer.status.held_back) == ("accepted", ()), "that is over"
 
 
 async def test_what_dropped_a_held_output_is_told_and_ends_the_hold(stepped):
