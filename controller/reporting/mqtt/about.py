@@ -7,6 +7,9 @@ from typing import NamedTuple
 from controller.events import FITTED
 from controller.reporting.messages import Head
 
+READER = "mqtt"
+"""In the journal, of the broker that services.yaml names."""
+
 RESTART = 10
 """
 A number begins at so many times the milliseconds since power-up: a publisher that was killed and started
@@ -24,6 +27,7 @@ class About(NamedTuple):
     simulated: bool
     when: Callable[[], tuple[str, int]]  # ISO 8601 with its offset, and ms since power-up
     fitted: Container[str] = FITTED  # the parts of the station, for the words of its alarms
+    reader: str = READER  # under which the journal keeps what was told
 
 
 class Heads:

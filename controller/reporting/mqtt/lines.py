@@ -3,7 +3,7 @@ The lines of the journal as messages, in order, each kept until the broker has a
 
 An event or a cycle is one message. An alarm's move besides changes what is retained of that alarm, and a
 power-up sets every alarm back to normal. What is retained bears the number of the line that made it so: told
-again, it is the same message.
+again, it is the same message. What no line says is not told.
 """
 
 from collections import deque
@@ -20,17 +20,17 @@ from controller.reporting.journal_file import latest_events
 from controller.reporting.messages import AlarmNow, Head, Message, Topics
 from controller.reporting.mqtt.about import About
 
-READER = "mqtt"
 POWER_UP = "POWER_UP"
 AT_A_TIME = 8
 
 
 class Outbox(Protocol):
-    """What is needed of a `Journal` that was opened with READER among its readers."""
+    """What is needed of a `Journal` that was opened with `About.reader` among its readers."""
 
     @property
     def path(self) -> Path: ...
     def waiting(self, reader: str, limit: int = 100, after: int = 0) -> list[Line]: ...
+    def was_simulated(self, boot: str, otherwise: bool) -> bool: ...
     def behind(self, reader: str) -> int: ...
     def told_up_to(self, reader: str) -> int: ...
     def told(self, reader: str, up_to: int) -> None: ...
@@ -61,17 +61,16 @@ class Lines:
         self._way: deque[OnItsWay] = deque()
         self.wrong = ""
         """The last line that is no message after its schema, which is a mistake of this program."""
-        self._told = journal.told_up_to(READER)
+        self._told = journal.told_up_to(about.reader)
         self._read = self._told
         self._forced: frozenset[str] = frozenset()
-        utc, _ = about.when()
-        self._alarms = {name: Standing(_normal(name, utc, 0), about.boot, 0) for name in ALARM_IDS}
+        self._alarms: dict[str, Standing] = {}
         self._catch_up(journal)
 
     def next(self) -> list[OnItsWay]:
         """The next few lines; the same again until they were told."""
         if not self._way:
-            lines = self._journal.waiting(READER, AT_A_TIME, after=self._read)
+            lines = self._journal.waiting(self._about.reader, AT_A_TIME, after=self._read)
             self._way.extend(self._read_line(line) for line in lines)
         return list(self._way)
 
@@ -79,7 +78,7 @@ class Lines:
         """The broker has all of what `next` gave."""
         self._told = self._way[-1].n
         self._way.clear()
-        self._journal.told(READER, self._told)
+        self._journal.told(self._about.reader, self._told)
 
     def written(self) -> None:
         """What was told is on the disk; a mark that is lost is only told twice."""
@@ -88,10 +87,10 @@ class Lines:
     @property
     def waiting(self) -> int:
         """Lines that the broker has not acknowledged."""
-        return self._journal.behind(READER)
+        return self._journal.behind(self._about.reader)
 
     def alarms(self) -> list[Message]:
-        """What is to be retained of every alarm."""
+        """What is to be retained of every alarm that a line speaks of."""
         return [self._alarm(standing) for standing in self._alarms.values()]
 
     def _read_line(self, line: Line) -> OnItsWay:
@@ -117,11 +116,8 @@ class Lines:
         """What is forced and how the alarms stand after this line; those that it moved."""
         self._forced = forced_after(self._forced, record)
         if record.id == POWER_UP:
-            moved = [
-                Standing(_normal(name, record.utc, record.at_ms), boot, n)
-                for name, standing in self._alarms.items()
-                if standing.now.state != "normal"
-            ]
+            normal = (AlarmNow(name, "normal", "normal", record.utc, record.at_ms) for name in ALARM_IDS)
+            moved = [Standing(now, boot, n) for now in normal]
         else:
             now = messages.alarm_now(record)
             moved = [Standing(now, boot, n, bool(self._forced))] if now else []
@@ -135,19 +131,16 @@ class Lines:
     def _head(self, boot: str, n: int, *, forced: bool) -> Head:
         """Its date and milliseconds are those of the record, which the messages take themselves."""
         about = self._about
-        return Head(about.station, boot or about.boot, n, "", 0, about.simulated, forced)
+        simulated = self._journal.was_simulated(boot, about.simulated)
+        return Head(about.station, boot or about.boot, n, "", 0, simulated, forced)
 
     def _catch_up(self, journal: Outbox) -> None:
         """What was forced, and how the alarms stood, at the last line that was told."""
         since: list[tuple[str, int, EventRecord]] = []
         for line in latest_events(journal.path.parent, (POWER_UP, *RELEVANT, *ALARM_IDS), self._told):
             assert isinstance(line.record, EventRecord)
+            since.append((line.boot, line.n, line.record))
             if line.record.id == POWER_UP:
                 break
-            since.append((line.boot, line.n, line.record))
         for boot, n, record in reversed(since):
             self._follow(boot, n, record)
-
-
-def _normal(name: str, utc: str, at_ms: int) -> AlarmNow:
-    return AlarmNow(name, "normal", "normal", utc, at_ms)

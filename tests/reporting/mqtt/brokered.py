@@ -12,9 +12,8 @@ import aiomqtt
 
 from controller.records import EventRecord
 from controller.reporting.journal import Journal
-from controller.reporting.mqtt.about import About
+from controller.reporting.mqtt.about import READER, About
 from controller.reporting.mqtt.conversation import stopped
-from controller.reporting.mqtt.lines import READER
 from controller.reporting.mqtt.publisher import Backoff, Publisher
 from controller.reporting.services import Mqtt
 from controller.reporting.station_now import Reading, StationNow
@@ -105,11 +104,12 @@ class Site:
     """One receiver that publishes."""
 
     def __init__(
-        self, folder: Path, settings: Mqtt, *, boot: str = BOOT, ask=None, backoff: Backoff = SOON
-    ) -> None:
-        self.journal = Journal(folder / "run", boot=boot, readers=(READER,))
+        self, folder: Path, settings: Mqtt, *, boot: str = BOOT, ask=None, backoff: Backoff = SOON,
+        simulated: bool = True,
+    ) -> None:  # fmt: skip
+        self.journal = Journal(folder / "run", boot=boot, readers=(READER,), simulated=simulated)
         self.asked, self.deeds = [], []
-        self.about = About("R-101", boot, "0.1.0", "simulated", True, self.when)
+        self.about = About("R-101", boot, "0.1.0", "simulated", simulated, self.when)
         self._began_s = time.monotonic()
         self.publisher = Publisher(
             settings, folder, self.about, self.journal, ask or self._accept, self.deeds.append, backoff

@@ -62,7 +62,7 @@ async def test_a_run_is_told_in_order_each_message_after_its_schema_and_then_mar
 async def test_who_comes_later_finds_status_state_and_every_alarm_and_nothing_else(tmp_path, port):
     async with broker(port), site(tmp_path, mqtt(port)) as here:
         here.publisher.now(REST, [reading(1.0)])
-        here.write(event(1, "NO_VACUUM", "normal -> unacknowledged", 3))
+        here.write(event(1, "POWER_UP"), event(2, "NO_VACUUM", "normal -> unacknowledged", 3))
         await until(lambda: here.waiting() == 0)
         async with listening(port) as late:
             await until(lambda: len(late.got) >= 2 + len(ALARM_IDS))
@@ -161,11 +161,41 @@ async def test_what_was_told_stays_told_over_a_start_and_the_alarms_stand_as_the
             await until(lambda: here.waiting() == 0 and len(heard.of("event")) == before + 1)
             assert heard.of("event")[-1].told["forced"]
             here.write(event(5, "POWER_UP"))
-            await until(lambda: heard.of("alarm")[-1].told["seq"] == 5)
+            await until(lambda: here.waiting() == 0 and sum(got.told["seq"] == 5 for got in heard.of("alarm")) == len(ALARM_IDS))
     stood = [got.told for got in heard.of("alarm") if got.told["id"] == "NO_VACUUM"]
     assert [told["state"] for told in stood] == ["normal", "unacknowledged", "unacknowledged", "normal"]
     assert stood[1] == stood[2]  # the same message, by number too
     assert not heard.of("event")[-1].told["forced"]
+
+
+async def test_what_a_simulated_start_left_is_told_as_simulated_by_a_real_one_after_it(tmp_path, port):
+    async with site(tmp_path, mqtt(port), boot=OLDER) as here:
+        here.write(event(1, "POWER_UP"), event(2, "NO_VACUUM", "normal -> unacknowledged", 3))
+    async with broker(port), listening(port) as heard, site(tmp_path, mqtt(port), simulated=False) as here:
+        await until(lambda: here.waiting() == 0)
+        stood = heard.of("alarm")[-1].told
+        here.write(event(3, "POWER_UP"))
+        await until(lambda: heard.numbers() == [1, 2, 3] and heard.of("alarm")[-1].told["seq"] == 3)
+    assert [(got.told["boot"], got.told["simulated"]) for got in heard.of("event")] == [
+        (OLDER, True), (OLDER, True), (BOOT, False),
+    ]  # fmt: skip
+    assert (stood["id"], stood["boot"], stood["simulated"]) == ("NO_VACUUM", OLDER, True)
+    assert (heard.of("alarm")[-1].told["boot"], heard.of("alarm")[-1].told["simulated"]) == (BOOT, False)
+
+
+async def test_what_is_retained_of_an_alarm_is_the_same_message_whenever_it_is_told(tmp_path, port):
+    """Two publishers of the same start, one after the other."""
+    async with broker(port), listening(port) as heard:
+        for number in (1, 2):
+            async with site(tmp_path, mqtt(port)) as here:
+                here.write(event(number, ("POWER_UP", "NO_VACUUM")[number - 1], "normal -> unacknowledged", 3))
+                await until(lambda: here.waiting() == 0)
+            await until(lambda: [got.told["online"] for got in heard.of("status")][-2:] == [True, False])
+    told = {}
+    for got in heard.of("alarm"):
+        assert told.setdefault((got.topic, got.told["boot"], got.told["seq"]), got.told) == got.told
+    assert len(told) == len(ALARM_IDS) + 1
+    assert {seq for _, _, seq in told} == {1, 2}
 
 
 async def test_a_frozen_broker_holds_nobody_up_and_is_given_up_without_a_trace(tmp_path, monkeypatch):
