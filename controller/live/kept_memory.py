@@ -17,6 +17,8 @@ from controller.sequence.logic import Logic
 FILE = "kept.json"
 FORMAT = 1
 CLOCKS_EVERY_MS = 60_000
+AGAIN_MS = 1_000
+"""Between two tries on a disk that does not take it."""
 
 
 class KeptError(Exception):
@@ -97,23 +99,26 @@ class KeptMemory:
         self._names = {name: places[name] for name in logic.kept}
         self._prompt = [place for name, place in self._names.items() if not name.endswith("_ms")]
         self._seen: list[int] | None = None
-        self._written: dict[str, int] = {}
-        self._written_ms = 0
+        self._given: dict[str, int] = {}
+        self._given_ms = 0
+        self.failed = False
+        """What was given last is not on the disk: set by whoever was to write it, in any thread."""
 
     def due(self, memory: Any, now_ms: int) -> dict[str, int] | None:
         """What is to be written after this scan; None where it can wait or nothing changed."""
         prompt = [memory[place] for place in self._prompt]
-        if prompt == self._seen and now_ms - self._written_ms < CLOCKS_EVERY_MS:
+        wait_ms = AGAIN_MS if self.failed else CLOCKS_EVERY_MS
+        if prompt == self._seen and now_ms - self._given_ms < wait_ms:
             return None
-        self._seen, self._written_ms = prompt, now_ms
+        self._seen, self._given_ms = prompt, now_ms
         return self.now(memory)
 
     def now(self, memory: Any) -> dict[str, int] | None:
-        """The same, whatever can wait; None where nothing changed."""
+        """The same, whatever can wait; None where all of it is written."""
         kept = {name: int(memory[place]) for name, place in self._names.items()}
-        if kept == self._written:
+        if kept == self._given and not self.failed:
             return None
-        self._written = kept
+        self._given, self.failed = kept, False
         return kept
 
 

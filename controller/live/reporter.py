@@ -57,7 +57,7 @@ class Reporter:
         self._newest: dict[str, bytes] = {}
         self._unsent: dict[str, None] = {}  # kinds of the newest, in order
         self._answers: list[bytes] = []
-        self._then: list[tuple[int, Callable[[], None]]] = []
+        self._then: list[tuple[int, Callable[[], object]]] = []
         self._said_lost = 0
         self._end: bytes | None = None
         self._channel: _Channel | None = None
@@ -127,7 +127,7 @@ class Reporter:
         self._answers.append(line("answer", number, list(reasons)))
         self._pump_soon()
 
-    def when_written(self, work: Callable[[], None]) -> None:
+    def when_written(self, work: Callable[[], object]) -> None:
         """Called once all that was put in so far is on the disk."""
         self._then.append((self._waiting.newest, work))
 

@@ -61,9 +61,13 @@ def run(ask: Ask, say: Callable[[str], None]) -> bool:
         PanelError: Another rig of this station runs.
     """
     screen = Outbox("screen")
+
+    def shown(line: str) -> None:
+        screen.put(lambda: say(line))
+
     with ExitStack() as stack:
         stack.callback(screen.close)
-        return asyncio.run(_run(ask, _records_folder(ask, stack), lambda line: screen.put(lambda: say(line))))
+        return asyncio.run(_run(ask, _records_folder(ask, stack), shown))
 
 
 def _records_folder(ask: Ask, stack: ExitStack) -> Path | None:
@@ -87,7 +91,7 @@ async def _run(ask: Ask, folder: Path | None, say: Callable[[str], None]) -> boo
     reporting = Reporting(ask, folder, software, io.said, clock, say) if folder else None
     document = _document(ask, io, clock, software)
     reporter = reporting.reporter if reporting else None
-    records = RunRecords(logic, header, ask.out, ask.state, document, reporter)
+    records = RunRecords(logic, header, ask.out, ask.state, document, reporter, say)
     console = Console(say, lambda: marks_of(rig.desk.forcing.forced, rig.desk.failures))
 
     def on_cycle(record: CycleRecord) -> None:

@@ -7,7 +7,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from controller.live.kept_memory import KeptError, KeptMemory, write_kept
+from controller.live.kept_memory import KeptMemory, write_kept
 from controller.live.kept_presets import remember
 from controller.live.reporter import Reporter
 from controller.records import CycleRecord, Deed, EventRecord
@@ -27,7 +27,8 @@ class RunRecords:
     Records go to the reporter; a thread of its own writes trace and run.json into `out`,
     and into `state` what is kept.
 
-    A full disk ends none of it: records wait until there is room, what cannot wait is counted.
+    A full disk ends none of it: records wait until there is room, what is kept is tried again, what cannot
+    wait is counted; `say` is told in words what is not written, and that it is again.
     """
 
     def __init__(
@@ -38,13 +39,15 @@ class RunRecords:
         state: Path | None,
         document: Mapping[str, Any],
         reporter: Reporter | None,
+        say: Callable[[str], None],
     ) -> None:
-        self._out, self._state, self._document = out, state, dict(document)
+        self._out, self._state, self._document, self._say = out, state, dict(document), say
         self._logic, self._header = logic, header
         self._box = Outbox("records")
         self._kept = KeptMemory(logic)
         self._reporter = reporter
         self._failed: Counter[str] = Counter()
+        self._unkept = ""
         self._trace: RunTrace | None = None
 
     async def open(self) -> None:
@@ -66,7 +69,8 @@ class RunRecords:
         dropped = self._box.dropped
         lost = [f"{dropped} pieces of the trace or of what is kept were lost"] if dropped else []
         failed = [f"{said} ({times} times)" if times > 1 else said for said, times in self._failed.items()]
-        return [*self._box.failed, *failed, *lost, *(self._reporter.problems if self._reporter else ())]
+        unkept = [self._unkept] if self._unkept else []
+        return [*unkept, *failed, *lost, *(self._reporter.problems if self._reporter else ())]
 
     def cycle(self, record: CycleRecord) -> None:
         """A cycle ended."""
@@ -98,29 +102,52 @@ class RunRecords:
     def keep(self, memory: Any, now_ms: int) -> None:
         """The memory after a scan."""
         if (state := self._state) and (kept := self._kept.due(memory, now_ms)):
-            self._put(lambda: write_kept(state, kept))
+            self._keep(state, kept)
 
     async def close(self, memory: Any, ended: Mapping[str, Any]) -> None:
         """The last words, after which all is on the disk or told as a problem."""
         if self._reporter:
             await self._reporter.close(str(ended["ended"]))
         if (state := self._state) and (kept := self._kept.now(memory)):
-            self._put(lambda: write_kept(state, kept))
+            self._keep(state, kept)
         self._document |= ended
         if self._out is not None:
             for work in (self._end_trace, self._write_run):
                 self._put(work)
-        self._box.close()
+        if not self._box.close() and not self.problems:
+            self._failed["the disk did not take all of it in time"] += 1
 
-    def _put(self, work: Callable[[], None]) -> None:
-        self._box.put(lambda: self._try(work))
+    def _put(self, work: Callable[[], None]) -> bool:
+        return self._box.put(lambda: self._try(work))
 
     def _try(self, work: Callable[[], None]) -> None:
-        """Does it; one that fails keeps no other from the disk."""
+        """Does it; one that fails, however it does, keeps no other from the disk."""
         try:
             work()
-        except (KeptError, TraceError, OSError) as error:
-            self._failed[str(error)] += 1
+        except Exception as error:
+            said = str(error) or type(error).__name__
+            self._failed[said] += 1
+            if self._failed[said] == 1:
+                self._say(f"records: {said}")
+
+    def _keep(self, state: Path, kept: Mapping[str, int]) -> None:
+        if not self._put(lambda: self._write_kept(state, kept)):
+            self._kept.failed = True
+            self._tell_unkept("what is kept through a loss of power is not written: too much waits")
+
+    def _write_kept(self, state: Path, kept: Mapping[str, int]) -> None:
+        try:
+            write_kept(state, kept)
+        except Exception as error:
+            self._kept.failed = True
+            self._tell_unkept(str(error))
+        else:
+            self._tell_unkept("")
+
+    def _tell_unkept(self, said: str) -> None:
+        if said != self._unkept:
+            self._unkept = said
+            self._say(f"records: {said or 'what is kept through a loss of power is written again'}")
 
     def _traced(self, trace: RunTrace, segment: Segment) -> None:
         if self._trace is not None:

@@ -25,15 +25,16 @@ class Outbox:
         self._thread = Thread(target=self._work, name=name, daemon=True)
         self._thread.start()
 
-    def put(self, work: Callable[[], None]) -> None:
-        """To be done, later and elsewhere."""
-        if self.failed:
-            self.dropped += 1
-            return
+    def put(self, work: Callable[[], None]) -> bool:
+        """To be done, later and elsewhere; whether it was taken."""
         try:
-            self._queue.put_nowait(work)
+            if not self.failed:
+                self._queue.put_nowait(work)
+                return True
         except Full:
-            self.dropped += 1
+            pass
+        self.dropped += 1
+        return False
 
     def close(self) -> bool:
         """Waits for what still waits, for a while; whether all of it was done."""

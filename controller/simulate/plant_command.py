@@ -135,8 +135,12 @@ def run(ask: Ask, say: Callable[[str], None]) -> None:
         PanelError: Another plant of this station runs.
     """
     screen = Outbox("screen")
+
+    def shown(line: str) -> None:
+        screen.put(lambda: say(line))
+
     try:
-        asyncio.run(_run(ask, lambda line: screen.put(lambda: say(line))))
+        asyncio.run(_run(ask, shown))
     finally:
         screen.close()
 
