@@ -51,7 +51,7 @@ class Journal:
 
     A JournalError of a commit loses nothing: all that was added stays in memory and goes with the next commit
     that succeeds, under the same numbers. So it is never added again; what to do meanwhile is the caller's.
-    Over `MOST_UNWRITTEN` lines no more are taken, which is counted.
+    Over `MOST_UNWRITTEN` lines no more are taken.
     """
 
     def __init__(
@@ -62,7 +62,6 @@ class Journal:
         readers: Sequence[str] = (),
         kept: Kept | None = None,
         simulated: bool | None = None,
-        other_thread: bool = False,
     ) -> None:
         """
         Opens or makes it.
@@ -74,7 +73,6 @@ class Journal:
                 and is not now keeps its place, GUEST alone does not.
             kept: How much stays; None: all.
             simulated: This start moves no machine; None: it is not said.
-            other_thread: It is written by another thread than the one that opens it.
 
         Raises:
             JournalError: The folder or the file cannot be written, or it is not a journal of this format.
@@ -83,17 +81,16 @@ class Journal:
         self._boot, self._kept = boot, kept
         try:
             folder.mkdir(parents=True, exist_ok=True)
-            self._db = sqlite3.connect(self.path, isolation_level=None, check_same_thread=not other_thread)
+            self._db = sqlite3.connect(self.path, isolation_level=None)
             self._prepare(readers, simulated)
         except (OSError, sqlite3.Error) as error:
             msg = f"{folder}: the run folder cannot be written: {_why(error)}"
             raise JournalError(msg) from error
         self._lines: list[Line] = []
         self._since_look = LOOKED_AT_EVERY
-        self.not_taken = 0
-        """Lines that were refused, because too many wait already."""
 
     def _prepare(self, readers: Sequence[str], simulated: bool | None) -> None:
+        self._db.execute("PRAGMA auto_vacuum = INCREMENTAL")  # of a new file; an older one never shrinks
         self._db.execute("PRAGMA journal_mode = WAL")
         self._db.execute("PRAGMA synchronous = FULL")
         (found,) = self._db.execute("PRAGMA user_version").fetchone()
@@ -116,7 +113,7 @@ class Journal:
         self._marks: Marks = {(TOLD, reader): told for reader, told in self._told.items()}
         self._marks |= {(SIMULATED, boot): int(was) for boot, was in self._simulated.items()}
         self._db.execute("BEGIN IMMEDIATE")  # a kill between the two would forget what waits
-        self._db.execute("DELETE FROM mark WHERE kind = ?", (TOLD,))
+        self._db.execute("DELETE FROM mark WHERE kind = ? OR kind = ? AND of <> ?", (TOLD, TAKEN, self._boot))
         insert(self._db, [], self._marks)
         self._db.execute("COMMIT")
         self._marks.clear()
@@ -247,7 +244,6 @@ class Journal:
             try:
                 self.commit()
             except JournalError as error:
-                self.not_taken += len(records)
                 msg = f"{error}, more are not taken"
                 raise JournalError(msg) from error
         for record in records:

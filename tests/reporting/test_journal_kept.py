@@ -3,7 +3,7 @@
 import pytest
 from test_journal import cycle, event
 
-from controller.reporting import journal, journal_kept
+from controller.reporting import journal, journal_file, journal_kept
 from controller.reporting.journal import Journal, read_cycles, read_events
 from controller.reporting.journal_kept import Kept, used_bytes
 
@@ -100,9 +100,56 @@ def test_untold_lines_go_at_twice_the_size_only_and_that_is_counted_and_said(tmp
         assert journal.removed_untold == removed
 
 
-def test_one_line_dated_by_a_wrong_clock_takes_nothing_with_it_but_shields_what_is_behind(tmp_path):
+def test_one_line_dated_by_a_wrong_clock_takes_nothing_with_it_and_goes_with_its_neighbours(tmp_path):
     with opened(tmp_path) as journal:
         day_by_day(journal, [1, 2])
-        journal.add_events([on_day(29)])
-        day_by_day(journal, [3, 4, 20, 20])
-    assert days_in(tmp_path) == [3, 4, 20, 29]
+        journal.add_events([on_day(29)] * 8)
+        journal.commit()
+        day_by_day(journal, [3, 4])
+        assert days_in(tmp_path) == [1, 2, 3, 4, 29]
+        day_by_day(journal, range(5, 28))
+    assert days_in(tmp_path) in ([*range(16, 28)], [*range(17, 28)])
+
+
+@pytest.mark.parametrize("wrong", ["2099-01-05", "1970-01-01", "2026-02-25"])
+def test_a_start_with_a_wrong_date_takes_nothing_with_it_and_after_it_age_counts_as_before(tmp_path, wrong):
+    with opened(tmp_path) as journal:
+        day_by_day(journal, range(1, 6))
+    for _ in range(2):  # also the second with it, whose line before is as wrong
+        with opened(tmp_path) as journal:
+            for _ in range(40):
+                journal.add_events([event()._replace(utc=f"{wrong}T06:00:00.000+00:00")])
+                journal.commit()
+    assert [found.utc[:10] for found in read_events(tmp_path)] == [
+        f"2026-01-0{day}" for day in range(1, 6) for _ in range(5)
+    ] + [wrong] * 80
+    with opened(tmp_path) as journal:
+        day_by_day(journal, [6, *range(15, 31)])
+    assert days_in(tmp_path)[0] in (19, 20)
+    assert {found.utc[:7] for found in read_events(tmp_path)} == {"2026-01"}
+
+
+def test_a_file_whose_lines_went_shrinks(tmp_path):
+    with opened(tmp_path, mb=2) as journal:
+        for _ in range(100):
+            journal.add_events([on_day(5, LONG)] * 20)
+            journal.commit()
+    large = (tmp_path / journal_file.FILE).stat().st_size
+    with opened(tmp_path, mb=0.2) as journal:
+        day_by_day(journal, [5] * 400, a_day=1)
+        assert used_bytes(journal._db) < 0.3e6
+    assert large > 2e6
+    assert (tmp_path / journal_file.FILE).stat().st_size < 0.5e6
+
+
+def test_how_long_a_start_lasted_goes_with_its_last_line(tmp_path):
+    for day in range(1, 31):
+        with Journal(tmp_path, boot=f"b{day}", kept=Kept(10, 500)) as journal:
+            journal.take(1)
+            day_by_day(journal, [day])
+            journal.lasted(1_000)
+    kept = {line.boot for line in journal_file.each_line(tmp_path)}
+    marks = journal_file.read_marks(tmp_path)
+    assert {of for kind, of in marks if kind == journal_file.LASTED} == kept
+    assert len(kept) < 15
+    assert [of for kind, of in marks if kind == journal_file.TAKEN] == ["b30"]
