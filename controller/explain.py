@@ -41,18 +41,6 @@ IMAGE_AGE = Read("now", "image_age_ms")
 NO_IMAGE = "no image of the inputs yet, or none since the link was lost"
 
 
-def held_up(dt_ms: int, io_lost_ms: int) -> str:
-    """
-    That the controller itself was away for most of the time after which inputs are too old; else empty.
-
-    >>> held_up(310, 200), held_up(10, 200)
-    ('this scan came 310 ms after the one before: the controller itself was held up', '')
-    """
-    if 2 * dt_ms <= io_lost_ms:
-        return ""
-    return f"this scan came {dt_ms:,} ms after the one before: the controller itself was held up"
-
-
 class Waiting(NamedTuple):
     """A row that leaves the step, and what holds it back (or, where it fired, what let it)."""
 
@@ -126,9 +114,6 @@ class Scene:
             if line.name == name and self.facts[fact]:
                 grounds += self.grounds_of(line.cause.name)
                 grounds += [self._duration(fact)] if line.delay else []
-        if grounds and name == "IO_LOST":
-            dt_ms, lost_ms = self._readings[Read("this", "dt_ms")], self._read["set"].io_lost_ms
-            grounds.append(held_up(dt_ms, lost_ms) or "the scans of the controller come on time")
         return _tidy(grounds)
 
     def refusals(self, command: str) -> tuple[str, ...]:

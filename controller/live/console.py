@@ -5,7 +5,9 @@ from collections.abc import Callable, Mapping, Sequence
 from controller.events import EVENTS
 from controller.records import CycleRecord, EventRecord
 
-SLIPS, FOLD_MS = "SCAN_OVERRUN", 10_000
+FOLD_MS = 10_000
+FOLDED = {"SCAN_OVERRUN": ("CONTROLLER_ENDED",), "IO_LOST": ("CONTROLLER_ENDED", "STEP_CHANGED")}
+"""What a slow computer raises many times a second, and what brings out at once what was folded of it."""
 
 
 class Console:
@@ -19,16 +21,17 @@ class Console:
 
     def __init__(self, say: Callable[[str], None], marks: Callable[[], Sequence[str]]) -> None:
         self._say, self._marks = say, marks
-        self._folded = Folded()
+        self._folded = [Folded(*which) for which in FOLDED.items()]
 
     def events(self, records: Sequence[EventRecord]) -> None:
         """Events as they are written to the journal, but for the moves of the list of alarms."""
         for record in records:
             if " -> " in record.what and record.id != "STEP_CHANGED":
                 continue
-            if more := self._folded.take(record):
-                self.line(record.at_ms, more)
-            if self._folded.holds(record):
+            for folded in self._folded:
+                if more := folded.over(record):
+                    self.line(record.at_ms, more)
+            if any(folded.takes(record) for folded in self._folded):
                 continue
             head = record.what if record.id == "STEP_CHANGED" else f"{_head(record)}{record.what}"
             self.line(record.at_ms, head + (f": {record.detail}" if record.detail else ""))
@@ -47,34 +50,32 @@ class Console:
 
 
 class Folded:
-    """A computer that is slow raises `SCAN_OVERRUN` many times a second: once in `FOLD_MS` that is said."""
+    """One alarm that comes and goes: said once in `FOLD_MS`, the rest of it counted."""
 
-    def __init__(self) -> None:
-        self._since_ms: int | None = None  # when the last was said, for `FOLD_MS` at least
+    def __init__(self, name: str, ends: Sequence[str]) -> None:
+        self._name, self._ends = name, ends
+        self._since_ms: int | None = None  # when it was said; None: it is said when it comes
         self._count = 0  # raised since
-        self._is_shown = False  # the last that was raised
+        self._is_said = False  # the last that was raised
 
-    def take(self, record: EventRecord) -> str:
-        """What is to be said before any event: how many were folded, once their time is over."""
-        if self._since_ms is None:
+    def over(self, record: EventRecord) -> str:
+        """What is to be said before an event: how often it was raised, where its time is over."""
+        ends = record.id in self._ends
+        if self._since_ms is None or not (ends or record.at_ms >= self._since_ms + FOLD_MS):
             return ""
-        ms, count = record.at_ms - self._since_ms, self._count
-        if ms < FOLD_MS and record.id != "CONTROLLER_ENDED":
-            return ""
-        self._since_ms, self._count = record.at_ms if count else None, 0
-        return f"{_named(SLIPS)} {count} times more in {ms / 1_000:.0f} s" if count else ""
+        count, ms = self._count, record.at_ms - self._since_ms
+        self._since_ms, self._count = record.at_ms if count and not ends else None, 0
+        return f"{_named(self._name)} {count} times more in {ms / 1_000:.1f} s" if count else ""
 
-    def holds(self, record: EventRecord) -> bool:
+    def takes(self, record: EventRecord) -> bool:
         """Whether an event is not said by itself."""
-        if record.id != SLIPS:
+        if record.id != self._name:
             return False
         if record.what == "raised":
-            self._is_shown = self._since_ms is None
-            if self._since_ms is None:
-                self._since_ms = record.at_ms
-            else:
-                self._count += 1
-        return not self._is_shown
+            self._is_said = self._since_ms is None
+            self._count += not self._is_said
+            self._since_ms = record.at_ms if self._since_ms is None else self._since_ms
+        return not self._is_said
 
 
 def marks_of(forced: Mapping[str, int], failures: Mapping[str, float]) -> list[str]:

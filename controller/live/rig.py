@@ -9,7 +9,6 @@ from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from typing import Any, NamedTuple
 
-from controller.explain import held_up
 from controller.image import JOG, Inputs, Outputs
 from controller.live.desk import ITSELF, By, Desk, Value
 from controller.live.kept_presets import Changed
@@ -19,7 +18,7 @@ from controller.panel.held_back import held_back
 from controller.port import IoError
 from controller.records import Deed
 from controller.scan.agreement import AgreeingScan, DisagreementError
-from controller.scan.lateness import Lateness
+from controller.scan.lateness import RECENT, Lateness
 from controller.scan.ticker import Tick, Ticks
 from controller.sequence.presets import Presets
 from controller.sequence.steps import Step
@@ -82,8 +81,9 @@ class Rig:
         reading = io.machine.reading if io.machine else None
         self._scans = LiveScans(scan.logic, scan_ms, TOLD_OF_PLANT, reading)
         self.watch = StationWatch(
-            scan.logic, presets, watcher, software=software, simulated=not io.real, dated=self.dated
-        )
+            scan.logic, presets, watcher, software=software, simulated=not io.real, dated=self.dated,
+            known_beside={"IO_LOST": self._held_up},
+        )  # fmt: skip
         self.desk = Desk(io.machine, self.tell, self._done)
         self.lateness = Lateness()
         self.memory = scan.logic.power_up(dict(kept or {}))
@@ -188,8 +188,7 @@ class Rig:
         self._keep(self.memory, self.now_ms)
         if self.io.link is not None and bool(link := self.io.link()) != bool(self.link):
             self.link = link
-            why = held_up(passed_ms, self.presets.io_lost_ms) if link else ""
-            self.tell("LINK_CHANGED", link or "good", (why,) if why else ())
+            self.tell("LINK_CHANGED", link or "good", self._held_up() if link else ())
 
     def laid_open(self) -> Mapping[str, int]:
         """Every fact of the last scan."""
@@ -199,6 +198,10 @@ class Rig:
     def _look(self, segment: Segment, given: Sequence[Given]) -> None:
         self._segment = segment
         self.desk.answered(self.watch.look(segment, given).answers)
+
+    def _held_up(self) -> tuple[str, ...]:
+        """Whose fault old inputs may be."""
+        return (f"the controller itself missed {self.lateness.recent or 'none'} of its last {RECENT} scans",)
 
     def tell(self, name: str, what: str, grounds: Sequence[str] = ()) -> None:
         """Writes down an event of now."""

@@ -7,20 +7,44 @@ BUCKETS = 10_000
 """Up to 100 ms each on its own; what is later is counted, and the latest of all kept."""
 
 
+RECENT = 100
+"""Deadlines that are looked back on."""
+
+
 class Lateness:
     """Counts lateness in whole microseconds."""
 
     def __init__(self) -> None:
         self._counts = [0] * BUCKETS
+        self._recent = 0  # a bit for each of the last deadlines: missed
         self.scans = self.max_us = self.missed = 0
 
     def take(self, late_us: int, missed: int) -> None:
         """One scan: how long after its deadline it began, and how many deadlines it let pass meanwhile."""
         self.scans += 1
         self.missed += missed
+        few = min(missed, RECENT)
+        self._recent = (self._recent << few + 1 | (1 << few) - 1 << 1) & (1 << RECENT) - 1
         self.max_us = max(self.max_us, late_us)
         if (bucket := max(late_us, 0) // BUCKET_US) < BUCKETS:
             self._counts[bucket] += 1
+
+    @property
+    def recent(self) -> int:
+        """
+        How many of the last `RECENT` deadlines were missed.
+
+        >>> told = Lateness()
+        >>> for missed in (200, 0, 3, 0):
+        ...     told.take(0, missed)
+        >>> told.recent
+        96
+        >>> for _ in range(95):
+        ...     told.take(0, 0)
+        >>> told.recent
+        3
+        """
+        return self._recent.bit_count()
 
     def percentile(self, percent: float) -> int | None:
         """

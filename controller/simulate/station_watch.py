@@ -6,6 +6,7 @@ The simulated run and the live one feed it; it knows neither clock nor plant.
 
 from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
+from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from controller.alarms.metrics import Report
@@ -109,6 +110,7 @@ class StationWatch:
         simulated: Whether the plant is.
         dated: The date of a time of the run.
         end: Looks on, and knows when the run is to end.
+        known_beside: By interlock, what whoever runs the station knows of it in the scan in which it acts.
     """
 
     def __init__(
@@ -121,6 +123,7 @@ class StationWatch:
         simulated: bool,
         dated: Callable[[int], datetime],
         end: RunEnd | None = None,
+        known_beside: Mapping[str, Callable[[], tuple[str, ...]]] = MappingProxyType({}),
     ) -> None:
         self.logic, self.now_ms = logic, 0
         self._presets, self._watcher, self._dated = presets, watcher, dated
@@ -135,7 +138,7 @@ class StationWatch:
         self._wiring = Wiring(not uncommanded, presets.bypass_fitted)
         self._counters = Counters(self._wiring)
         self._level_stops = 0
-        self._hold_reason = 0
+        self._hold_reason, self._known_beside = 0, known_beside
 
     def tell(self, name: str, what: str, grounds: Sequence[str] = (), at_ms: int | None = None) -> None:
         """Writes down an event of now that no segment shows: power-up, a failure put in."""
@@ -162,7 +165,7 @@ class StationWatch:
         if scene is not None:
             answers = tuple(self._answer(scene, given) for given in commands)
             events += [self._answered(answer) for answer in answers]
-            events += [self._event(name, "raised", scene.grounds_of_interlock(name)) for name in raised]
+            events += [self._event(name, "raised", self._grounds(scene, name)) for name in raised]
             events += [self._event(name, "gone") for name in sorted(self._acting.difference(acting))]
         self._acting = frozenset(acting)
         self._tally.raised(raised)
@@ -191,10 +194,14 @@ class StationWatch:
         if step == FAULT:
             name = scene.first_out()
             followers = tuple(other for other in acting if other != name)
-            grounds = scene.grounds_of_interlock(name) if name else ()
+            grounds = self._grounds(scene, name) if name else ()
             self._trips.append(Trip(self.now_ms, name, was, grounds, followers))
         if step == LEVEL_HOLD:
             self._level_stops += scene.facts["hold_reason"] == FULL_BELOW
+
+    def _grounds(self, scene: Scene, name: str) -> tuple[str, ...]:
+        beside = self._known_beside.get(name, tuple)
+        return (*scene.grounds_of_interlock(name), *beside())
 
     def _answer(self, scene: Scene, given: Given) -> Answer:
         """A command that nothing can refuse is always heard."""
