@@ -2,6 +2,7 @@
 
 import asyncio
 import sys
+import traceback
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
 from importlib.metadata import version
@@ -133,10 +134,13 @@ async def _run(ask: Ask, folder: Path | None, say: Callable[[str], None]) -> boo
                     io.port.read()  # what passed since the plant was built is behind it
                 rig.power_up(clock.date(), changed(ask.state, presets))
                 records.presets_told(presets)
-                ended = await _driven(rig, ask, stop)
+                ended = await _driven(rig, ask, stop, say)
             finally:
                 safe = await io.shut()
-    rig.finish(ended.said)
+    try:
+        rig.finish(ended.said)
+    except Exception as mistake:  # the records up to here tell more than what would complete them
+        ended = _mistaken(mistake, say)
     lateness = rig.lateness.as_document()
     await records.close(
         rig.memory, {"ended": ended.said, "outputs_confirmed_safe": safe, "lateness": lateness}
@@ -148,13 +152,22 @@ async def _run(ask: Ask, folder: Path | None, say: Callable[[str], None]) -> boo
     return ended.good and safe and not records.problems
 
 
-async def _driven(rig: Rig, ask: Ask, stop: Stop) -> Ended:
+async def _driven(rig: Rig, ask: Ask, stop: Stop, say: Callable[[str], None]) -> Ended:
+    """However it ends, there are records to be completed and closed."""
     if ask.start and rig.io.machine:
         loop, press = asyncio.get_running_loop(), rig.io.machine.press
         loop.call_later(PRESSED_S / ask.rate, press, "start_pb", 1)
         loop.call_later(LET_GO_S / ask.rate, press, "start_pb", 0)
-    async with Ticker(SCAN_MS, rate=ask.rate) as ticker:
-        return await rig.run(ticker, ask.for_ms, stop)
+    try:
+        async with Ticker(SCAN_MS, rate=ask.rate) as ticker:
+            return await rig.run(ticker, ask.for_ms, stop)
+    except Exception as mistake:
+        return _mistaken(mistake, say)
+
+
+def _mistaken(mistake: Exception, say: Callable[[str], None]) -> Ended:
+    say("".join(traceback.format_exception(mistake)).rstrip())
+    return Ended(f"a mistake in this program: {type(mistake).__name__}: {mistake}", False)
 
 
 def _simulated(ask: Ask, clock: WallClock) -> LiveIo:

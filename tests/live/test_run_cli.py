@@ -17,6 +17,7 @@ from typer.testing import CliRunner
 from controller.cli import app
 from controller.live import run_command
 from controller.live.kept_memory import FILE, read_kept
+from controller.live.rig import Rig
 from controller.reporting.journal import read_cycles, read_events
 from controller.scan.stop import Stop
 from controller.trace.reader import Trace
@@ -114,6 +115,32 @@ def test_a_run_leaves_journal_trace_and_run_json_and_what_is_kept(tmp_path):
     again = invoke("run", MILL, "--io", "simulated", "--out", out)
     assert again.exit_code == 2
     assert "holds a run already" in again.stderr
+
+
+@pytest.mark.parametrize("where", ["scan", "finish"])
+def test_after_a_mistake_of_the_program_the_records_that_explain_it_are_there(where, tmp_path, monkeypatch):
+    right, done = getattr(Rig, where), []
+
+    def wrong(rig, *given):
+        if rig.now_ms < 50:
+            return right(rig, *given)
+        done.append(rig.scans)
+        raise KeyError(*"?")
+
+    monkeypatch.setattr(Rig, where, wrong)
+    out, state = tmp_path / "run", tmp_path / "kept"
+    said = invoke("run", MILL, "--io", "simulated", "--for", "100ms", "--out", out, "--state", state)
+    assert said.exit_code == 1
+    assert "Traceback" in said.stdout
+    ended = "a mistake in this program: KeyError: '?'"
+    assert f"ended: {ended}; outputs safe, confirmed" in said.stdout
+    assert json.loads((out / "run.json").read_text())["ended"] == ended
+    ids = [event.id for event in read_events(out)]
+    assert ids[0] == "POWER_UP"
+    if where == "scan":
+        assert ids[-1] == "CONTROLLER_ENDED"
+        assert [sum(block.scans for block in Trace(out / "trace.gz").blocks())] == done
+    assert read_kept(state, LOGIC)["rest_stored"] == 1
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
