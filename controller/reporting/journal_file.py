@@ -8,6 +8,7 @@ of the audit log.
 """
 
 import json
+import os
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
@@ -42,6 +43,9 @@ NEWEST, TOLD, TAKEN, LASTED, SIMULATED, REMOVED_UNTOLD, AUDIT = (
 )  # fmt: skip
 GUEST = "guest"
 """The reader of one start alone: the next one forgets what it was not told."""
+
+PIECE = 1_000
+"""Lines that are read at once."""
 
 
 class JournalError(Exception):
@@ -85,9 +89,12 @@ def read_events(folder: Path) -> list[EventRecord]:
 
 
 def each_line(folder: Path) -> Iterator[Line]:
-    """Every line in order, not all at once in memory. Raises as `read_cycles`."""
+    """Every line in order. Raises as `read_cycles`. Between two pieces it keeps the writer from nothing."""
     with _reading(folder) as db:
-        yield from lines_after(db, 0)
+        piece = list(lines_after(db, 0, PIECE))
+        while piece:
+            yield from piece
+            piece = list(lines_after(db, piece[-1].n, PIECE))
 
 
 def read_marks(folder: Path) -> Marks:
@@ -147,7 +154,7 @@ def _reading(folder: Path) -> Iterator[sqlite3.Connection]:
         msg = f"{path}: no such file; a run folder holds a {FILE}"
         raise JournalError(msg)
     try:
-        with closing(sqlite3.connect(path)) as db:
+        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?{_how(path)}", uri=True)) as db:
             (found,) = db.execute("PRAGMA user_version").fetchone()
             if found != FORMAT:
                 raise other_format(path, found)
@@ -155,3 +162,11 @@ def _reading(folder: Path) -> Iterator[sqlite3.Connection]:
     except sqlite3.Error as error:
         msg = f"{path}: cannot be read: {error}"
         raise JournalError(msg) from error
+
+
+def _how(path: Path) -> str:
+    """SQLite reads with a log beside the file, and only who may write the folder can make one, and remove it."""
+    if path.with_name(FILE + "-wal").exists():
+        return "mode=ro"
+    may_write = os.access(path.parent, os.W_OK, effective_ids=os.access in os.supports_effective_ids)
+    return "mode=rw" if may_write else "immutable=1"

@@ -5,11 +5,14 @@ import signal
 import sqlite3
 import subprocess
 import sys
+import tempfile
+from contextlib import contextmanager
+from pathlib import Path
 
 import pytest
 
 from controller.records import CycleRecord, EventRecord, StepTaken
-from controller.reporting.journal import FILE, Journal, JournalError, read_cycles, read_events
+from controller.reporting.journal import FILE, Journal, JournalError, each_line, read_cycles, read_events
 
 
 def cycle(number):
@@ -121,3 +124,57 @@ def test_a_journal_of_another_format_is_left_alone(tmp_path):
 def test_a_folder_without_a_journal_says_so(tmp_path):
     with pytest.raises(JournalError, match=r"journal\.sqlite: no such file"):
         read_cycles(tmp_path)
+
+
+@pytest.fixture
+def others_folder():
+    """A folder that may be read and not written; what is made in it before `as_a_guest` belongs to its owner."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder)
+        path.chmod(0o755)
+        yield path
+        path.chmod(0o755)
+
+
+@contextmanager
+def as_a_guest(folder):
+    folder.chmod(0o555)
+    root = os.geteuid() == 0
+    if root:
+        os.seteuid(65_534)
+    try:
+        with pytest.raises(OSError, match=r"Permission denied|Read-only"):
+            (folder / "new").touch()
+        yield
+    finally:
+        if root:
+            os.seteuid(0)
+
+
+def test_a_run_is_read_by_somebody_who_may_not_write_its_folder_while_it_runs_and_afterwards(others_folder):
+    run = others_folder / "run"
+    with Journal(run) as journal:
+        journal.add_cycle(cycle(1))
+        with as_a_guest(run):
+            assert read_cycles(run) == [cycle(1)]
+        run.chmod(0o755)
+        journal.add_cycle(cycle(2))
+    with as_a_guest(run):
+        assert read_cycles(run) == [cycle(1), cycle(2)]
+        assert [line.n for line in each_line(run)] == [1, 2]
+    assert read_cycles(run) == [cycle(1), cycle(2)]
+    assert [path.name for path in run.iterdir()] == [FILE]
+
+
+def test_who_reads_line_by_line_and_stops_keeps_the_file_of_a_running_controller_from_nothing(tmp_path):
+    """As `receiver history RUN --csv | less`: SQLite empties its write-ahead log while nobody is in the middle of a read."""
+    with Journal(tmp_path) as journal:
+        for number in range(1_500):
+            journal.add_events([event()._replace(at_ms=number)])
+        journal.commit()
+        lines = each_line(tmp_path)
+        first = [next(lines) for _ in range(3)]
+        journal.add_cycle(cycle(1))
+        (busy, _, _) = journal._db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+        assert busy == 0
+        assert [line.n for line in [*first, *lines]] == [*range(1, 1_502)]
