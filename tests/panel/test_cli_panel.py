@@ -239,6 +239,7 @@ class Falling(NotingRig):
 
     def jog(self, output, who="", area_clear_by=""):
         super().jog(output, who, area_clear_by)
+        assert self.asked.count("jog flap_open_cmd") < 20, "held on although it fell"
         if self.asked.count("jog flap_open_cmd") == 3:
             self.now = self.now.model_copy(update=self.falls)
 
