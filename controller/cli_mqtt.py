@@ -42,6 +42,8 @@ def watch(
         ask = _ask(station_folder(station), broker, only, lasts, as_json=as_json)
         with suppress(KeyboardInterrupt):
             asyncio.run(watching.watch(ask, typer.echo, lambda said: typer.echo(f"watch: {said}", err=True)))
+    except BrokenPipeError:  # nobody reads on
+        raise
     except (ValueError, OSError, SecretError, StationError) as no:
         typer.echo(f"watch: {no}", err=True)
         raise typer.Exit(WRONG_INPUT) from None

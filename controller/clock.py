@@ -42,6 +42,11 @@ _CLOCK = getattr(time, "CLOCK_BOOTTIME", time.CLOCK_MONOTONIC)
 """Goes on while the machine sleeps, where the system has such a clock: after that an image must look old."""
 
 
+def machine_ms() -> int:
+    """Of a clock that all programs of this machine share, and nobody can set."""
+    return int(time.clock_gettime(_CLOCK) * 1000)
+
+
 class WallClock:
     """Real time; at `rate` 10 ten seconds of the plant pass in one of the room."""
 

@@ -72,6 +72,12 @@ class EventRecord(NamedTuple):
     detail: str  # facts behind it, with values and limits; may be empty
 
 
+_UNSHOWN = r"\x00-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff"
+"""What moves the cursor of a terminal, or the letters around it, and is not seen itself."""
+PERSON = rf"^[^{_UNSHOWN}]*[^\s{_UNSHOWN}][^{_UNSHOWN}]*$"
+"""At least one letter that is seen, and none that changes what others show."""
+
+
 class Deed(NamedTuple):
     """What somebody did or asked for, and what became of it: a line of the audit log."""
 
@@ -83,6 +89,16 @@ class Deed(NamedTuple):
     parameters: Mapping[str, str | int | float | bool | None]
     result: str  # accepted, refused, done
     reasons: tuple[str, ...] = ()  # of a refusal
+
+
+def printable(text: str) -> str:
+    """
+    What may go to a terminal.
+
+    >>> printable("done\\x1b[2J")
+    'done?[2J'
+    """
+    return "".join(letter if letter.isprintable() else "?" for letter in text)
 
 
 def as_document(record: CycleRecord) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping, Sequence
 
 from controller.events import EVENTS
-from controller.records import CycleRecord, EventRecord
+from controller.records import CycleRecord, EventRecord, printable
 
 FOLD_MS = 10_000
 FOLDED = {"SCAN_OVERRUN": ("CONTROLLER_ENDED",), "IO_LOST": ("CONTROLLER_ENDED", "STEP_CHANGED")}
@@ -46,7 +46,7 @@ class Console:
     def line(self, at_ms: int, said: str) -> None:
         """Anything else."""
         marks = "".join(f"  [{mark}]" for mark in self._marks())
-        self._say(f"{at_ms / 1_000:9.2f} s  {said}{marks}")
+        self._say(printable(f"{at_ms / 1_000:9.2f} s  {said}{marks}"))
 
 
 class Folded:

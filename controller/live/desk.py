@@ -5,7 +5,7 @@ All of it acts in the next scan; what became of a command is known when that sca
 """
 
 import asyncio
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, NamedTuple, Protocol
 
 from controller.image import JOG, Inputs
@@ -42,6 +42,16 @@ class By(NamedTuple):
 
 ITSELF = By("the rig itself")
 NOT_BEGUN = "the controller has not done its first scan yet"
+LATE = "its time was over before a scan took it"
+
+
+class Asked(NamedTuple):
+    """A command that waits for a scan, and who waits for its answer."""
+
+    given: Given
+    answer: "asyncio.Future[Reasons]"
+    late: Callable[[], bool]
+    id: str
 
 
 class DeedDone(Protocol):
@@ -62,8 +72,8 @@ class Desk:
         self._machine, self._tell, self._deed = machine, tell, deed
         self._held_by = self._forced_by = ITSELF
         self._force_asked = False  # and not let go again by who asked
-        self._waiting: list[tuple[Given, asyncio.Future[Reasons]]] = []
-        self._asked: tuple[Given, asyncio.Future[Reasons]] | None = None
+        self._waiting: list[Asked] = []
+        self._asked: Asked | None = None
         self._closed = ""
         self._jog = ""  # asked for since the last scan
         self._jogged = 0
@@ -72,18 +82,21 @@ class Desk:
         self._ends: dict[str, int] = {}
 
     # ---- asked by people -------------------------------------------------------------------------------
-    async def request(self, command: str, place: str, who: str = "") -> Reasons:
+    async def request(
+        self, command: str, place: str, who: str = "", *, late: Callable[[], bool] = bool, id: str = ""
+    ) -> Reasons:
         """
         A command; returns after the scan that saw it. Empty: accepted; else why not.
 
-        Where nobody waits for the answer any more it is withdrawn, but for a stop or halt.
+        No scan sees one whose answer nobody waits for any more, or that is `late` by then, but for a stop or
+        halt. `id`: under which its sender knows it.
         """
         if self._closed:
             return (self._closed,)
         if place == REMOTE and self._pressed is None and command not in FIRST:
             return (NOT_BEGUN,)  # else it would act whenever the I/O is there
         future: asyncio.Future[Reasons] = asyncio.get_running_loop().create_future()
-        waits = (Given(command, place, who), future)
+        waits = Asked(Given(command, place, who), future, late, id)
         self._waiting.insert(0 if command in FIRST else len(self._waiting), waits)
         try:
             return await future
@@ -92,10 +105,10 @@ class Desk:
                 self._waiting.remove(waits)
             raise
 
-    def turned_away(self, command: str, by: By, why: str) -> None:
+    def turned_away(self, command: str, by: By, why: str, id: str = "") -> None:
         """A command that no scan shall see is written down as refused."""
         self._tell("COMMAND_REFUSED", f"{command} from {by.place} ({by.who})", (why,))
-        self._deed(by, command, result="refused", reasons=(why,))
+        self._deed(by, command, result="refused", reasons=(why,), **({"id": id} if id else {}))
 
     def hand_control(self, *, to_remote: bool, by: By) -> None:
         """At the machine only: from the next scan on the remote place has control, or no longer."""
@@ -140,9 +153,9 @@ class Desk:
     def close(self, why: str) -> None:
         """No scan comes any more: who waits is told why."""
         self._closed = why
-        for _, future in (*self._waiting, *([self._asked] if self._asked else [])):
-            if not future.done():
-                future.set_result((why,))
+        for asked in (*self._waiting, *([self._asked] if self._asked else [])):
+            if not asked.answer.done():
+                asked.answer.set_result((why,))
         self._waiting, self._asked = [], None
 
     @property
@@ -157,9 +170,9 @@ class Desk:
             self.fail(mode, 0.0, None, now_ms, ITSELF)
         if self.remote_control:
             inputs = inputs._replace(remote_control=True)
-        if self._waiting:
-            self._asked = self._waiting.pop(0)
-            given = self._asked[0]
+        if asked := self._next():
+            self._asked = asked
+            given = asked.given
             named: dict[str, bool] = {f"{given.command}_request": True}
             inputs = inputs._replace(request_remote=given.place == REMOTE, **named)
         if self._jog:
@@ -168,6 +181,18 @@ class Desk:
         if self.forcing.forced != self._forced:
             self._tell_forced()
         return inputs
+
+    def _next(self) -> Asked | None:
+        """The next command that is still in its time."""
+        while self._waiting:
+            asked = self._waiting.pop(0)
+            if asked.given.command in FIRST or not asked.late():
+                return asked
+            if not asked.answer.done():
+                asked.answer.set_result((LATE,))
+            given = asked.given
+            self.turned_away(given.command, By(given.place, given.who), LATE, id=asked.id)
+        return None
 
     def given(self, inputs: Inputs, jogged: int, fell: Reasons = ()) -> list[Given]:
         """The commands that this scan has seen; what it takes as held from now on, or why that fell."""
@@ -183,24 +208,21 @@ class Desk:
         pressed["stop"] = not inputs.stop_healthy
         before, self._pressed = self._pressed or pressed, pressed
         seen = [Given(command, WIRED) for command, now in pressed.items() if now and not before[command]]
-        return [*seen, *([self._asked[0]] if self._asked else [])]
+        return [*seen, *([self._asked.given] if self._asked else [])]
 
     def answered(self, answers: Sequence[Answer]) -> None:
         """What became of the commands of a scan."""
         for answer in answers:
-            by, result = (
-                By(answer.given.place, answer.given.who),
-                "accepted" if answer.accepted else "refused",
+            given, result = answer.given, "accepted" if answer.accepted else "refused"
+            asked = self._asked if self._asked and self._asked.given is given else None
+            known = {"id": asked.id} if asked and asked.id else {}
+            self._deed(
+                By(given.place, given.who), given.command, result=result, reasons=answer.reasons, **known
             )
-            self._deed(by, answer.given.command, result=result, reasons=answer.reasons)
-        if self._asked is None:
-            return
-        given, future = self._asked
-        mine = [answer for answer in answers if answer.given is given]
-        if mine:
-            self._asked = None
-            if not future.done():
-                future.set_result(mine[0].reasons)
+            if asked:
+                self._asked = None
+                if not asked.answer.done():
+                    asked.answer.set_result(answer.reasons)
 
     def _tell_forced(self) -> None:
         before, now = self._forced, dict(self.forcing.forced)

@@ -40,8 +40,8 @@ class Heard(NamedTuple):
     """It runs again: how it had ended, and how often by now."""
     lost: Callable[[int], None]
     """So many records found no room; there is room again."""
-    asked: Callable[[int, str, str, str], None]
-    """A command from elsewhere: its number for `answer`, who asks, and when it expires (ISO 8601)."""
+    asked: Callable[[int, str, str, int, str], None]
+    """A command from elsewhere: number for `answer`, who asks, its end in `machine_ms`, its id."""
 
 
 class Reporter:

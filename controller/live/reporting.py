@@ -2,20 +2,21 @@
 
 import asyncio
 from collections.abc import Callable
-from datetime import datetime
 from pathlib import Path
 from uuid import uuid4
 
-from controller.clock import Clock
-from controller.live.desk import REMOTE
+from controller.clock import machine_ms
+from controller.live.desk import NOT_BEGUN, REMOTE
 from controller.live.reporter import Heard, Reporter
 from controller.live.rig import Rig
 from controller.live.run_ask import SCAN_MS, Ask
 from controller.live.told_now import ToldNow
 from controller.records import CycleRecord
 from controller.reporter.lines import Opening
+from controller.reporting.mqtt.embedded import here
+from controller.sheets.fitted import fitted
 
-LATE = "it was over its time when the controller took it"
+NOT_ALLOWED = "services.yaml lets no commands in"
 
 
 class Reporting:
@@ -27,20 +28,26 @@ class Reporting:
         run: Where records are written.
         software: Version.
         io: What the rig runs on, in words.
-        clock: For the end of commands.
         say: Takes words for the screen.
+        at_ms: Of the clock that the end of a command is meant in.
     """
 
     def __init__(
-        self, ask: Ask, run: Path, software: str, io: str, clock: Clock, say: Callable[[str], None]
-    ) -> None:
-        receiver = ask.station.receiver
+        self, ask: Ask, run: Path, software: str, io: str, say: Callable[[str], None],
+        at_ms: Callable[[], int] = machine_ms,
+    ) -> None:  # fmt: skip
+        receiver, services = ask.station.receiver, ask.services
+        if ask.broker:
+            services = services.model_copy(update={"mqtt": here(services.mqtt, ask.folder)})
         opening = Opening(
-            str(run.resolve()), str(ask.folder.resolve()), receiver.name, str(uuid4()), software, io,
-            ask.map is None, ask.rate, receiver.presets.io_lost_ms, ask.broker,
+            run=str(run.resolve()), kept=ask.state is not None and ask.out is None,
+            station=str(ask.folder.resolve()), services=services.model_dump_json(exclude_none=True),
+            broker=ask.broker, fitted=sorted(fitted(ask.station)), name=receiver.name, boot=str(uuid4()),
+            software=software, io=io, simulated=ask.map is None, rate=ask.rate,
+            old_ms=receiver.presets.io_lost_ms,
         )  # fmt: skip
         self.reporter = Reporter(opening, Heard(say, self._restarted, self._lost, self._asked))
-        self._ask, self._clock = ask, clock
+        self._ask, self._at_ms, self._mqtt = ask, at_ms, services.publishing
         self._rig: Rig | None = None
         self._now: ToldNow | None = None
         self._doing: set[asyncio.Task[None]] = set()
@@ -74,14 +81,19 @@ class Reporting:
         if self._rig:
             self._rig.tell("RECORDS_LOST", f"{count} records")
 
-    def _asked(self, number: int, command: str, who: str, expires: str) -> None:
-        doing = asyncio.get_running_loop().create_task(self._do(number, command, who, expires))
+    def _asked(self, number: int, command: str, who: str, end_ms: int, id: str) -> None:
+        doing = asyncio.get_running_loop().create_task(self._do(number, command, who, end_ms, id))
         self._doing.add(doing)
         doing.add_done_callback(self._doing.discard)
 
-    async def _do(self, number: int, command: str, who: str, expires: str) -> None:
-        if self._rig is None or self._clock.date() > datetime.fromisoformat(expires):
-            reasons: tuple[str, ...] = (LATE,)
+    async def _do(self, number: int, command: str, who: str, end_ms: int, id: str) -> None:
+        reasons: tuple[str, ...]
+        if self._mqtt is None or self._mqtt.commands != "allowed":
+            reasons = (NOT_ALLOWED,)
+        elif self._rig is None:
+            reasons = (NOT_BEGUN,)
         else:
-            reasons = await self._rig.desk.request(command, REMOTE, who)
+            reasons = await self._rig.desk.request(
+                command, REMOTE, who, late=lambda: self._at_ms() > end_ms, id=id
+            )
         self.reporter.answer(number, reasons)

@@ -89,7 +89,7 @@ async def _run(ask: Ask, folder: Path | None, say: Callable[[str], None]) -> boo
         logic, ask.station.receiver, ask.folder,
         software=software, scan_ms=SCAN_MS, seed=None if io.real else SEED,
     )  # fmt: skip
-    reporting = Reporting(ask, folder, software, io.said, clock, say) if folder else None
+    reporting = Reporting(ask, folder, software, io.said, say) if folder else None
     document = _document(ask, io, clock, software)
     reporter = reporting.reporter if reporting else None
     records = RunRecords(logic, header, ask.out, ask.state, document, reporter, say)

@@ -11,6 +11,7 @@ from pydantic_core import from_json
 
 from controller.panel.rig import COMMANDS, PointNow, Reasons, Status
 from controller.problems import did_you_mean
+from controller.records import PERSON
 from controller.station_file import StrictModel
 
 LINE_BYTES = 64 * 1024
@@ -20,7 +21,7 @@ MOST_KEYS = 8
 """More than any request has: a line full of keys costs no time to say so."""
 
 Name = Annotated[str, Field(min_length=1, max_length=60)]
-Person = Annotated[str, Field(min_length=2, max_length=60)]
+Person = Annotated[str, Field(min_length=2, max_length=60, pattern=PERSON)]
 
 
 class Done(StrictModel):

@@ -7,7 +7,7 @@ from os.path import relpath
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
-from controller.clock import Clock
+from controller.clock import Clock, machine_ms
 from controller.records import Deed
 from controller.reporter.lines import Opening
 from controller.reporter.station import StationTold
@@ -45,23 +45,27 @@ class Asked:
 
     def __init__(self, send: Callable[..., None]) -> None:
         self._send = send
-        self._number = 0
+        self._number = machine_ms()  # over all that a reporter before this one has asked
         self._waiting: dict[int, asyncio.Future[tuple[str, ...]]] = {}
         self._closed = ""
 
-    async def ask(self, asked: "CommandAsked") -> tuple[str, ...]:
-        """Gives it to the rig, which does it before it expires or not at all. Empty: accepted."""
+    async def ask(self, asked: "CommandAsked", left_ms: int) -> tuple[str, ...]:
+        """Gives it to the rig, which does it within so long, or only if it stops. Empty: accepted."""
         if self._closed:
             return (self._closed,)
-        self._number += 1
+        self._number = number = self._number + 1
         answer: asyncio.Future[tuple[str, ...]] = asyncio.get_running_loop().create_future()
-        self._waiting[self._number] = answer
-        self._send("ask", self._number, asked.command, asked.operator, asked.expires_at)
-        return await answer
+        self._waiting[number] = answer
+        end_ms = machine_ms() + left_ms
+        self._send("ask", number, asked.command, asked.operator, end_ms, asked.id)
+        try:
+            return await answer
+        finally:
+            self._waiting.pop(number, None)
 
     def answered(self, number: int, reasons: Sequence[str]) -> None:
         """The rig says what became of it."""
-        answer = self._waiting.pop(number, None)
+        answer = self._waiting.get(number)
         if answer and not answer.done():
             answer.set_result(tuple(reasons))
 

@@ -5,11 +5,11 @@ What it says is judged elsewhere: whether it was retained, is over its time, cam
 station takes commands from there at all.
 """
 
+import json
 import re
 from typing import Any, NamedTuple
 
 from pydantic import ValidationError
-from pydantic_core import from_json
 
 from controller.reporting.message_models import COMMAND_ID, COMMANDS, CommandAsked
 
@@ -33,14 +33,23 @@ def read_command(payload: bytes) -> CommandAsked | Unreadable:
     """
     if len(payload) > PAYLOAD_BYTES:
         return Unreadable(f"has {len(payload):,} bytes, at most {PAYLOAD_BYTES:,} are read")
+    twice: list[bool] = []
+
+    def once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+        found = dict(pairs)
+        twice.append(len(found) < len(pairs))
+        return found
+
     try:
-        document: Any = from_json(payload, allow_inf_nan=False)
-    except ValueError:
+        document: Any = json.loads(payload.decode(), object_pairs_hook=once)
+    except (ValueError, RecursionError):
         return Unreadable("is not JSON")
     if not isinstance(document, dict):
         return Unreadable("is not a JSON object")
+    if any(twice):  # readers do not agree on which of them counts (RFC 8259 section 4)
+        return Unreadable("a key stands there twice", _id(document))
     try:
-        return CommandAsked.model_validate_json(payload)
+        return CommandAsked.model_validate(document)
     except ValidationError as error:
         return Unreadable(_first(error), _id(document))
 

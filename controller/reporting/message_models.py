@@ -4,10 +4,12 @@ The schema of each message: what a subscriber may rely on. Nothing beside it, no
 A change that a subscriber could notice is a new number behind the slash: `receiver.state/2`.
 """
 
+from datetime import datetime
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import AfterValidator, Field
 
+from controller.records import PERSON
 from controller.reporting.station_now import Kind, Order, Signal, State
 from controller.station_file import StrictModel
 
@@ -20,10 +22,19 @@ COMMANDS = ("start", "stop", "halt", "reset", "acknowledge", "clean", "empty")
 LONGEST = 400
 """Characters of what is said of the connection."""
 
+def _dated(stamp: str) -> str:
+    datetime.fromisoformat(stamp)  # the 30th of February has the form of a date
+    return stamp
+
+
 Count = Annotated[int, Field(ge=0, le=MOST)]
 Utc = Annotated[
     str,
-    Field(pattern=r"^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z$", description="RFC 3339, always UTC"),
+    Field(
+        pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}\.[0-9]{3}Z$",
+        description="RFC 3339, always UTC", json_schema_extra={"format": "date-time"},
+    ),
+    AfterValidator(_dated),
 ]
 Boot = Annotated[
     str,
@@ -31,7 +42,7 @@ Boot = Annotated[
 ]
 COMMAND_ID = r"^[A-Za-z0-9_.:-]{8,64}$"
 CommandId = Annotated[str, Field(pattern=COMMAND_ID)]
-Person = Annotated[str, Field(min_length=2, max_length=60)]
+Person = Annotated[str, Field(min_length=2, max_length=60, pattern=PERSON)]
 Pascals = Annotated[int | None, Field(description="Pa; null where it could not be known")]
 
 
@@ -43,7 +54,8 @@ class Told(StrictModel):
     mono_ms: Count = Field(description="ms since power-up, whatever was done to the clock")
     boot: Boot
     seq: Count = Field(
-        description="the same kind, boot and number is the same message; events and cycles share one count"
+        description="the same kind, boot and number is the same message; events and cycles share one count; "
+        "a status offline that the broker tells bears a number from when it was left there"
     )
     station: str = Field(min_length=1, max_length=80)
     simulated: bool = Field(description="no machine stands behind this; false: perhaps one does")
@@ -209,7 +221,7 @@ class CommandAsked(StrictModel):
     schema_id: Literal["receiver.command/1"] = Field(alias="schema")
     id: CommandId = Field(description="new for each command: the same id again does nothing")
     command: Literal["start", "stop", "halt", "reset", "acknowledge", "clean", "empty"]
-    operator: Person = Field(description="who asks")
+    operator: Person = Field(description="who asks; written down as it comes, proved by nothing")
     issued_at: Utc
     expires_at: Utc = Field(description="not done after this")
 

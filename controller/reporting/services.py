@@ -73,6 +73,10 @@ class Mqtt(StrictModel):
     commands: Literal["refused", "allowed"] = Field(
         default="refused", description="whether commands are taken from the broker"
     )
+    answer_prefix: str = Field(
+        default="", max_length=100, pattern=r"^[^+#$\x00-\x1f]*$",
+        description="topics that answers go to besides, where their sender asks for it (5.0); left out: none",
+    )  # fmt: skip
 
     @property
     def encryption(self) -> Tls | None:

@@ -5,15 +5,17 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from live.rigs import DATE, MILL, Driven
+from live.rigs import DATE, MILL, PRESETS, Driven
 from reporter.rig_end import opening
 
 from controller.clock import SteppedClock
-from controller.live.reporting import LATE, Reporting
+from controller.live.desk import LATE, NOT_BEGUN, By
+from controller.live.reporting import NOT_ALLOWED, Reporting
 from controller.live.run_ask import read_ask
 from controller.live.told_now import ToldNow
 from controller.reporter.lines import line, read
 from controller.reporter.station import StationTold
+from controller.reporting.services import Mqtt, Services
 from controller.sequence.steps import Step
 
 BROKER = {"lasts": None, "out": None, "state": None, "io": "simulated", "connect": None, "rate": 1.0}
@@ -109,51 +111,115 @@ def test_the_date_goes_on_between_the_lines_with_the_rigs_own(told):
 
 
 # ---- commands ------------------------------------------------------------------------------------------
-class Asked:
-    """A rig that is asked over the channel; scans come between."""
+ALLOWED = Services(mqtt=Mqtt(site="mill", unit="R-101", client_id="R101", commands="allowed"))
 
-    def __init__(self, tmp_path):
-        self.clock, self.driven, self.answers = SteppedClock(DATE), Driven(), []
+
+class Asked:
+    """A rig that is asked over the channel; scans come between. `ends_ms` counts from now."""
+
+    def __init__(self, tmp_path, services=ALLOWED, presets=PRESETS):
+        self.clock, self.driven, self.answers = SteppedClock(DATE), Driven(presets=presets), []
         ask = read_ask(MILL, fifo=False, start=False, broker="embedded", **BROKER)
-        self.reporting = Reporting(ask, tmp_path, "0", "simulated", self.clock, print)
+        ask = ask._replace(services=services)
+        self.reporting = Reporting(ask, tmp_path, "0", "simulated", print, self.clock.now_ms)
         self.reporting.attach(self.driven.rig)
         self.reporting.reporter.answer = lambda number, reasons: self.answers.append((number, reasons))
 
-    async def ask(self, command, expires_s, number=1):
-        expires = (DATE + timedelta(seconds=expires_s)).isoformat().replace("+00:00", "Z")
-        self.reporting._asked(number, command, "Ada Öz", expires)
+    def deeds(self, command):
+        return [deed for deed in self.driven.deeds if deed.command == command]
+
+    def hold_up(self, for_ms):
+        """No scan comes."""
+        self.clock.sleep_until(self.clock.now_ms() + for_ms)
+
+    async def given(self, command, ends_ms, number=1):
+        self.reporting._asked(number, command, "Ada Öz", self.clock.now_ms() + ends_ms, f"desk-{number:04}")
+        await asyncio.sleep(0)
+
+    async def ask(self, command, ends_ms, number=1):
+        await self.given(command, ends_ms, number)
+        await self.scans()
+
+    async def scans(self):
         for _ in range(3):
-            await asyncio.sleep(0)
             self.driven.scan()
+            await asyncio.sleep(0)
         await asyncio.sleep(0)
 
 
-async def test_a_command_from_elsewhere_acts_as_remote_and_its_answer_goes_back(tmp_path):
-    asked = Asked(tmp_path)
-    asked.driven.run(500)
-    await asked.ask("acknowledge", 10)
+@pytest.fixture
+def asked(tmp_path):
+    made = Asked(tmp_path)
+    made.driven.run(500)
+    return made
+
+
+async def test_a_command_from_elsewhere_acts_as_remote_and_its_answer_goes_back(asked):
+    await asked.ask("acknowledge", 10_000)
     assert asked.answers == [(1, ())]
-    (deed,) = [deed for deed in asked.driven.deeds if deed.command == "acknowledge"]
+    (deed,) = asked.deeds("acknowledge")
     assert (deed.place, deed.who, deed.result) == ("remote", "Ada Öz", "accepted")
+    assert deed.parameters == {"id": "desk-0001"}
 
 
-async def test_a_start_from_elsewhere_is_refused_where_the_station_does_not_allow_it(tmp_path):
-    asked = Asked(tmp_path)
-    asked.driven.run(500)
-    await asked.ask("start", 10)
+async def test_a_start_from_elsewhere_is_refused_where_the_station_does_not_allow_it(asked):
+    await asked.ask("start", 10_000)
     ((number, reasons),) = asked.answers
     assert number == 1
     assert reasons
     assert Step(asked.driven.rig.memory.step) == Step.REST
+    (deed,) = asked.deeds("start")
+    assert (deed.result, deed.parameters) == ("refused", {"id": "desk-0001"})
 
 
-async def test_a_command_that_is_over_its_time_when_it_comes_does_nothing(tmp_path):
-    asked = Asked(tmp_path)
-    asked.clock.sleep_until(10_001)
+@pytest.mark.parametrize("held_up_ms", [0, 5_001])
+async def test_a_start_that_is_over_its_time_when_a_scan_takes_it_starts_nothing(tmp_path, held_up_ms):
+    """Allowed, with control handed over: without the delay it starts."""
+    asked = Asked(tmp_path, presets=PRESETS._replace(remote_start_allowed=True))
+    asked.driven.rig.desk.hand_control(to_remote=True, by=By("the panel socket"))
+    asked.driven.run(1_000)
+    await asked.given("start", 5_000)
+    asked.hold_up(held_up_ms)
+    await asked.scans()
+    assert asked.answers == [(1, (LATE,) if held_up_ms else ())]
+    assert (Step(asked.driven.rig.memory.step) == Step.REST) == bool(held_up_ms)
+    assert [deed.result for deed in asked.deeds("start")] == ["refused" if held_up_ms else "accepted"]
+
+
+@pytest.mark.parametrize(("command", "acts"), [("acknowledge", False), ("stop", True), ("halt", True)])
+async def test_what_comes_too_late_does_nothing_unless_it_stops(asked, command, acts):
+    asked.hold_up(20_000)
+    await asked.ask(command, -1)
+    assert asked.answers == [(1, () if acts else (LATE,))]
+    assert [deed.result for deed in asked.deeds(command)] == ["accepted" if acts else "refused"]
+
+
+async def test_what_is_late_takes_no_scan_from_the_command_behind_it(asked):
+    await asked.given("acknowledge", 10, number=1)
+    await asked.given("acknowledge", 5_000, number=2)
+    asked.hold_up(11)
+    asked.driven.scan()
+    await asyncio.sleep(0)
+    await asyncio.sleep(0)
+    assert dict(asked.answers) == {1: (LATE,), 2: ()}
+
+
+@pytest.mark.parametrize(
+    "services", [Services(), Services(mqtt=ALLOWED.mqtt.model_copy(update={"commands": "refused"}))]
+)
+async def test_the_rig_itself_looks_whether_commands_are_let_in(tmp_path, services):
+    asked = Asked(tmp_path, services)
     asked.driven.run(500)
-    await asked.ask("acknowledge", 10)
-    assert asked.answers == [(1, (LATE,))]
-    assert not [deed for deed in asked.driven.deeds if deed.command == "acknowledge"]
+    await asked.ask("acknowledge", 10_000)
+    assert asked.answers == [(1, (NOT_ALLOWED,))]
+    assert not asked.deeds("acknowledge")
+
+
+async def test_before_there_is_a_rig_it_is_said_that_none_scans_and_not_that_it_is_late(tmp_path):
+    asked = Asked(tmp_path)
+    asked.reporting._rig = None
+    await asked.ask("acknowledge", 10_000)
+    assert asked.answers == [(1, (NOT_BEGUN,))]
 
 
 async def test_a_restart_and_lost_records_are_events(tmp_path):

@@ -4,7 +4,7 @@ import json
 
 import jsonschema
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from reporting.test_messages import validator
 
@@ -58,7 +58,8 @@ def test_what_is_wrong_is_said_and_the_schema_refuses_it_too(change, why):
         (b"", "is not JSON"),
         (b"start", "is not JSON"),
         (b"\xff\xfe", "is not JSON"),
-        (b"NaN", "is not JSON"),
+        (b"NaN", "is not a JSON object"),
+        (payload().decode().encode("utf-16"), "is not JSON"),
         (b"[1]", "is not a JSON object"),
         (b"[" * 4_000, "is not JSON"),
         (b"{}", "schema: is missing"),
@@ -70,6 +71,26 @@ def test_what_is_wrong_is_said_and_the_schema_refuses_it_too(change, why):
 )
 def test_what_is_no_command_says_why(sent, why):
     assert read_command(sent) == Unreadable(why)
+
+
+@pytest.mark.parametrize("twice", ["command", "id", "operator", "expires_at"])
+def test_a_key_that_stands_there_twice_is_refused_as_readers_differ_on_which_counts(twice):
+    """RFC 8259 section 4. A start that was logged as a stop on its way here must not act as one."""
+    sent = payload()[:-1] + f', "{twice}": "{ASKED[twice]}"}}'.encode()
+    assert read_command(sent) == Unreadable("a key stands there twice", ASKED["id"])
+
+
+@pytest.mark.parametrize("name", ["\x1b[2J\nX", "   ", "\u202egro", "a\u200bb", "a\x85b", "\ud800x"])
+def test_a_name_that_shows_nothing_or_changes_what_others_show_is_refused(name):
+    read = read_command(payload(operator=name))
+    assert isinstance(read, Unreadable)
+    assert read.why.startswith("operator: ")
+
+
+@pytest.mark.parametrize("name", ["M. Roth", "Ada Öz", "李 小龍", "O'Neill-Łuk"])
+def test_names_of_people_are_taken(name):
+    assert read_command(payload(operator=name)).operator == name
+    validator("command").validate({**ASKED, "operator": name})
 
 
 def test_the_longest_that_is_read_is_bounded():
@@ -96,5 +117,6 @@ def test_nothing_that_is_sent_raises(sent):
 @settings(max_examples=200, deadline=None)
 def test_reader_and_schema_agree(change):
     document = {**ASKED, **change}
+    assume(not any(str(value).endswith("\n") for value in change.values()))  # "$" of Python, not of ECMA 262
     read = read_command(json.dumps(document).encode())
     assert isinstance(read, CommandAsked) == validator("command").is_valid(document)

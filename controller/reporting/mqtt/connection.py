@@ -21,6 +21,7 @@ import aiomqtt
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
+from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from controller.reporting.messages import CONTENT_TYPE, Message
 from controller.reporting.mqtt.reasons import NotTakenError
@@ -84,19 +85,40 @@ class Connection(aiomqtt.Client):
             self.cut()
             raise
 
-    async def tell(self, messages: Sequence[Message]) -> None:
+    async def hear(self, topic: str, *, as_published: bool = False) -> None:
         """
-        Publishes in order, and returns when the broker has acknowledged all of it.
+        From now on what is published there is among the messages.
+
+        `as_published` (5.0): with the retain flag of its sender; else only what was kept from before has it.
+
+        Raises:
+            aiomqtt.MqttError: The connection is lost, or the broker is silent.
+            NotTakenError: The broker does not let it.
+        """
+        how: dict[str, Any] = {"qos": 1}
+        if self.is_v5:
+            how = {"options": SubscribeOptions(qos=1, retainAsPublished=as_published)}
+        for code in await self.subscribe(topic, **how):
+            if isinstance(code, ReasonCode) and code.is_failure:
+                raise NotTakenError(code)
+
+    async def tell(self, messages: Sequence[Message], **properties: Any) -> None:
+        """
+        Publishes all of it in order, and returns when the broker has acknowledged it. Properties: `tell_one`.
 
         Raises:
             aiomqtt.MqttError: The connection is lost, or the broker is silent.
             NotTakenError: The broker does not take one of them.
         """
+        refused: NotTakenError | None = None
         for first in range(0, len(messages), IN_FLIGHT):
-            batch = messages[first : first + IN_FLIGHT]
-            ends = await asyncio.gather(*map(self.tell_one, batch), return_exceptions=True)
-            for wrong in filter(None, ends):
-                raise wrong
+            batch = [self.tell_one(message, **properties) for message in messages[first : first + IN_FLIGHT]]
+            for wrong in filter(None, await asyncio.gather(*batch, return_exceptions=True)):
+                if not isinstance(wrong, NotTakenError):
+                    raise wrong
+                refused = wrong
+        if refused:
+            raise refused
 
     async def tell_one(self, message: Message, **properties: Any) -> None:
         """One message. Raises as `tell`. Properties are those of 5.0, and left out under 3.1.1."""

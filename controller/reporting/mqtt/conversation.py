@@ -6,18 +6,19 @@ broker is away, frozen or slow.
 """
 
 import asyncio
-import json
 from collections.abc import Collection, Sequence
 from contextlib import suppress
+
+from pydantic_core import from_json
 
 from controller.reporting import messages
 from controller.reporting.journal import JournalError
 from controller.reporting.messages import Message, Topics
 from controller.reporting.mqtt.about import About, Heads
-from controller.reporting.mqtt.connection import Connection
+from controller.reporting.mqtt.connection import LARGEST_BYTES, Connection
 from controller.reporting.mqtt.lines import Lines, Outbox
 from controller.reporting.mqtt.reasons import NotTakenError
-from controller.reporting.mqtt.remote import Remote, Waiting
+from controller.reporting.mqtt.remote import Remote
 from controller.reporting.mqtt.tags import Tags
 from controller.reporting.services import Mqtt
 from controller.reporting.station_now import LinkNow, Reading, StationNow
@@ -27,7 +28,7 @@ STATUS_S = 10.0
 AGAIN_S = 1.0
 """Somebody else's word on our status is put right so often."""
 REFUSED_AGAIN_S = 10.0
-"""Lines that the broker does not take are tried so often."""
+"""What the broker does not take is tried so often; all else is told meanwhile."""
 MARK_S = 1.0
 """What was told goes to the disk so often: a mark that is lost is only told again."""
 STALE_S = 60
@@ -35,6 +36,8 @@ STALE_S = 60
 CANCEL_AGAIN_S = 0.1
 NEVER = float("inf")
 LOST = "the connection was lost"
+SILENT = "the controller is silent"
+LINES = "lines of the journal"
 
 
 class Conversation:
@@ -50,22 +53,26 @@ class Conversation:
         self.born_s = NEVER
         """Since when it is talked; NEVER: it is not."""
         self.lasted_s = 0.0
-        """How long the last talk was."""
+        """How long the last attempt's talk was."""
         self._mqtt, self._about = mqtt, about
         self._topics, self._heads = Topics(mqtt.site, mqtt.unit), Heads(about)
         self._lines = Lines(self._topics, about, journal)
         self._tags = Tags(mqtt.tag_floor_ms / 1_000)
         self._state: tuple[StationNow, Sequence[Reading], tuple[str, int]] | None = None
-        self._state_told = False
+        self._state_told = self._alarms_told = False
         self._link_told: LinkNow | None = None
-        self._another = self._refused = ""
-        self._lines_due_s = 0.0
+        self._another = self._deaf = ""
+        self._silent = False
+        self._telling = ""  # what is on its way
+        self._refused: dict[str, tuple[str, float]] = {}  # why it was not taken, and when it is tried again
         self._status_told_s = 0.0
         self._status_due_s = self._mark_due_s = NEVER
         self._farewell, self._until_s = "", NEVER
 
-    def now(self, now: StationNow, readings: Sequence[Reading]) -> None:
-        """Where the station stands, and all its wired points."""
+    def now(self, now: StationNow, readings: Sequence[Reading], *, silent: bool = False) -> None:
+        """Where the station stands, and all its wired points; or stood, where its controller is silent."""
+        if silent != self._silent:
+            self._silent, self._status_due_s = silent, now_s()
         when = self._about.when()
         if self._state is None or _stands(now, readings) != _stands(*self._state[:2]):
             self._state, self._state_told = (now, tuple(readings), when), False
@@ -81,7 +88,9 @@ class Conversation:
     @property
     def link(self) -> LinkNow:
         """What this side says of itself."""
-        said = "; ".join(filter(None, (self.said, self._refused, self._another, self._lines.wrong)))
+        refused = (f"{what}: not taken: {no}" for what, (no, _) in self._refused.items())
+        said = SILENT if self._silent else self.said
+        said = "; ".join(filter(None, (said, *refused, self._deaf, self._another, self._lines.wrong)))
         return LinkNow(
             self.born_s < NEVER, said, self._about.software, self._about.io, self._mqtt.commands,
             self._lines.waiting, self._tags.dropped,
@@ -93,7 +102,6 @@ class Conversation:
 
     async def talk(self, connection: Connection) -> None:
         """Until the end that `end` asked for. Raises as `Connection.tell`."""
-        self.lasted_s = 0.0
         telling, listening = (asyncio.create_task(work(connection)) for work in (self._tell, self._listen))
         both = (telling, listening)
         try:
@@ -104,18 +112,18 @@ class Conversation:
         finally:
             await stopped(both)
             if connection.refusal:  # some brokers hang up on who may not do that, and this would not be seen
-                self._wait_with_lines(NotTakenError(connection.refusal))
+                self._not_taken(NotTakenError(connection.refusal))
             self.lasted_s, self.born_s = max(now_s() - self.born_s, 0.0), NEVER
 
     # ---- told ------------------------------------------------------------------------------------------
     async def _birth(self, connection: Connection) -> None:
         is_news = not self.said.startswith(("connected", "not connected"))
         self.said = f"connected; before that: {self.said}" if is_news else "connected"
-        self.born_s, self._state_told = now_s(), False
+        self.born_s = now_s()
         self._tags.again()
         await self._tell_status(connection)
+        self._state_told = self._alarms_told = False
         await self._tell_state(connection)
-        await connection.tell(self._lines.alarms())
 
     async def _tell(self, connection: Connection) -> None:
         await self._subscribe(connection)
@@ -134,55 +142,62 @@ class Conversation:
 
     async def _tell_lines(self, connection: Connection) -> bool:
         """The next lines of the journal; whether any were told."""
-        if now_s() < self._lines_due_s:
-            return False
-        self._lines_due_s = 0.0  # what was refused may have been removed from the journal since
         try:
             lines = self._lines.next()
-            if not lines:
-                return False
-            await connection.tell([message for line in lines for message in line.messages])
         except JournalError as error:  # the next commit wakes us
-            self._refused = str(error)
+            self._refused[LINES] = str(error), now_s()
             return False
-        except NotTakenError as no:
-            self._wait_with_lines(no)
-            connection.refusal = None
+        if not lines:  # what was refused may have been removed from the journal since
+            self._refused.pop(LINES, None)
             return False
-        self._refused = ""
+        told = [message for line in lines for message in line.messages]
+        if not await self._is_taken(connection, LINES, told):
+            return False
         self._lines.told()
         self._mark_due_s = min(self._mark_due_s, now_s() + MARK_S)
         return True
 
-    def _wait_with_lines(self, no: NotTakenError) -> None:
-        """All else is told meanwhile."""
-        self._refused, self._lines_due_s = f"lines of the journal wait: {no}", now_s() + REFUSED_AGAIN_S
+    async def _is_taken(
+        self, connection: Connection, what: str, told: Sequence[Message], **properties: object
+    ) -> bool:
+        """Tells it; what the broker does not take waits, and holds nothing else up."""
+        if now_s() < self._refused.get(what, ("", 0.0))[1]:
+            return False
+        self._telling = what
+        try:
+            await connection.tell(told, **properties)
+        except NotTakenError as no:
+            connection.refusal = None
+            self._not_taken(no)
+            return False
+        self._refused.pop(what, None)
+        return True
+
+    def _not_taken(self, no: NotTakenError) -> None:
+        self._refused[self._telling] = str(no), now_s() + REFUSED_AGAIN_S
         self._status_due_s = now_s()
 
     async def _tell_answers(self, connection: Connection) -> None:
         while self.remote and self.remote.answers:
             waiting = self.remote.answers.popleft()  # one that is lost is asked for by the same command again
             message = messages.answer(self._topics, self._heads.head("answer"), waiting.answer)
-            try:
-                await connection.tell([message])
-                await self._tell_sender(connection, waiting, message)
-            except NotTakenError:  # no reason to be silent on all else
-                connection.refusal = None
-
-    async def _tell_sender(self, connection: Connection, waiting: Waiting, message: Message) -> None:
-        """The same where the sender wants it."""
-        if waiting.topic and connection.is_v5:
-            await connection.tell_one(
-                message._replace(topic=waiting.topic),
-                CorrelationData=waiting.correlation, MessageExpiryInterval=STALE_S,
-            )  # fmt: skip
+            await self._is_taken(connection, "answers", [message])
+            if waiting.topic and connection.is_v5:
+                there = [message._replace(topic=waiting.topic)]
+                await self._is_taken(
+                    connection, "answers where their sender wants them", there,
+                    CorrelationData=waiting.correlation, MessageExpiryInterval=STALE_S,
+                )  # fmt: skip
 
     async def _tell_state(self, connection: Connection) -> None:
         if self._state and not self._state_told:
-            self._state_told = True
+            self._state_told = True  # a newer one may come meanwhile
             now, readings, when = self._state
-            head = self._heads.head("state", when)
-            await connection.tell([messages.state(self._topics, head, now, readings)])
+            state = messages.state(self._topics, self._heads.head("state", when), now, readings)
+            if not await self._is_taken(connection, "the state", [state]):
+                self._state_told = False
+        if not self._alarms_told:
+            self._alarms_told = await self._is_taken(connection, "alarms", self._lines.alarms())
 
     async def _tell_tags(self, connection: Connection) -> None:
         for seen in self._tags.take(now_s()):
@@ -193,17 +208,20 @@ class Conversation:
         self._status_told_s = now_s()
         self._status_due_s = self._status_told_s + STATUS_S
         self._link_told = self.link
-        await connection.tell([self._status(online=True)])
+        await self._is_taken(connection, "the status", [self._status(online=not self._silent)])
 
     def _next_s(self) -> float:
-        refused_s = self._lines_due_s or NEVER
-        return min(self._tags.next_s(), self._status_due_s, self._mark_due_s, self._until_s, refused_s)
+        again_s = (at_s for _, at_s in self._refused.values() if at_s > now_s())
+        return min(self._tags.next_s(), self._status_due_s, self._mark_due_s, self._until_s, *again_s)
 
     async def _look_after(self, connection: Connection) -> None:
         """What has to be done now and then."""
         if now_s() >= self._mark_due_s:
             self._mark()
         if now_s() >= self._status_due_s:
+            if self._link_told is None:  # somebody else spoke for us, perhaps on more than the status
+                self._state_told = self._alarms_told = False
+                self.wake.set()
             if self.link != self._link_told:
                 await self._tell_status(connection)
             self._status_due_s = now_s() + STATUS_S
@@ -221,9 +239,12 @@ class Conversation:
     # ---- heard -----------------------------------------------------------------------------------------
     async def _subscribe(self, connection: Connection) -> None:
         """Before the birth, so that nothing is missed after it."""
-        topics = [self._topics.of("status"), *([self._topics.of("command")] if self.remote else [])]
-        for topic in topics:
-            await connection.subscribe(topic, qos=1)
+        self._deaf = ""
+        for kind in ("status", "command") if self.remote else ("status",):
+            try:
+                await connection.hear(self._topics.of(kind), as_published=kind == "command")
+            except NotTakenError as no:
+                self._deaf = f"{self._topics.of(kind)} is not heard: {no}"
 
     async def _listen(self, connection: Connection) -> None:
         async for message in connection.messages:
@@ -241,13 +262,14 @@ class Conversation:
         its will, and everybody would take the one that runs for gone.
         """
         try:
-            found = json.loads(payload)
+            found = from_json(payload[:LARGEST_BYTES])
             boot, online = found["boot"], found["online"]
         except (ValueError, TypeError, KeyError):
             boot, online = "", False
         if online is True and boot != self._about.boot:
             self._another = "another receiver publishes under the same site and unit"
-        elif online is not True:
+        elif online is not True and not self._silent:
+            self._another = ""
             self._link_told = None
             self._status_due_s = max(now_s(), self._status_told_s + AGAIN_S)
             self.wake.set()

@@ -1,8 +1,8 @@
 """
 A broker in this process, for who has none: on this machine alone, MQTT 3.1.1, nothing kept when it ends.
 
-It asks nobody who he is. So whoever has an account on this machine can listen, and can send commands where
-services.yaml lets them in.
+It asks nobody who he is. So whoever has an account on this machine can listen. Commands are taken only where
+services.yaml lets them in and names no protection for them that this broker has not.
 """
 
 import logging
@@ -31,6 +31,8 @@ def here(mqtt: Mqtt | None, folder: Path) -> Mqtt:
     ('127.0.0.1', 1883, 'buckwheat_mill', 'refused')
     """
     unit = re.sub("[^A-Za-z0-9]", "_", folder.resolve().name)[:32]
+    if mqtt and (mqtt.user or mqtt.encryption or not mqtt.is_here):
+        mqtt = mqtt.model_copy(update={"commands": "refused"})
     mqtt = mqtt or Mqtt(site="here", unit=unit.lstrip("_") or "R", client_id="vacuum-receiver")
     asks_nobody = {"user": "", "password_env": "", "password_file": "", "tls": None}
     return mqtt.model_copy(update={"publish": True, "host": HOST, "protocol": "3.1.1", **asks_nobody})

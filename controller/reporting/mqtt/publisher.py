@@ -41,7 +41,7 @@ class Publisher:
     """
     One receiver at one broker. `run` in a task; all else at any time, on the same event loop.
 
-    The journal is used on that loop too, and was opened with `lines.READER` among its readers.
+    The journal is used on that loop too, and was opened with `About.reader` among its readers.
     """
 
     def __init__(
@@ -72,13 +72,17 @@ class Publisher:
         self._mqtt, self._folder, self._backoff = mqtt, folder, backoff
         self._conversation = Conversation(mqtt, about, journal)
         if mqtt.commands == "allowed":
-            self._conversation.remote = Remote(about.when, ask, deed, self.wrote)
+            self._conversation.remote = Remote(about.when, mqtt.answer_prefix, ask, deed, self.wrote)
         self._connection: Connection | None = None
         self._leaving, self._ended = asyncio.Event(), asyncio.Event()
 
-    def now(self, now: StationNow, readings: Sequence[Reading]) -> None:
-        """Where the station stands, and all its wired points; as often as there is something new."""
-        self._conversation.now(now, readings)
+    def now(self, now: StationNow, readings: Sequence[Reading], *, silent: bool = False) -> None:
+        """
+        Where the station stands, and all its wired points; as often as there is something new.
+
+        `silent`: nothing has come from its controller for some time, so it is told as offline.
+        """
+        self._conversation.now(now, readings, silent=silent)
 
     def wrote(self) -> None:
         """The journal has new lines on the disk."""
@@ -117,6 +121,7 @@ class Publisher:
 
     async def _attempt(self) -> None:
         """One connection, from its beginning to its end."""
+        self._conversation.lasted_s = 0.0
         secret = password(self._mqtt, self._folder, os.environ)
         self._connection = connection = Connection(
             self._mqtt, self._folder, secret, client_id=self._mqtt.client_id, will=self._conversation.will()

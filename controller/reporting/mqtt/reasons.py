@@ -9,7 +9,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from controller.reporting.services import Mqtt
 
-LOST, TAKEN_OVER = 0x80, 0x8E
+LOST = 0x80
 
 WORDS = {
     LOST: "the connection was lost",
@@ -17,7 +17,7 @@ WORDS = {
     0x82: "the broker found a breach of the protocol",
     0x83: "the broker refuses, and does not say why",
     0x84: "the broker does not speak this protocol: set protocol to the other one",
-    0x85: "the broker does not take the client_id: use 1 to 23 letters and digits",
+    0x85: "the broker does not take the client_id: all take 1 to 23 letters and digits",
     0x86: "the broker refuses user or password",
     0x87: "the broker does not allow this user to do that: its access list must let it",
     0x88: "the broker is not available",
@@ -25,7 +25,7 @@ WORDS = {
     0x8A: "the broker has banned this client",
     0x8B: "the broker shuts down",
     0x8D: "the broker heard nothing for too long, or was not heard",
-    TAKEN_OVER: "another client came with the same client_id, which must be this receiver's alone",
+    0x8E: "another client came with the same client_id, which must be this receiver's alone",
     0x90: "the broker does not take the topic",
     0x93: "the broker was sent more at a time than it takes",
     0x95: "the broker finds a message too large",

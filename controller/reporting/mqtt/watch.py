@@ -6,7 +6,6 @@ but characters that can be printed.
 """
 
 import asyncio
-import json
 import os
 from collections.abc import Callable, Collection
 from contextlib import suppress
@@ -14,10 +13,13 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import aiomqtt
+from pydantic import ValidationError
 
+from controller.records import printable
+from controller.reporting.message_models import MODELS
 from controller.reporting.messages import Topics
 from controller.reporting.mqtt.connection import ANSWER_S, Connection
-from controller.reporting.mqtt.reasons import why
+from controller.reporting.mqtt.reasons import NotTakenError, why
 from controller.reporting.secret import password
 from controller.reporting.services import Mqtt
 
@@ -25,7 +27,7 @@ KINDS = ("status", "state", "tags", "event", "alarm", "cycle", "command", "answe
 AGAIN_S = 2.0
 """Between two attempts to reach a broker."""
 LONGEST = 400
-"""Characters of one line."""
+"""Characters of what a line says."""
 
 
 class WatchAsk(NamedTuple):
@@ -56,7 +58,7 @@ async def watch(ask: WatchAsk, say: Callable[[str], None], tell: Callable[[str],
             while True:
                 try:
                     await _listen(ask, say, tell)
-                except aiomqtt.MqttError as error:
+                except (aiomqtt.MqttError, NotTakenError) as error:
                     said = f"{why(error, ask.mqtt, ANSWER_S)}; trying again every {AGAIN_S:g} s"
                     if said != told:
                         tell(said)
@@ -70,12 +72,12 @@ async def _listen(ask: WatchAsk, say: Callable[[str], None], tell: Callable[[str
     connection = Connection(ask.mqtt, ask.folder, secret, client_id="")
     try:
         await connection.open()
-        await connection.subscribe(f"{topics.base}/#", qos=1)
+        await connection.hear(f"{topics.base}/#")
         tell(f"{ask.mqtt.host}:{ask.mqtt.port}: listening to {topics.base}/#")
         async for message in connection.messages:
             kind = str(message.topic).removeprefix(f"{topics.base}/").partition("/")[0]
             if kind in ask.only and (line := _line(ask, kind, message)):
-                say(_printable(line))
+                say(printable(line))
     finally:
         await connection.close()
 
@@ -85,21 +87,17 @@ def _line(ask: WatchAsk, kind: str, message: aiomqtt.Message) -> str:
     if ask.as_json:
         return f"{message.topic} {payload.decode(errors='replace')}"
     try:
-        return line(kind, json.loads(payload), retained=message.retain)
-    except (ValueError, KeyError, TypeError, AttributeError):
+        told = MODELS["tag" if kind == "tags" else kind].model_validate_json(payload)
+    except ValidationError:
         return f"{kind}: no message after its schema: {payload[:80]!r}"
+    return line(kind, told.model_dump(by_alias=True), retained=message.retain)
 
 
 def line(kind: str, told: dict[str, Any], *, retained: bool = False) -> str:
-    """
-    A message in words; empty: not worth a line (an alarm that is normal, as the broker kept it).
-
-    Raises:
-        KeyError, TypeError, AttributeError: It is not after the schema of its kind.
-    """
+    """In words what is after its schema; empty: an alarm that is normal, as the broker kept it."""
     if kind == "alarm" and retained and told["state"] == "normal":
         return ""
-    words = _WORDS[kind](told)
+    words = _WORDS[kind](told)[:LONGEST]
     if kind == "command":
         return f"{told['issued_at'][11:]}  {kind:7} {words}"
     marks = [mark for mark in ("simulated", "forced") if told[mark]] + ["retained"] * retained
@@ -151,16 +149,6 @@ def _command(told: dict[str, Any]) -> str:
 def _answer(told: dict[str, Any]) -> str:
     result = "accepted" if told["accepted"] else f"refused: {'; '.join(told['reasons'])}"
     return f"{told['command']} by {told['operator']}, {told['id']}: {result}"
-
-
-def _printable(text: str) -> str:
-    """
-    What may go to a terminal.
-
-    >>> _printable("done\\x1b[2J")
-    'done?[2J'
-    """
-    return "".join(letter if letter.isprintable() else "?" for letter in text)
 
 
 _WORDS: dict[str, Callable[[dict[str, Any]], str]] = {

@@ -57,7 +57,7 @@ async def test_a_command_reaches_the_rig_once_and_is_answered(tmp_path, port):
 
 
 async def test_what_the_rig_refuses_with_is_the_answer(tmp_path, port):
-    async def refuse(asked):
+    async def refuse(asked, left_ms):
         return ("the vessel below is full",)
 
     settings = mqtt(port, commands="allowed")
@@ -72,7 +72,7 @@ async def test_what_the_rig_refuses_with_is_the_answer(tmp_path, port):
 async def test_a_rig_that_is_silent_or_broken_is_told_of_and_holds_nothing_up(tmp_path, port, monkeypatch):
     monkeypatch.setattr(remote, "ANSWER_S", 0.05)
 
-    async def never(asked):
+    async def never(asked, left_ms):
         if asked.command == "reset":
             msg = "the channel is closed"
             raise RuntimeError(msg)

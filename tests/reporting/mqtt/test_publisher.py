@@ -161,7 +161,12 @@ async def test_what_was_told_stays_told_over_a_start_and_the_alarms_stand_as_the
             await until(lambda: here.waiting() == 0 and len(heard.of("event")) == before + 1)
             assert heard.of("event")[-1].told["forced"]
             here.write(event(5, "POWER_UP"))
-            await until(lambda: here.waiting() == 0 and sum(got.told["seq"] == 5 for got in heard.of("alarm")) == len(ALARM_IDS))
+            await until(
+                lambda: (
+                    here.waiting() == 0
+                    and sum(got.told["seq"] == 5 for got in heard.of("alarm")) == len(ALARM_IDS)
+                )
+            )
     stood = [got.told for got in heard.of("alarm") if got.told["id"] == "NO_VACUUM"]
     assert [told["state"] for told in stood] == ["normal", "unacknowledged", "unacknowledged", "normal"]
     assert stood[1] == stood[2]  # the same message, by number too
@@ -188,7 +193,9 @@ async def test_what_is_retained_of_an_alarm_is_the_same_message_whenever_it_is_t
     async with broker(port), listening(port) as heard:
         for number in (1, 2):
             async with site(tmp_path, mqtt(port)) as here:
-                here.write(event(number, ("POWER_UP", "NO_VACUUM")[number - 1], "normal -> unacknowledged", 3))
+                here.write(
+                    event(number, ("POWER_UP", "NO_VACUUM")[number - 1], "normal -> unacknowledged", 3)
+                )
                 await until(lambda: here.waiting() == 0)
             await until(lambda: [got.told["online"] for got in heard.of("status")][-2:] == [True, False])
     told = {}
@@ -240,7 +247,7 @@ async def test_a_line_that_fits_no_schema_is_said_and_does_not_stop_those_behind
     ("code", "protocol", "said"),
     [
         (1, "5.0", "the broker does not speak this protocol: set protocol to the other one"),
-        (2, "3.1.1", "the broker does not take the client_id: use 1 to 23 letters and digits"),
+        (2, "3.1.1", "the broker does not take the client_id: all take 1 to 23 letters and digits"),
         (3, "3.1.1", "the broker is not available"),
         (4, "3.1.1", "the broker refuses user or password"),
         (5, "3.1.1", "the broker does not allow this user to do that: its access list must let it"),

@@ -1,6 +1,7 @@
 """The small subscriber: a line for each message, nothing of it a terminal would obey; the broker that comes along."""
 
 import asyncio
+import errno
 import json
 import socket
 import sys
@@ -49,7 +50,8 @@ def test_every_kind_of_message_has_a_line_that_says_when_what_and_that_it_is_sim
 
 
 @pytest.mark.parametrize(
-    "payload", [b"", b"{}", b"[]", b"null", b"\xff", b'{"ts": 1}', b'{"state": {}, "ts": ""}']
+    "payload",
+    [b"", b"{}", b"[]", b"null", b"\xff", b'{"ts": 1}', b'{"state": {}, "ts": ""}', b"[" * 60_000],
 )
 @pytest.mark.parametrize("kind", KINDS)
 async def test_what_is_no_message_is_shown_as_such_and_ends_nothing(kind, payload):
@@ -59,6 +61,41 @@ async def test_what_is_no_message_is_shown_as_such_and_ends_nothing(kind, payloa
     Message.payload = payload
     shown = watching._line(WatchAsk(mqtt(1), None), kind, Message())
     assert shown.startswith(f"{kind}: no message after its schema")
+
+
+def shown(message):
+    class Message:
+        topic, payload, retain = message.topic, message.payload, False
+
+    kind = message.topic.removeprefix(f"{TOPICS.base}/").partition("/")[0]
+    return watching._line(WatchAsk(mqtt(1), None), kind, Message())
+
+
+@pytest.mark.parametrize(
+    ("kind", "change"),
+    [
+        ("alarm", {"priority": 7}),
+        ("alarm", {"priority": -9}),
+        ("tags", {"value": 10**400}),
+        ("cycle", {"steps": 1}),
+    ],
+)
+def test_a_number_that_no_receiver_sends_ends_nothing(kind, change):
+    run = told_run()
+    message = {
+        "alarm": messages.alarm(TOPICS, HEAD, next(filter(None, map(messages.alarm_now, run.events)))),
+        "tags": messages.tag(TOPICS, HEAD, run.readings[5][0]),
+        "cycle": messages.cycle(TOPICS, HEAD, run.cycles[0]),
+    }[kind]
+    strange = json.dumps({**json.loads(message.payload), **change}).encode()
+    assert shown(message).endswith("(simulated)")
+    assert shown(message._replace(payload=strange)).startswith(f"{kind}: no message after its schema")
+
+
+def test_a_line_has_an_end_and_says_that_it_is_simulated_whatever_its_length():
+    long = messages.event(TOPICS, HEAD, told_run().events[0]._replace(detail="x" * 50_000))
+    assert len(shown(long)) < 500
+    assert shown(long).endswith("(simulated)")
 
 
 async def test_it_shows_what_a_receiver_tells_and_waits_for_a_broker_that_is_away(tmp_path, monkeypatch):
@@ -141,8 +178,24 @@ def test_the_settings_for_the_broker_here_keep_the_names_and_drop_the_secrets(tm
     )  # fmt: skip
     near = here(far, tmp_path)
     assert (near.publish, near.host, near.port, near.protocol) == (True, "127.0.0.1", 8883, "3.1.1")
-    assert (near.site, near.unit, near.client_id, near.commands) == ("mill", "R-101", "R101", "allowed")
+    assert (near.site, near.unit, near.client_id) == ("mill", "R-101", "R101")
     assert (near.user, near.password_env, near.encryption) == ("", "", None)
+
+
+@pytest.mark.parametrize(
+    ("protected", "commands"),
+    [
+        ({}, "allowed"),
+        ({"user": "r101", "password_env": "SECRET"}, "refused"),
+        ({"tls": {}}, "refused"),
+        ({"host": "broker.example"}, "refused"),
+    ],
+)
+def test_the_broker_here_lets_no_commands_in_that_were_let_in_under_protection_it_has_not(
+    protected, commands, tmp_path
+):
+    asked = Mqtt(site="mill", unit="R-101", client_id="R101", commands="allowed", **protected)
+    assert here(asked, tmp_path).commands == commands
 
 
 @pytest.mark.parametrize(
@@ -158,6 +211,15 @@ def test_wrong_options_are_said_with_exit_code_2(options, said):
     result = CliRunner().invoke(app, ["watch", str(station_folder("buckwheat_mill")), *options])
     assert result.exit_code == 2
     assert said in result.output
+
+
+def test_a_reader_that_goes_away_is_no_wrong_input(monkeypatch):
+    async def gone(ask, say, tell):
+        raise BrokenPipeError(errno.EPIPE, "Broken pipe")
+
+    monkeypatch.setattr(watching, "watch", gone)
+    result = CliRunner().invoke(app, ["watch", "buckwheat_mill"])
+    assert (result.exit_code, result.output) == (1, "")
 
 
 def test_it_ends_by_itself_when_it_is_asked_to():
