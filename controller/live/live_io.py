@@ -3,7 +3,11 @@
 from collections.abc import Awaitable, Callable, Mapping
 from typing import NamedTuple, Protocol
 
+from controller.modbus.health import Health
 from controller.port import IoPort
+
+GOOD = Health("good", "", 0, None, 0)
+"""Of what has no link."""
 
 
 class SimulatedMachine(Protocol):
@@ -37,8 +41,8 @@ class LiveIo(NamedTuple):
     """Connects and waits for the first image. Raises LinkError where none comes."""
     end: Callable[[], Awaitable[bool]] | None = None
     """Hands over safe outputs and closes; whether they are known to have arrived. None: `port.close` does."""
-    link: Callable[[], str] | None = None
-    """What is wrong with the link, in words; empty while images come."""
+    health: Callable[[], Health] = lambda: GOOD
+    """How the link stands."""
 
     @property
     def real(self) -> bool:

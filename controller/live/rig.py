@@ -82,7 +82,7 @@ class Rig:
         self._scans = LiveScans(scan.logic, scan_ms, TOLD_OF_PLANT, reading)
         self.watch = StationWatch(
             scan.logic, presets, watcher, software=software, simulated=not io.real, dated=self.dated,
-            known_beside={"IO_LOST": self._held_up},
+            known_beside={"IO_LOST": self._whose_fault},
         )  # fmt: skip
         self.desk = Desk(io.machine, self.tell, self._done)
         self.lateness = Lateness()
@@ -186,9 +186,10 @@ class Rig:
         for segment in self._scans.take(dt_ms, before, inputs, done, cut=bool(given)):
             self._look(segment, given if segment.last_ms == self.now_ms else ())
         self._keep(self.memory, self.now_ms)
-        if self.io.link is not None and bool(link := self.io.link()) != bool(self.link):
-            self.link = link
-            self.tell("LINK_CHANGED", link or "good", self._held_up() if link else ())
+        health = self.io.health()
+        if (health.state == "bad") != bool(self.link):
+            self.link = "" if self.link else f"bad: {health.said}"
+            self.tell("LINK_CHANGED", self.link or "good", self._whose_fault()[:1] if self.link else ())
 
     def laid_open(self) -> Mapping[str, int]:
         """Every fact of the last scan."""
@@ -199,13 +200,19 @@ class Rig:
         self._segment = segment
         self.desk.answered(self.watch.look(segment, given).answers)
 
-    def _held_up(self) -> tuple[str, ...]:
-        """Whose fault old inputs may be."""
-        return (f"the controller itself missed {self.lateness.recent or 'none'} of its last {RECENT} scans",)
+    def _whose_fault(self) -> tuple[str, ...]:
+        """That inputs are old: how late this program was, and what the link last failed with."""
+        missed = f"the controller itself missed {self.lateness.recent or 'none'} of its last {RECENT} scans"
+        return tuple(filter(None, (missed, self.io.health().said)))
 
     def tell(self, name: str, what: str, grounds: Sequence[str] = ()) -> None:
         """Writes down an event of now."""
         self.watch.tell(name, what, grounds, at_ms=self.now_ms)
+
+    def records_lost(self, count: int, why: str) -> None:
+        """Written down in the journal, and in the audit log, which has no number that would be missing."""
+        self.tell("RECORDS_LOST", f"{count} records", (why,))
+        self._done(ITSELF, "lose records", records=count, why=why)
 
     def _done(
         self, by: By, command: str, *, result: str = "done", reasons: Sequence[str] = (), **parameters: Value

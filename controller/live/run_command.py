@@ -201,12 +201,7 @@ def _modbus(ask: Ask, clock: WallClock, say: Callable[[str], None]) -> LiveIo:
     async def end() -> bool:
         return await port.shut(CONFIRM_S)
 
-    return LiveIo(port, f"modbus {address}", None, begin, end, lambda: _state(port))
-
-
-def _state(port: Any) -> str:
-    health = port.health
-    return f"bad: {health.said}" if health.state == "bad" else ""
+    return LiveIo(port, f"modbus {address}", None, begin, end, lambda: port.health)
 
 
 def _document(ask: Ask, io: LiveIo, clock: WallClock, software: str) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 from datetime import UTC, datetime
 from pathlib import Path
 
-from controller.live.live_io import LiveIo
+from controller.live.live_io import GOOD, LiveIo
 from controller.live.panel_rig import PanelRig
 from controller.live.rig import Rig
 from controller.scan.agreement import AgreeingScan
@@ -28,8 +28,10 @@ class Driven:
 
     def __init__(self, port=None, kept=None, beside=None, presets=PRESETS):
         self.events, self.cycles, self.segments, self.deeds, self.kept = [], [], [], [], {}
+        self.health = GOOD
         self.machine = None if port else in_process(MILL, None, scan_ms=SCAN_MS)
         io = LiveIo(port, "a port") if port else LiveIo(self.machine, "simulated", self.machine)
+        io = io._replace(health=lambda: self.health)
         self.rig = Rig(
             AgreeingScan(LOGIC, presets, beside), presets, io,
             Watcher(self.cycles.append, self.events.extend, self.segments.append),

@@ -9,6 +9,7 @@ from live.rigs import LOGIC, MILL, PRESETS, SCAN_MS, Driven
 from controller.cycle_statistics import throughput
 from controller.engines import generated
 from controller.image import Inputs, Outputs
+from controller.live.live_io import GOOD
 from controller.port import NEVER_MS, IoError, is_safe
 from controller.scan.agreement import AgreeingScan, DisagreementError
 from controller.scan.ticker import Tick
@@ -271,6 +272,24 @@ def test_lost_inputs_are_told_with_whose_doing_it_was(age_ms, missed, said):
     (detail,) = (detail for what, detail in driven.told("IO_LOST") if what == "raised")
     assert all(part in detail for part in said), detail
     assert "86,400" not in detail
+
+
+def test_a_link_that_fails_is_told_with_its_reason_when_the_inputs_are_lost_and_when_it_is_bad():
+    port = Aged()
+    driven = Driven(port)
+    driven.run(500)
+    driven.health, port.age_ms = GOOD._replace(state="stale", said="the device does not answer"), 201
+    driven.scan()
+    (detail,) = (detail for what, detail in driven.told("IO_LOST") if what == "raised")
+    assert detail.endswith("missed none of its last 100 scans; the device does not answer")
+    assert driven.told("LINK_CHANGED") == []
+    driven.health = driven.health._replace(state="bad")
+    driven.scan(missed=50)
+    driven.scan()
+    driven.health = GOOD
+    driven.scan()
+    missed = "the controller itself missed 50 of its last 100 scans"
+    assert driven.told("LINK_CHANGED") == [("bad: the device does not answer", missed), ("good", "")]
 
 
 def test_a_life_counter_that_stands_is_told_beside_an_image_that_is_new():
