@@ -5,15 +5,16 @@ Every preset may be left out and then has the default of the medium station; who
 Keys, units and limits come from `controller.sequence.presets` (see `controller.station_keys`).
 """
 
+from collections.abc import Callable, Iterator
 from functools import cache
 from itertools import pairwise
 from pathlib import Path
-from typing import Any, NamedTuple, get_type_hints
+from typing import Any, NamedTuple, TypeVar, get_type_hints
 
 from pydantic import Field
 
 from controller.image import Inputs
-from controller.modbus.point_map import PointMap, load_point_map
+from controller.modbus.point_map import PointMap, map_of, read_map
 from controller.options import impossible, misplaced
 from controller.points import PointList, load_points
 from controller.sequence.presets import Presets, limits
@@ -38,6 +39,9 @@ GROUPS = {
     "backstops": ("idle_vacuum_ms", "limits that a healthy station never meets"),
 }  # fmt: skip
 """Each group of the file begins with this preset and runs, in the order of `Presets`, to the next group."""
+
+
+A = TypeVar("A")
 
 
 class Identity(StrictModel):
@@ -133,24 +137,44 @@ def load_station(folder: Path) -> Station:
     return Station(receiver, points)
 
 
-def load_station_map(folder: Path, station: Station) -> PointMap:
+def load_station_map(folder: Path) -> tuple[Station, PointMap]:
     """
-    The map of a station on Modbus, which agrees with its settings.
+    Settings and points of a station, and its map on Modbus, which agrees with them.
 
     Raises:
-        StationError: every problem of modbus.yaml, or settings that this map cannot serve.
+        StationError: every problem of the three files, settings that this map cannot serve included.
     """
-    found = load_point_map(folder, station.points)
-    receiver = station.receiver
-    refused = []
-    if receiver.presets.io_life_watched and not found.device_life:
-        refused.append(("io_life_watched", f"the device has no life counter (life.device in {found.file})"))
-    if receiver.presets.io_lost_ms >= found.watchdog_ms:
-        limit = f"must be under watchdog_ms of {found.file}, {found.watchdog_ms}"
-        refused.append(("io_lost_ms", f"{limit}: the logic must notice before the outputs drop"))
-    if refused:
-        raise StationError(_refusal(receiver, name, why) for name, why in refused)
-    return found
+    problems: list[Problem] = []
+    station = _or_none(lambda: load_station(folder), problems)
+    receiver = station.receiver if station else _or_none(lambda: load_receiver(folder), [])
+    points = station.points if station else _or_none(lambda: load_points(folder), [])
+    document, wrong = _or_none(lambda: read_map(folder, points), problems) or (None, [])
+    problems += wrong
+    if receiver and document:
+        problems += _unserved(receiver, document)
+    if problems or station is None or document is None:
+        raise StationError(problems)
+    return station, map_of(document)
+
+
+def _or_none(load: Callable[[], A], problems: list[Problem]) -> A | None:
+    """What could be read; else its problems are added."""
+    try:
+        return load()
+    except StationError as error:
+        problems += error.problems
+        return None
+
+
+def _unserved(receiver: ReceiverSettings, document: Document[StrictModel]) -> Iterator[Problem]:
+    """Settings that a map cannot serve; what is wrong in the map itself is not known, None."""
+    life, watchdog_ms = document.value.life, document.value.watchdog_ms  # type: ignore[attr-defined]
+    if receiver.presets.io_life_watched and life and life.device is None:
+        why = f"the device has no life counter (life.device in {document.file})"
+        yield _refusal(receiver, "io_life_watched", why)
+    if watchdog_ms and receiver.presets.io_lost_ms >= watchdog_ms:
+        why = f"watchdog_ms in {document.file} is {watchdog_ms} and must be longer, so that the logic notices"
+        yield _refusal(receiver, "io_lost_ms", f"{why} a lost link before the device drops its outputs")
 
 
 def _position(problem: Problem) -> tuple[int, int]:

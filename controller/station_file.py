@@ -5,7 +5,7 @@ The model says what is allowed (`StrictModel`: no extra keys, no conversion, fro
 this module says where and in which words: `file:line:column: key: what is wrong, what is allowed, why`.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from copy import deepcopy
 from pathlib import Path
@@ -27,6 +27,8 @@ class StrictModel(BaseModel):
 
 
 M = TypeVar("M", bound=StrictModel)
+_DEEPEST = 4
+"""Groups in groups, in any file of a station."""
 
 
 class Document(NamedTuple, Generic[M]):
@@ -56,11 +58,14 @@ def load(path: Path, model: type[M]) -> Document[M]:
     return document
 
 
-def load_most(path: Path, model: type[M]) -> tuple[Document[M] | None, list[Problem]]:
+def load_most(
+    path: Path, model: type[M], rest: type[M] | None = None
+) -> tuple[Document[M] | None, list[Problem]]:
     """
     The file without what is wrong in it, and every problem, in file order; None where too little is left.
 
-    So that checks that come later tell what they find in the rest at the same time.
+    So that checks that come later tell what they find in the rest at the same time. `rest`: the model that
+    this rest is to satisfy, which may ask for less.
 
     Raises:
         StationError: The file can't be read.
@@ -77,10 +82,21 @@ def load_most(path: Path, model: type[M]) -> tuple[Document[M] | None, list[Prob
             errors = error.errors(include_url=False)
             found = (explain(file, parsed, model, item) for item in errors)
             problems += [problem for problem in found if problem[1:3] not in told]
-            with suppress(ValidationError):
-                value = model.model_validate(_without(parsed.data, [item["loc"] for item in errors]))
+            value = _rest(rest or model, parsed.data, errors)
     problems.sort(key=lambda problem: problem[1:3])
     return Document(file, value, parsed) if value is not None else None, problems
+
+
+def _rest(model: type[M], data: Any, errors: Sequence[Any]) -> M | None:
+    """What the model makes of the data without what is wrong; a group goes with a key that it must have."""
+    for _ in range(_DEEPEST):
+        locs = [item["loc"][:-1] if item["type"] == "missing" else item["loc"] for item in errors]
+        data = _without(data, locs)
+        try:
+            return model.model_validate(data)
+        except ValidationError as error:
+            errors = error.errors(include_url=False)
+    return None
 
 
 def _without(data: Any, locs: Iterable[Loc]) -> Any:

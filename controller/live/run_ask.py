@@ -4,14 +4,15 @@ from pathlib import Path
 from typing import NamedTuple
 
 from controller.live.kept_memory import state_folder
+from controller.modbus.point_map import FILE as MAP
 from controller.modbus.point_map import PointMap
 from controller.reporting.journal import not_a_new_folder
-from controller.reporting.services import Services, load_services
-from controller.settings import Station, load_station, load_station_map
+from controller.reporting.services import Services
+from controller.rig_files import load_rig_files
+from controller.settings import Station
 from controller.simulate.times import milliseconds
 
 SCAN_MS = 10
-MAP = "modbus.yaml"
 FASTEST = 100.0
 
 
@@ -62,12 +63,12 @@ def read_ask(
         StationError: The station's files are wrong.
         WrongAskError: Anything on the command line is wrong; all of it at once.
     """
-    station = load_station(folder)
     simulated = io == "simulated"
+    station, point_map, services = load_rig_files(folder, with_map=not simulated)
     wrong: list[str] = []
     if io not in (None, "simulated", "modbus"):
         wrong.append(f"--io {io}: there are simulated and modbus")
-    if not simulated and not (folder / MAP).exists():
+    if not simulated and point_map is None:
         said = (
             f"{folder.name} has no {MAP}, which says where its points stand: write one, or add --io simulated"
         )
@@ -88,13 +89,12 @@ def read_ask(
         wrong.append(f"--out {out}: {why}")
     if wrong:
         raise WrongAskError("\n".join(wrong))
-    point_map = None if simulated else load_station_map(folder, station)
     if point_map and point_map.device_life:
         station = _with_life(station)
     kept = state or (None if simulated else state_folder(folder.resolve().name))
     return Ask(
-        folder, station, point_map, host, port, for_ms, out, kept, rate, fifo, start,
-        load_services(folder), broker is not None,
+        folder, station, point_map, host, port, for_ms, out, kept, rate, fifo, start, services,
+        broker is not None,
     )  # fmt: skip
 
 

@@ -22,6 +22,7 @@ from controller.live.rig import Ended, Rig
 from controller.live.run_ask import SCAN_MS, Ask
 from controller.live.run_records import RunRecords
 from controller.modbus.health import LinkError
+from controller.modbus.map_remarks import remarks
 from controller.panel.server import Panel
 from controller.records import CycleRecord, EventRecord
 from controller.scan.agreement import AgreeingScan
@@ -182,6 +183,9 @@ def _modbus(ask: Ask, clock: WallClock, say: Callable[[str], None]) -> LiveIo:
     from controller.modbus.wire import make_wire
 
     assert ask.map is not None
+    for said in remarks(ask.map):
+        if said.warns:
+            say(f"warning: {said.what}: {said.follows}")
     link = ask.map.link
     wire = make_wire(ask.map, "controller", clock, host=ask.host, port=ask.port)
     port = ModbusPort(wire, clock, ask.map.watchdog_ms)

@@ -27,33 +27,36 @@ class Placed(NamedTuple):
 
 
 def map_problems(
-    document: Document[StrictModel], link: Link, placed: tuple[Placed, ...], points: PointList
+    document: Document[StrictModel], link: Link | None, placed: tuple[Placed, ...], points: PointList | None
 ) -> list[Problem]:
-    """Everything that does not agree, in no order."""
-    found = [
-        *_against_the_list(document.value, placed, points),
-        *_link(document.value, link),
-        *_overlaps(placed),
-        *_torn(placed, link),
-    ]
+    """Everything that does not agree, in no order; without link or list what hangs on it is left out."""
+    found = list(_overlaps(placed))
+    if points is not None:
+        found += _against_the_list(document, placed, points)
+    if link is not None:
+        found += _link(document.value, link)
+        if not _unread(document, placed):
+            found += _torn(placed, link)
     for one in placed:
         found += _itself(one, document.value)
-        found += _reachable(one, link)
+        if link is not None:
+            found += _reachable(one, link)
     return [document.problem(loc, text) for loc, text in found]
 
 
 Found = Iterator[tuple[Loc, str]]
 
 
-def _against_the_list(value: Any, placed: tuple[Placed, ...], points: PointList) -> Found:
-    mapped = {one.loc: one for one in placed}
+def _against_the_list(
+    document: Document[StrictModel], placed: tuple[Placed, ...], points: PointList
+) -> Found:
     for point in points.points:
         group = "outputs" if point.kind == "output" else "inputs"
-        if (group, point.name) not in mapped:
+        if (group, point.name) not in document.parsed.keys:
             yield (group,), f"{point.name} ({point.tag}) is wired and has no place: {point.description}"
-    for loc in mapped:
+    for loc in (one.loc for one in placed if one.loc[0] in ("inputs", "outputs")):
         name = str(loc[-1])
-        if loc[0] not in ("inputs", "outputs") or name in points.wired:
+        if name in points.wired:
             continue
         needed = GOOD.get(name)
         if not needed:
@@ -63,14 +66,14 @@ def _against_the_list(value: Any, placed: tuple[Placed, ...], points: PointList)
 
 
 def _link(value: Any, link: Link) -> Found:
-    watchdog_ms = value.watchdog_ms
-    if 2 * link.timeout_ms > watchdog_ms:
+    watchdog_ms, life = value.watchdog_ms, value.life
+    if watchdog_ms and 2 * link.timeout_ms > watchdog_ms:
         said = f"is {link.timeout_ms}, allowed is half of watchdog_ms, {watchdog_ms // 2}"
         yield ("link", "timeout_ms"), f"{said}: one lost reply must not drop the outputs"
-    if 3 * link.poll_ms > watchdog_ms:
+    if watchdog_ms and 3 * link.poll_ms > watchdog_ms:
         said = f"is {link.poll_ms}, allowed is a third of watchdog_ms, {watchdog_ms // 3}"
         yield ("link", "poll_ms"), said
-    if link.role == "server" and value.life.device is None:
+    if link.role == "server" and life and life.device is None:
         yield ("life",), "device is missing: where the controller is asked, it ends each image of the scanner"
     if link.role == "server" and not reached_from_here_alone(link.host) and not link.allow:
         said = "can be reached by other machines, and Modbus asks for no name: list in server.allow who may"
@@ -80,6 +83,12 @@ def _link(value: Any, link: Link) -> Found:
             ipaddress.ip_address(address)
         except ValueError:
             yield ("server", "allow", at), f"is {address!r}, allowed is an IP address as 192.168.10.5"
+
+
+def _unread(document: Document[StrictModel], placed: tuple[Placed, ...]) -> bool:
+    """Something that the controller gives stands in the file and is wrong: its place is not known."""
+    given = {loc for loc in document.parsed.keys if len(loc) == 2 and loc[0] in ("outputs", "life")}
+    return not given <= {one.loc for one in placed}
 
 
 def _torn(placed: tuple[Placed, ...], link: Link) -> Found:

@@ -83,8 +83,13 @@ class _Life(StrictModel):
 
 
 @cache
-def map_model() -> type[StrictModel]:
-    """The model of modbus.yaml: link, life counters, and a place for every wired point."""
+def map_model(*, whole: bool = True) -> type[StrictModel]:
+    """
+    The model of modbus.yaml: link, life counters, and a place for every wired point.
+
+    Not `whole`: a group may be missing, None then; for what is left of a file that has mistakes.
+    """
+    needed: Any = ... if whole else None
     inputs = {
         name: (_Analog if name in ANALOGS else _Contact, Field(default=None, description="where it is wired"))
         for name in Inputs._fields
@@ -93,13 +98,13 @@ def map_model() -> type[StrictModel]:
     wired = Field(default=None, description="where it is wired")
     outputs = dict.fromkeys(Outputs._fields, (_Output, wired))
     groups: dict[str, Any] = {
-        "link": (_Link, Field(description="how controller and device meet")),
+        "link": (_Link, Field(default=needed, description="how controller and device meet")),
         "server": (_Server, Field(default=_Server(), description="whom the server answers")),
         "identity": (_Identity, Field(default=None, description="a register whose value tells the device")),
-        "life": (_Life, Field(description="counters that show that the other end is alive")),
-        "watchdog_ms": (int, Field(ge=50, le=10_000, description=_WATCHDOG)),
-        "inputs": (_group("inputs", inputs), Field(description="wired inputs")),
-        "outputs": (_group("outputs", outputs), Field(description="outputs")),
+        "life": (_Life, Field(default=needed, description="counters that show that the other end is alive")),
+        "watchdog_ms": (int, Field(default=needed, ge=50, le=10_000, description=_WATCHDOG)),
+        "inputs": (_group("inputs", inputs), Field(default=needed, description="wired inputs")),
+        "outputs": (_group("outputs", outputs), Field(default=needed, description="outputs")),
     }  # fmt: skip
     return create_model("modbus", __base__=StrictModel, __doc__="The map of the points on Modbus.", **groups)
 

@@ -11,9 +11,12 @@ from typing import Any, NamedTuple
 
 from controller.modbus.map_checks import Placed, map_problems
 from controller.modbus.map_file import map_model
-from controller.modbus.places import BIT_TABLES, Link, Place, Side
+from controller.modbus.places import BIT_TABLES, Link, Place, Side, WordOrder
 from controller.points import ANALOGS, PointList
-from controller.station_file import StationError, load
+from controller.station_file import Document, Problem, StationError, StrictModel, load_most
+from controller.strict_yaml import dotted
+
+FILE = "modbus.yaml"
 
 
 class PointMap(NamedTuple):
@@ -47,44 +50,71 @@ def load_point_map(folder: Path, points: PointList) -> PointMap:
         StationError: every problem of modbus.yaml: what is wrong in itself, points without a place or beside
             the list, places that overlap or cannot be written by the end that must.
     """
-    document = load(folder / "modbus.yaml", map_model())
+    document, problems = read_map(folder, points)
+    if problems or document is None:
+        raise StationError(problems)
+    return map_of(document)
+
+
+def read_map(folder: Path, points: PointList | None) -> tuple[Document[StrictModel] | None, list[Problem]]:
+    """
+    modbus.yaml without what is wrong in it, and every problem, in file order; None where too little is left.
+
+    Without `points` it is not held against the I/O list.
+
+    Raises:
+        StationError: The file can't be read.
+    """
+    document, problems = load_most(folder / FILE, map_model(), map_model(whole=False))
+    if document is not None:
+        rows = {".".join(problem.key.split(".")[:2]) for problem in problems}
+        placed = tuple(one for one in _placed(document.value) if dotted(one.loc) not in rows)
+        told = {problem.key for problem in problems}
+        found = map_problems(document, _link(document.value), placed, points)
+        problems += [problem for problem in found if problem.key not in told]
+    return document, sorted(problems, key=lambda problem: problem[1:3])
+
+
+def map_of(document: Document[StrictModel]) -> PointMap:
+    """The map that a file without a mistake holds."""
     value: Any = document.value
-    placed = tuple(_placed(value))
-    asked = value.link
-    link = Link(
-        asked.role, asked.host, asked.port, asked.unit, asked.timeout_ms, asked.retries, asked.poll_ms,
-        value.server.connections_max, value.server.idle_s, tuple(value.server.allow),
-    )  # fmt: skip
-    problems = map_problems(document, link, placed, points)
-    if problems:
-        raise StationError(sorted(problems, key=lambda problem: problem[1:3]))
-    by_loc = {one.loc: one.place for one in placed}
+    by_loc = {one.loc: one.place for one in _placed(value)}
+    link = _link(value)
+    assert link is not None
     return PointMap(
         document.file, link, value.watchdog_ms,
-        tuple(one.place for one in placed if one.loc[0] == "inputs"),
-        tuple(one.place for one in placed if one.loc[0] == "outputs"),
+        tuple(place for loc, place in by_loc.items() if loc[0] == "inputs"),
+        tuple(place for loc, place in by_loc.items() if loc[0] == "outputs"),
         by_loc["life", "controller"], by_loc.get(("life", "device")),
         (by_loc["identity",], value.identity.value) if value.identity else None,
     )  # fmt: skip
 
 
+def _link(value: Any) -> Link | None:
+    asked, server = value.link, value.server
+    return asked and Link(
+        asked.role, asked.host, asked.port, asked.unit, asked.timeout_ms, asked.retries, asked.poll_ms,
+        server.connections_max, server.idle_s, tuple(server.allow),
+    )  # fmt: skip
+
+
 def _placed(value: Any) -> Iterator[Placed]:
     """Every place of the file, in its order, with the side that sets it."""
-    order = value.link.word_order
+    order: WordOrder = value.link.word_order if value.link else "ABCD"
     for group, giver in (("inputs", "device"), ("outputs", "controller")):
         rows = getattr(value, group)
-        for name in type(rows).model_fields:
+        for name in type(rows).model_fields if rows else ():
             row = getattr(rows, name)
             if row:
                 yield Placed((group, name), _place(name, row, order), giver, row.reference)
     for giver in ("controller", "device"):
-        row = getattr(value.life, giver)
+        row = getattr(value.life, giver, None)
         if row:
             place = Place("life", row.table, row.address, word_order=order)
             yield Placed(("life", giver), place, giver, row.reference)
     if value.identity:
         row = value.identity
-        server = "device" if value.link.role == "client" else "controller"
+        server = "controller" if value.link and value.link.role == "server" else "device"
         place = Place("identity", row.table, row.address, word_order=order)
         yield Placed(("identity",), place, server, row.reference)
 

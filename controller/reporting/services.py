@@ -11,7 +11,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from controller.station_file import Document, Problem, StationError, StrictModel, load
+from controller.station_file import Document, Problem, StationError, StrictModel, load_most
 from controller.strict_yaml import Loc
 
 FILE = "services.yaml"
@@ -177,8 +177,12 @@ def load_services(folder: Path) -> Services:
     """
     if not (folder / FILE).exists():
         return Services()
-    document = load(folder / FILE, Services)
-    if problems := [*_problems(document), *_of_registers(document)]:
+    document, problems = load_most(folder / FILE, Services)
+    if document:
+        wrong = {_group(problem) for problem in problems}  # what else is said of these may be wrong
+        found = (*_problems(document), *_of_registers(document))
+        problems += [problem for problem in found if _group(problem) not in wrong]
+    if problems or document is None:
         raise StationError(sorted(problems, key=lambda problem: problem[1:3]))
     return document.value
 
@@ -196,6 +200,10 @@ def is_loopback(host: str) -> bool:
         return ip_address(host).is_loopback
     except ValueError:
         return False
+
+
+def _group(problem: Problem) -> str:
+    return problem.key.split(".")[0]
 
 
 def _problems(document: Document[Services]) -> list[Problem]:

@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from controller.problems import together
+from controller.rig_files import load_rig_files
 from controller.sequence.presets import Presets
-from controller.settings import load_station, load_station_map
 from controller.station_check.findings import Finding, Verdict
 from controller.station_check.findings_filter import filter_findings
 from controller.station_check.findings_line import line_findings
@@ -20,6 +20,7 @@ from controller.station_check.findings_steps import step_findings
 from controller.station_check.findings_supply import supply_findings
 from controller.station_check.findings_times import time_findings
 from controller.station_check.findings_vacuum import vacuum_findings
+from controller.station_check.findings_wire import wire_findings
 from controller.station_check.prediction import Prediction, predict
 from io_sim.parameters import PlantParameters
 from io_sim.settings import load_plant
@@ -90,11 +91,11 @@ def check_station(folder: Path) -> Report:
     Raises:
         StationError: Its files cannot be used; every reason, with its place.
     """
-    station, plant = together(lambda: load_station(folder), lambda: load_plant(folder))
-    if (folder / "modbus.yaml").exists():
-        load_station_map(folder, station)
+    (station, point_map, _), plant = together(lambda: load_rig_files(folder), lambda: load_plant(folder))
     receiver = station.receiver
     predicted, found = judge(plant, receiver.presets, station.wired)
+    if point_map:
+        found += wire_findings(point_map)
     largest_l = largest_batch_m3(plant, predicted) * 1e3
     cautions = CAUTIONS if find_spec("fluids") else (NO_SALTATION, *CAUTIONS)
     return Report(

@@ -1,5 +1,6 @@
 """The map of a station: the shipped ones are right, each slip in one is told where it stands."""
 
+import re
 import shutil
 
 import pytest
@@ -8,7 +9,7 @@ from modbus.answering import CONFIGS, STATIONS, the_map
 from controller.modbus.point_map import load_point_map
 from controller.points import load_points
 from controller.problems import StationError
-from controller.settings import load_station, load_station_map
+from controller.settings import load_station_map
 
 
 @pytest.mark.parametrize("station", STATIONS)
@@ -140,6 +141,35 @@ def test_all_slips_of_a_map_are_told_at_once(tmp_path):
     assert [line.split(": ")[1] for line in found] == ["link.timeout_ms", "inputs", "outputs.horn"]
 
 
+def test_a_mistake_in_a_value_hides_none_between_values_and_is_told_once(tmp_path):
+    """The row without its address is wrong by itself, the others in what they are to each other."""
+    found = problems(
+        tmp_path,
+        "buckwheat_mill",
+        ("role: client ", "role: master "),
+        ("timeout_ms: 100", "timeout_ms: 5"),
+        ('address: 3, reference: "10004"', 'adress: 3, reference: "10004"'),
+        (VACUUM, "  vacuum_ua: {table: input_register, address: 2, scale: 0}\n"),
+        (HORN, "  horn: {table: holding_register, address: 0, bit: 16}\n"),
+        ("fault_lamp: {table: holding_register, address: 0, bit: 7}", "fault_lamp: {table: holding_register, address: 0, bit: 6}"),
+        (START, ""),
+    )
+    assert [line.split(": ")[1] for line in found] == [
+        "link.role", "link.timeout_ms", "inputs", "inputs.stop_healthy.address", "inputs.stop_healthy.adress",
+        "inputs.vacuum_ua.scale", "outputs.fault_lamp", "outputs.horn.bit",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("wrong", ["bit: 16", "bits: 2"])
+def test_a_row_that_is_wrong_tears_no_outputs_apart(tmp_path, wrong):
+    """A scanner reads them in one request once it is put right."""
+    text = (CONFIGS / "milk_powder_hall" / "modbus.yaml").read_text("utf-8")
+    row = next(line for line in text.splitlines() if line.startswith("  pulse_1_cmd:"))
+    assert "bit: " in row
+    (found,) = problems(tmp_path, "milk_powder_hall", (row, re.sub(r"bit: \d+", wrong, row)))
+    assert "outputs.pulse_1_cmd" in found
+
+
 def test_outputs_that_a_scanner_may_read_from_two_scans_are_refused(tmp_path):
     (found,) = problems(tmp_path, "milk_powder_hall", ("    address: 102\n    reference: \"40103\"", "    address: 110"))
     assert "outputs: and life.controller must stand side by side in one table" in found
@@ -171,13 +201,15 @@ def test_a_map_of_holding_registers_alone_serves_either_way_round(tmp_path):
 def test_a_map_that_cannot_serve_the_settings_is_refused(tmp_path):
     for file in ("points.yaml", "modbus.yaml", "receiver.yaml"):
         shutil.copy(CONFIGS / "sugar_kitchen" / file, tmp_path)
-    load_station_map(tmp_path, load_station(tmp_path))
+    load_station_map(tmp_path)
     text = (tmp_path / "receiver.yaml").read_text("utf-8")
     assert "backstops:" not in text
     text += "\nbackstops:\n  io_life_watched: true\n  io_lost_ms: 500\n"
     (tmp_path / "receiver.yaml").write_text(text, "utf-8")
     with pytest.raises(StationError) as caught:
-        load_station_map(tmp_path, load_station(tmp_path))
+        load_station_map(tmp_path)
     watched, lost = (str(one) for one in caught.value.problems)
     assert "io_life_watched: is true: the device has no life counter (life.device in " in watched
-    assert "io_lost_ms: is 500: must be under watchdog_ms of " in lost
+    assert "receiver.yaml:" in lost
+    assert "backstops.io_lost_ms: is 500: watchdog_ms in " in lost
+    assert "modbus.yaml is 500 and must be longer, so that the logic notices a lost link before" in lost
