@@ -69,7 +69,9 @@ def plant(
     listen: Annotated[
         str | None, typer.Option(help="HOST:PORT in place of the address in modbus.yaml.")
     ] = None,
-    rate: Annotated[float, typer.Option(help="So many times real time.")] = 1.0,
+    rate: Annotated[
+        float, typer.Option(help="So many times real time; link and watchdog stay in real time.")
+    ] = 1.0,
     lasts: Annotated[
         str | None, typer.Option("--for", help="End after this time: 30s, 10m; else never.")
     ] = None,
@@ -81,7 +83,8 @@ def plant(
     """
     Run the simulated receiver of a station as a Modbus device, for a controller of any make.
 
-    Its outputs drop to their safe values where the controller's life counter stands still.
+    Its outputs drop to their safe values where the controller's life counter stands still for watchdog_ms of
+    modbus.yaml, in real time at any --rate: a controller that is dead or cut off is so in real time.
     Exit codes: 0 ended as asked; 2 wrong input, or it cannot listen there.
     """
     from importlib.util import find_spec

@@ -1,10 +1,4 @@
-"""
-The simulated receiver as remote I/O: the plant behind a wire, with the watchdog of an I/O module.
-
-Outputs hold while the controller's life counter moves. Where it stands still for the watchdog time, whatever
-the reason, they drop to their safe values; what the controller writes with the next count acts again. What
-may be written after a loss is the controller's to know, as with any module.
-"""
+"""The simulated receiver as remote I/O: the plant behind a wire, with the watchdog of an I/O module."""
 
 from collections.abc import Callable, Mapping
 
@@ -14,6 +8,7 @@ from controller.modbus.exchange import Wire
 from controller.modbus.point_map import PointMap
 from io_sim.failures import CATALOGUE
 from io_sim.plant import Plant
+from io_sim.watchdog import Watchdog
 
 CATCH_UP_MS = 1_000
 """The most that passes in one step; what it came later than that, the plant stood still."""
@@ -29,44 +24,49 @@ class ModbusDevice:
         wire: The device's end.
         point_map: What goes over the wire.
         clock: The time of the plant.
+        room: Real time, in which the controller lives.
         tell: Takes a line for the screen.
     """
 
     def __init__(
-        self, plant: Plant, wire: Wire, point_map: PointMap, clock: Clock, tell: Callable[[str], None]
+        self,
+        plant: Plant,
+        wire: Wire,
+        point_map: PointMap,
+        clock: Clock,
+        room: Clock,
+        tell: Callable[[str], None],
     ) -> None:
-        self.plant, self._wire, self._clock, self.tell = plant, wire, clock, tell
-        self._watchdog_ms = point_map.watchdog_ms
+        self.plant, self._wire, self._clock, self._room, self.tell = plant, wire, clock, room, tell
+        self._watchdog = Watchdog(point_map.watchdog_ms)
         self._inputs = [place.name for place in point_map.inputs]
         self.people = Inputs()
         """What people and other machines do: the inputs that no instrument drives."""
-        self.held = Outputs()
-        """What the outputs are now."""
         self._plant_ms = clock.now_ms()
-        self._life = 0
-        self._heard = (0, -1)  # session and life counter of the image that was taken last
-        self._heard_ms = 0
+        self._life = self._session = 0
         self._shown = Outputs()
-        self.is_heard = False
+
+    @property
+    def held(self) -> Outputs:
+        """What the outputs are now."""
+        return self._watchdog.held
+
+    @property
+    def is_heard(self) -> bool:
         """A controller writes, and its life counter moves."""
-        self._session = 0
+        return self._watchdog.is_heard
 
     def step(self) -> None:
         """Takes what the controller wrote, lets the plant move, hands over its inputs."""
-        now_ms = self._clock.now_ms()
         self._tell_link()
         received = self._wire.newest
         if received and received.session != self._wire.session:
             received = None  # of a link that is gone: whoever wrote it may have been dead for long
-        if received and (received.session, received.life) != self._heard:
-            self._heard, self._heard_ms = (received.session, received.life), now_ms
-            commands = {name: bool(value) for name, value in received.values.items()}
-            self.held, self.is_heard = Outputs(**commands), True
-        elif self.is_heard and now_ms - self._heard_ms > self._watchdog_ms:
-            self.held, self.is_heard = Outputs(), False
-            said = f"watchdog: the controller's life counter stands still for over {self._watchdog_ms} ms"
+        if self._watchdog.look(received, self._room.now_ms()):
+            limit_ms = self._watchdog.limit_ms
+            said = f"watchdog: the controller's life counter stands still for over {limit_ms} ms"
             self.tell(f"{said}: outputs at their safe values")
-        inputs = self.plant.advance(self.held, self._due_ms(now_ms), self.people)
+        inputs = self.plant.advance(self.held, self._due_ms(self._clock.now_ms()), self.people)
         self._life = (self._life + 1) % LIFE_COUNTS
         self._wire.hand_over({name: int(getattr(inputs, name)) for name in self._inputs}, self._life)
         self._tell_outputs()

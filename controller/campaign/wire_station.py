@@ -6,7 +6,6 @@ plant made of them.
 """
 
 from collections.abc import Callable, Collection, Iterable
-from typing import Any
 
 from controller.campaign.conditions import Reading
 from controller.campaign.link_failures import LINK_FAILURES
@@ -15,6 +14,7 @@ from controller.campaign.target import Chunk
 from controller.image import Inputs, Outputs
 from io_sim.parameters import PlantParameters
 from io_sim.plant import Plant
+from io_sim.watchdog import Watchdog
 
 MOVES = tuple(name for name in Outputs._fields if not name.endswith(("lamp", "horn")))
 THERE_MS, REST_MS, CALM_MS, PRESSED_MS, RESETS = 30_000, 60_000, 1_500, 400, 5
@@ -42,8 +42,6 @@ class WireStation:
         NotAtRestError: No controller wrote its outputs, or it did not come to rest.
     """
 
-    simulated = True
-
     def __init__(
         self,
         end: PlantEnd,
@@ -58,15 +56,15 @@ class WireStation:
 
         self._np, self._end, self.scan_ms = np, end, scan_ms
         self._wired = [name for name in Inputs._fields if name in wired]
-        self._readings, self._watchdog_ms = dict(readings), watchdog_ms
-        self._plant, self._people, self._held = Plant(plant, seed=seed), Inputs(), Outputs()
+        self._readings, self._watchdog = dict(readings), Watchdog(watchdog_ms)
+        self._plant, self._people = Plant(plant, seed=seed), Inputs()
         self._failing: set[str] = set()
-        self._life, self._heard, self._heard_ms = 0, (0, -1), 0
+        self._life = 0
         self.now_ms, self._due_ms = 0, end.now_ms()
         self.latest_ms = 0
         self._come_to_rest()
         self._plant = Plant(plant, seed=seed)
-        self.now_ms = self._heard_ms = self.latest_ms = 0
+        self.now_ms = self.latest_ms = 0
 
     # ---- as promised by `Target` ---------------------------------------------------------------------
     def advance(self, scans: int) -> Chunk:
@@ -130,20 +128,12 @@ class WireStation:
         if late_ms >= self.scan_ms:
             self._due_ms += late_ms
         self.now_ms += self.scan_ms
-        self._held = self._outputs()
+        self._watchdog.look(self._end.newest, self._end.now_ms())
         return inputs
 
-    def _outputs(self) -> Outputs:
-        """What the controller wrote, or safe where its life counter has stood still for too long."""
-        newest = self._end.newest
-        if newest and (newest.session, newest.life) != self._heard:
-            self._heard, self._heard_ms = (newest.session, newest.life), self.now_ms
-        if self.now_ms - self._heard_ms > self._watchdog_ms:
-            return Outputs()
-        if newest is None:
-            return self._held
-        values: dict[str, Any] = {name: bool(v) for name, v in newest.values.items()}
-        return Outputs(**values)
+    @property
+    def _held(self) -> Outputs:
+        return self._watchdog.held
 
     # ---- before it begins ----------------------------------------------------------------------------
     def _come_to_rest(self) -> None:

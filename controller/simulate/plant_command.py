@@ -7,19 +7,18 @@ from typing import NamedTuple
 
 from controller.clock import Clock, WallClock
 from controller.modbus.client_wire import ClientWire
-from controller.modbus.point_map import PointMap, load_point_map
+from controller.modbus.point_map import PointMap
 from controller.modbus.server_wire import ServerWire
 from controller.modbus.wire import make_wire
 from controller.panel.rig import Reasons, Status
 from controller.panel.server import Panel
-from controller.points import load_points
 from controller.problems import together
 from controller.scan.lateness import Lateness
 from controller.scan.outbox import Outbox
 from controller.scan.realtime import settle
 from controller.scan.stop import Stop
 from controller.scan.ticker import Ticker, Ticks
-from controller.settings import load_station
+from controller.settings import load_station_map
 from io_sim.modbus_device import ModbusDevice
 from io_sim.parameters import PlantParameters
 from io_sim.plant import Plant
@@ -60,17 +59,17 @@ def read_ask(
     Raises:
         StationError: One of them is wrong, or there is no modbus.yaml.
     """
-    station, plant = together(lambda: load_station(folder), lambda: load_plant(folder))
+    (station, found), plant = together(lambda: load_station_map(folder), lambda: load_plant(folder))
     host, port = address or (None, None)
-    found = load_point_map(folder, load_points(folder))
     return Ask(folder, station.receiver.name, found, plant, host, port, rate, for_ms, start, fifo)
 
 
 class SimulatedStation:
     """The plant behind its wire, for who drives it and for the panel socket."""
 
-    def __init__(self, ask: Ask, device: ModbusDevice, clock: Clock) -> None:
-        self._ask, self._device, self._clock = ask, device, clock
+    def __init__(self, ask: Ask, device: ModbusDevice, clock: Clock, room: Clock) -> None:
+        """`clock` is the plant's; `room` that of whoever presses start, and of the controller."""
+        self._ask, self._device, self._clock, self._room = ask, device, clock, room
         self.said = "modbus"
         """Where it listens, or whom it asks."""
         self._ends: dict[str, int] = {}
@@ -95,7 +94,7 @@ class SimulatedStation:
             self.fail(mode, 0.0, None)
         self._device.step()
         if self._ask.start:
-            self._press(now_ms)
+            self._press(self._room.now_ms())
 
     def _press(self, now_ms: int) -> None:
         if self._came_ms is None:
@@ -146,22 +145,22 @@ def run(ask: Ask, say: Callable[[str], None]) -> None:
 
 
 async def _run(ask: Ask, say: Callable[[str], None]) -> None:
-    clock = WallClock(ask.rate)
-    wire = make_wire(ask.map, "device", WallClock(), host=ask.host, port=ask.port)
+    clock, room = WallClock(ask.rate), WallClock()
+    wire = make_wire(ask.map, "device", room, host=ask.host, port=ask.port)
 
     def tell(line: str) -> None:
         failed = "".join(f"  [FAILED {mode}={amount:.2g}]" for mode, amount in device.failed.items())
         say(f"{clock.now_ms() / 1_000:9.2f} s  {line}{failed}")
 
-    device = ModbusDevice(Plant(ask.plant), wire, ask.map, clock, tell)
-    station = SimulatedStation(ask, device, clock)
+    device = ModbusDevice(Plant(ask.plant), wire, ask.map, clock, room, tell)
+    station = SimulatedStation(ask, device, clock, room)
     with Stop(say, ENDS) as stop:
         async with Panel(ask.folder, station, plant=True):
             station.step()  # whoever connects first finds the instruments at rest, not an empty image
             await wire.start()
             try:
                 station.said = _address(ask, wire)
-                rate = "" if ask.rate == 1 else f", {ask.rate:g} times real time"
+                rate = "" if ask.rate == 1 else f", {ask.rate:g} times real time but for link and watchdog"
                 if told := settle(ask.fifo):
                     say(told)
                 say(f"{ask.name}: simulated plant, {station.said}{rate}; no machine moves")

@@ -2,6 +2,7 @@
 
 import itertools
 
+import pytest
 from live.rigs import MILL, STATION
 
 from controller.clock import SteppedClock
@@ -28,12 +29,25 @@ class Wire:
         return True
 
 
+class PlantClock:
+    """So many times as quick as that of the room."""
+
+    def __init__(self, room, rate):
+        self._room, self._rate = room, rate
+
+    def now_ms(self):
+        return int(self._room.now_ms() * self._rate)
+
+
 class Bench:
-    def __init__(self, *, start=False):
+    """`clock`, and what it is asked for, are of the room."""
+
+    def __init__(self, *, start=False, rate=1):
         self.clock, self.wire, self.lines = SteppedClock(), Wire(), []
-        self.device = ModbusDevice(Plant(load_plant(MILL)), self.wire, MAP, self.clock, self.lines.append)
-        ask = Ask(MILL, "R-101", MAP, load_plant(MILL), None, None, 1.0, None, start)
-        self.station = SimulatedStation(ask, self.device, self.clock)
+        plants = PlantClock(self.clock, rate)
+        self.device = ModbusDevice(Plant(load_plant(MILL)), self.wire, MAP, plants, self.clock, self.lines.append)
+        ask = Ask(MILL, "R-101", MAP, load_plant(MILL), None, None, rate, None, start)
+        self.station = SimulatedStation(ask, self.device, plants, self.clock)
         self._life = 0
 
     def connect(self, session):
@@ -76,6 +90,25 @@ def test_a_life_counter_that_stands_still_drops_the_outputs_within_the_watchdog_
     assert bench.device.held == Outputs()
     bench.run(5_000)
     assert sum("watchdog" in line for line in bench.lines) == 1
+
+
+@pytest.mark.parametrize("rate", [5, 0.2])
+def test_the_watchdog_counts_real_time_at_any_rate_of_the_plant(rate):
+    """The controller at the other end lives in real time: it must notice a lost link before the outputs drop."""
+    bench = Bench(rate=rate)
+    bench.connect(1)
+    bench.run(1_000, writes={"source_cmd": 1})
+    bench.run(MAP.watchdog_ms)
+    assert bench.device.held.source_cmd
+    bench.run(STEP_MS)
+    assert bench.device.held == Outputs()
+
+
+def test_at_a_rate_the_plant_lives_faster():
+    bench = Bench(rate=10)
+    bench.connect(1)
+    bench.run(200, writes={"flap_open_cmd": 1})
+    assert bench.wire.given[-1][0]["flap_open_fb"] == 1
 
 
 def test_an_image_written_again_and_again_with_the_same_count_is_no_sign_of_life():
@@ -135,8 +168,10 @@ def test_what_a_controller_wrote_before_its_link_was_gone_does_not_act_afterward
     assert bench.device.held == Outputs()
 
 
-def test_start_is_pressed_once_a_controller_is_there_and_let_go():
-    bench = Bench(start=True)
+@pytest.mark.parametrize("rate", [1, 50])
+def test_start_is_pressed_once_a_controller_is_there_and_let_go(rate):
+    """In real time: a controller has to see it."""
+    bench = Bench(start=True, rate=rate)
     bench.run(3_000)
     assert not any(values["start_pb"] for values, _ in bench.wire.given)
     bench.connect(1)
