@@ -33,21 +33,10 @@ class Driven(NamedTuple):
 Evaluate = Callable[[Condition, Chunk], "list[bool]"]
 
 
-class RealIoError(Exception):
-    """What must not be done on real I/O was asked for: nothing was done."""
-
-
 class Driver:
-    """
-    Drives one scenario once, or what it is told to do if there is none.
-
-    Raises:
-        RealIoError: The target is no simulated one, and the timeline lets something fail, or there is none.
-    """
+    """Drives one scenario once, or what it is told to do if there is none."""
 
     def __init__(self, scenario: Scenario | None, target: Target, evaluate: Evaluate) -> None:
-        if not target.simulated:
-            _refuse_failures(scenario)
         self._beats, self._lasts_ms = (scenario.beats, scenario.lasts_ms) if scenario else ((), 0)
         self._target, self._evaluate = target, evaluate
         self._chunks: list[Chunk] = []
@@ -231,15 +220,3 @@ class Driver:
 
     def _note(self, what: str) -> None:
         self._done.append((self._target.now_ms, what))
-
-
-def _refuse_failures(scenario: Scenario | None) -> None:
-    said = ["whatever is asked"] if scenario is None else [
-        f"line {beat.line}: {action.name or 'power cut'}"
-        for beat in scenario.beats
-        for action in beat.actions
-        if action.kind in ("fail", "mend", "power_cut")
-    ]
-    if said:
-        msg = f"no failure is injected into real I/O ({', '.join(said)}); run it on a simulated plant"
-        raise RealIoError(msg)

@@ -35,8 +35,6 @@ class ScannedStation:
             with it: the computer was late, not the receiver. `latest_ms` tells by how much.
     """
 
-    simulated = True
-
     def __init__(
         self,
         engine: AsWritten,

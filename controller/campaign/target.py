@@ -43,8 +43,6 @@ class Target(Protocol):
     """What a scenario is driven on. Whatever is done acts from the next scan on."""
 
     scan_ms: int
-    simulated: bool
-    """The plant is ours; into real I/O no failure is injected."""
 
     @property
     def now_ms(self) -> int:
@@ -86,8 +84,6 @@ class Target(Protocol):
 
 class VirtualStation:
     """A simulated station in virtual time."""
-
-    simulated = True
 
     def __init__(
         self,

@@ -4,10 +4,9 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import pytest
 
 from controller.campaign.conditions import Condition
-from controller.campaign.drive import Driven, Driver, RealIoError
+from controller.campaign.drive import Driven, Driver
 from controller.campaign.scenario import Action, Beat, Moment, Scenario
 from controller.campaign.target import Chunk
 from controller.campaign.words import NEVER
@@ -23,7 +22,7 @@ STEPS = [step for step, scans in PLAN for _ in range(scans)]
 class PaperTarget:
     """Counts scans into an input; keeps a list of what was done to it."""
 
-    scan_ms, simulated = 10, True
+    scan_ms = 10
 
     def __init__(self) -> None:
         self.scans, self.told = 0, list[tuple[int, str, float]]()
@@ -111,20 +110,7 @@ def test_a_moment_that_does_not_come_ends_the_run() -> None:
     assert done.end_ms == 5_000
 
 
-@pytest.mark.parametrize("kind", ["fail", "mend", "power_cut"])
-def test_nothing_is_let_fail_on_real_io_and_nothing_is_done_there(
-    monkeypatch: pytest.MonkeyPatch, kind: str
-) -> None:
-    monkeypatch.setattr(PaperTarget, "simulated", False)
-    done: list[str] = []
-    monkeypatch.setattr(PaperTarget, "advance", lambda *_: done.append("advanced"))
-    with pytest.raises(RealIoError, match=r"line 1: flap_slow\); run it on a simulated plant"):
-        driven((moment(at_ms=200), Action(kind, "flap_slow", 1)))
-    assert not done
-
-
-def test_buttons_are_pressed_on_real_io(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(PaperTarget, "simulated", False)
+def test_a_button_is_pressed_when_it_is_due() -> None:
     _, target = driven((moment(at_ms=200), Action("command", "start", 1)))
     assert target.told[0] == (200, "start_pb", 1)
 
