@@ -166,10 +166,12 @@ def _show_statistics(told: Told, console: Console) -> None:
         table.add_row(row.name, str(row.cycles), *shown, str(row.slowest_cycle))
     print_whole(table, console)
     came = told.came_to
-    console.print(
-        f"{came.cycles} cycles in {came.ms / 3_600_000:.2f} h: {_or_dash(came.delivered_kg, '.0f')} kg, "
-        f"{_or_dash(came.rate_kg_h, '.0f')} kg/h, {_or_dash(came.air_nm3_per_t, '.0f')} Nm3 of air a tonne."
-    )
+    mass, air = "mass not known, nothing weighs it", "air not known"
+    if came.delivered_kg is not None:
+        mass = f"{came.delivered_kg:.0f} kg, {_or_dash(came.rate_kg_h, '.0f')} kg/h"
+    if came.air_nm3 is not None:
+        air = f"{_or_dash(came.air_nm3_per_t, '.0f')} Nm3 of air a tonne"
+    console.print(f"{came.cycles} cycles in {came.ms / 3_600_000:.2f} h: {mass}, {air}.")
 
 
 def _show_trends(told: Told, console: Console) -> None:

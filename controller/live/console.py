@@ -38,9 +38,9 @@ class Console:
 
     def cycle(self, record: CycleRecord) -> None:
         """A cycle that ended."""
-        kg = "" if record.delivered_kg is None else f", {record.delivered_kg:.2f} kg"
+        kg = "mass not known" if record.delivered_kg is None else f"{record.delivered_kg:.2f} kg"
         end_ms = record.start_ms + record.ms
-        said = f"cycle {record.number}, {record.kind}: {record.result}, {record.ms / 1_000:.2f} s{kg}"
+        said = f"cycle {record.number}, {record.kind}: {record.result}, {record.ms / 1_000:.2f} s, {kg}"
         self.line(end_ms, said)
 
     def line(self, at_ms: int, said: str) -> None:

@@ -138,8 +138,8 @@ def _alarm(told: dict[str, Any]) -> str:
 
 def _cycle(told: dict[str, Any]) -> str:
     took_s = sum(step["ms"] for step in told["steps"]) / 1_000
-    kg = "" if told["delivered_kg"] is None else f", {told['delivered_kg']:.2f} kg"
-    return f"{told['number']} {told['kind']}: {told['result']} in {took_s:.1f} s{kg}"
+    kg = "mass not known" if told["delivered_kg"] is None else f"{told['delivered_kg']:.2f} kg"
+    return f"{told['number']} {told['kind']}: {told['result']} in {took_s:.1f} s, {kg}"
 
 
 def _command(told: dict[str, Any]) -> str:
