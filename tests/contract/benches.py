@@ -17,6 +17,9 @@ IMAGES = [{n: 12_000 + 1_000 * k if n.endswith("_ua") else k for n in WIRED} for
 """Two images of the hardware that differ in every point."""
 
 
+DRAWING = Outputs(source_cmd=True, vent_close_cmd=True)
+
+
 class Bench:
     """What the promises are tried on. `linked`: there is another end that can fall silent or be lost."""
 
@@ -26,6 +29,13 @@ class Bench:
     def __init__(self) -> None:
         self.clock = SteppedClock()
         self.history: list[Outputs] = []  # what the hardware held, at each look
+
+    async def __aenter__(self) -> "Bench":
+        await self.make()
+        return self
+
+    async def __aexit__(self, *_: object) -> None:
+        await self.end()
 
     async def make(self) -> None:
         """All that has to be waited for; no exchange yet."""
@@ -83,12 +93,19 @@ class Bench:
             await self.pass_(WATCHDOG_MS + 50)
             await self.speak()
 
+        async def deafness() -> None:
+            await self.mute()
+            for _ in range((WATCHDOG_MS + 50) // SCAN_MS):
+                self.port.read()
+                self.port.write(DRAWING)
+                await self.scan_over()
+            await self.speak()
+
         async def pause() -> None:
             await self.pass_(WATCHDOG_MS + 50)
 
-        return (
-            {"pause": pause, "relink": self.relink, "silence": silence} if self.linked else {"pause": pause}
-        )
+        of_a_link = {"relink": self.relink, "silence": silence, "silence while scanning": deafness}
+        return {"pause": pause} | (of_a_link if self.linked else {})
 
 
 class SimulatedBench(Bench):

@@ -37,7 +37,5 @@ def test_every_promise_has_its_breach():
 @pytest.mark.parametrize(("kind", "wire"), [(ClientBench, End), (ServerBench, ServerWire)])
 async def test_a_wire_that_remembers_over_a_loss_is_found_over_loopback(monkeypatch, kind, wire):
     monkeypatch.setattr(wire, "_forget", lambda self: None)
-    bench = kind()
-    await bench.make()
-    assert await broken(bench, a_link_that_was_lost_stays_lost)
-    await bench.end()
+    async with kind() as bench:
+        assert await broken(bench, a_link_that_was_lost_stays_lost)

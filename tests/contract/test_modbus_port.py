@@ -11,65 +11,55 @@ from controller.port import IoError, OutputGate, is_safe, safe
 
 @pytest.mark.parametrize("kind", [MemoryBench, ClientBench])
 async def test_it_shuts_with_safe_outputs_that_the_other_end_has_confirmed(kind):
-    bench = kind()
-    await bench.make()
-    await begun(bench)
-    await runs(bench, RUNNING)
-    before = bench.life
-    assert await bench.port.shut(timeout_s=10)
-    if kind is ClientBench:
-        bench.take_note()
-    assert bench.held == Outputs()
-    assert bench.life != before
-    with pytest.raises(IoError):
-        bench.port.read()
-    await bench.end()
+    async with kind() as bench:
+        await begun(bench)
+        await runs(bench, RUNNING)
+        before = bench.life
+        assert await bench.port.shut(timeout_s=10)
+        if kind is ClientBench:
+            bench.take_note()
+        assert bench.held == Outputs()
+        assert bench.life != before
+        with pytest.raises(IoError):
+            bench.port.read()
 
 
 async def test_it_shuts_unconfirmed_where_the_scanner_reads_no_more():
-    bench = ServerBench()
-    await bench.make()
-    await begun(bench)
-    await runs(bench, RUNNING)
-    assert not await bench.port.shut(timeout_s=0.05)
-    await bench.end()
+    async with ServerBench() as bench:
+        await begun(bench)
+        await runs(bench, RUNNING)
+        assert not await bench.port.shut(timeout_s=0.05)
 
 
 @pytest.mark.parametrize("linked", [False, True])
 async def test_it_shuts_unconfirmed_where_nobody_is(linked):
-    bench = ClientBench()
-    await bench.make()
-    if linked:
-        await begun(bench)
-        await bench.mute()
-    assert not await bench.port.shut(timeout_s=0.05)
-    await bench.end()
+    async with ClientBench() as bench:
+        if linked:
+            await begun(bench)
+            await bench.mute()
+        assert not await bench.port.shut(timeout_s=0.05)
 
 
 async def test_what_it_hands_over_is_for_the_link_that_the_last_read_was_of():
     """A link that is new and has brought no image yet gets nothing: its loss is not known to the sequence."""
-    bench = ClientBench()
-    await bench.make()
-    await begun(bench)
-    sessions: list[int | None] = []
-    bench.wire.hand_over = lambda values, life, session=None: sessions.append(session)
-    bench.port.read()
-    read_of = bench.wire.newest.session
-    bench.wire._begin_session()
-    bench.port.write(RUNNING)
-    assert sessions == [read_of]
-    assert bench.wire.session != read_of
-    await bench.end()
+    async with ClientBench() as bench:
+        await begun(bench)
+        sessions: list[int | None] = []
+        bench.wire.hand_over = lambda values, life, session=None: sessions.append(session)
+        bench.port.read()
+        read_of = bench.wire.newest.session
+        bench.wire._begin_session()
+        bench.port.write(RUNNING)
+        assert sessions == [read_of]
+        assert bench.wire.session != read_of
 
 
 async def test_it_tells_how_the_link_stands():
-    bench = ClientBench()
-    await bench.make()
-    assert bench.port.health.state == "bad"
-    assert "not asked yet" in bench.port.health.said
-    await begun(bench)
-    assert bench.port.health.state == "good"
-    await bench.end()
+    async with ClientBench() as bench:
+        assert bench.port.health.state == "bad"
+        assert "not asked yet" in bench.port.health.said
+        await begun(bench)
+        assert bench.port.health.state == "good"
 
 
 def test_the_gate_lets_lamps_and_horn_through_and_opens_by_a_safe_image_alone():

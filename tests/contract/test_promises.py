@@ -20,9 +20,5 @@ CASES = [
 
 @pytest.mark.parametrize(("kind", "promise"), CASES)
 async def test_it_keeps_what_the_port_promises(kind, promise):
-    bench = kind()
-    await bench.make()
-    try:
+    async with kind() as bench:
         await promise(bench)
-    finally:
-        await bench.end()

@@ -8,7 +8,7 @@ import signal
 import socket
 import struct
 import sys
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Sequence
 from pathlib import Path
 
 import pytest
@@ -104,10 +104,11 @@ class Process:
         self._reader = asyncio.create_task(self._read())
 
     @classmethod
-    async def start(cls, *arguments: object) -> "Process":
+    async def start(cls, *arguments: object, within: Sequence[str] = ()) -> "Process":
+        """`within`: a command that runs another one somewhere."""
         return cls(
             await asyncio.create_subprocess_exec(
-                sys.executable, "-c", "from controller.cli import main; main()", *map(str, arguments),
+                *within, sys.executable, "-c", "from controller.cli import main; main()", *map(str, arguments),
                 stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.STDOUT, cwd=ROOT,
                 env={**os.environ, "COLUMNS": "200"},
             )
@@ -149,8 +150,8 @@ class Process:
 class Pair:
     """The plant and its controller, brought to where the source runs, whatever was done to them before."""
 
-    def __init__(self, folder: Path) -> None:
-        self.folder, self.station = folder, station(folder / "mill")
+    def __init__(self, folder: Path, within: Sequence[str] = ()) -> None:
+        self.folder, self.station, self._within = folder, station(folder / "mill"), within
         self.link = Link()
         self.plant: Process | None = None
         self.controller: Process | None = None
@@ -167,7 +168,7 @@ class Pair:
 
     async def start_plant(self) -> Process:
         self.plant = plant = await Process.start(
-            "plant", self.station, "--listen", f"127.0.0.1:{self.plant_port}"
+            "plant", self.station, "--listen", f"127.0.0.1:{self.plant_port}", within=self._within
         )
         await self.until(lambda: plant.said("listens at") or not plant.alive)
         found = re.search(r"listens at 127\.0\.0\.1:(\d+)", "\n".join(plant.lines))
@@ -177,8 +178,9 @@ class Pair:
 
     async def start_controller(self) -> Process:
         self.controller = controller = await Process.start(
-            "run", self.station, "--connect", f"127.0.0.1:{self.port}", "--state", self.folder / "state"
-        )
+            "run", self.station, "--connect", f"127.0.0.1:{self.port}", "--state", self.folder / "state",
+            within=self._within,
+        )  # fmt: skip
         await self.until(lambda: controller.said("power-up") or not controller.alive)
         assert controller.alive, controller.lines
         return controller
