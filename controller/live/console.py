@@ -65,7 +65,7 @@ class Folded:
             return ""
         count, ms = self._count, record.at_ms - self._since_ms
         self._since_ms, self._count = record.at_ms if count and not ends else None, 0
-        return f"{_named(self._name)} {count} times more in {ms / 1_000:.1f} s" if count else ""
+        return f"{_named(self._name)} raised {count} x more in {ms / 1_000:.1f} s" if count else ""
 
     def takes(self, record: EventRecord) -> bool:
         """Whether an event is not said by itself."""

@@ -170,6 +170,7 @@ class Rig:
         passed_ms = self._scan_ms * (1 + tick.missed)
         dt_ms = min(passed_ms, LONGEST_DT_MS)
         self._stood_ms += passed_ms - dt_ms
+        health = self.io.health()  # before this scan itself can be held up
         wired = self.io.port.read()._replace(scans_late=self._late)
         inputs, before = self.desk.over(wired, self.memory, self.now_ms), self.memory
         done = self._scan.scan(before, inputs, dt_ms)
@@ -186,10 +187,10 @@ class Rig:
         for segment in self._scans.take(dt_ms, before, inputs, done, cut=bool(given)):
             self._look(segment, given if segment.last_ms == self.now_ms else ())
         self._keep(self.memory, self.now_ms)
-        health = self.io.health()
         if (health.state == "bad") != bool(self.link):
             self.link = "" if self.link else f"bad: {health.said}"
-            self.tell("LINK_CHANGED", self.link or "good", self._whose_fault()[:1] if self.link else ())
+            is_ours = self.link and self.lateness.recent
+            self.tell("LINK_CHANGED", self.link or "good", self._whose_fault()[:1] if is_ours else ())
 
     def laid_open(self) -> Mapping[str, int]:
         """Every fact of the last scan."""

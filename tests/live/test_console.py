@@ -31,16 +31,16 @@ def test_a_slow_computer_says_so_once_in_a_while_and_what_happens_meanwhile_is_s
     said = said_of(*events)
     assert said[:3] == [*FIRST, "REST -> WARNING"]
     assert said[3].startswith("NO_VACUUM")
-    assert said[4:] == [f"{LATE} 99 times more in 10.0 s"]
+    assert said[4:] == [f"{LATE} raised 99 x more in 10.0 s"]
 
 
 def test_what_is_folded_is_said_at_the_end_and_with_the_next_that_happens():
     many = slips(0, 100, 200)
     assert said_of(*many, (300, "CONTROLLER_ENDED", "SIGINT")) == [
-        *FIRST, f"{LATE} 2 times more in 0.3 s", "ended: SIGINT",
+        *FIRST, f"{LATE} raised 2 x more in 0.3 s", "ended: SIGINT",
     ]  # fmt: skip
     assert said_of(*many, (60_000, "STEP_CHANGED", "REST -> WARNING")) == [
-        *FIRST, f"{LATE} 2 times more in 60.0 s", "REST -> WARNING",
+        *FIRST, f"{LATE} raised 2 x more in 60.0 s", "REST -> WARNING",
     ]  # fmt: skip
 
 
@@ -55,5 +55,5 @@ def test_the_lost_inputs_that_trip_are_said_each_time_and_those_that_flap_in_the
     lost = "IO_LOST (the inputs are too old to act on)"
     assert said_of(*trip, (15, "IO_LOST", "gone"), *flaps, *again) == [
         f"{lost} raised", "DRAW -> FAULT", f"{lost} gone", f"{lost} raised", f"{lost} gone",
-        f"{lost} 19 times more in 0.5 s", "FAULT -> REST", f"{lost} raised", "REST -> FAULT",
+        f"{lost} raised 19 x more in 0.5 s", "FAULT -> REST", f"{lost} raised", "REST -> FAULT",
     ]  # fmt: skip
