@@ -282,7 +282,7 @@ REAL = {"real": True, "io": "modbus 127.0.0.1:1502"}
 
 @pytest.mark.parametrize("given", [[], ["--area-is-clear", "yes"], ["--area-is-clear", ""]])
 def test_on_io_that_may_be_real_a_script_holds_nothing_without_the_name_of_who_gives_the_area_as_clear(given):
-    rig = NotingRig(**REAL, **IN_MANUAL)
+    rig = Falling(**REAL, **IN_MANUAL)
     with running(rig):
         done = receiver("hold", "buckwheat_mill", "flap_open_cmd", *given, typed="A. Miller\n")
     assert (done.exit_code, rig.asked) == (1, [])
