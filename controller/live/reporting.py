@@ -13,7 +13,7 @@ from controller.live.run_ask import SCAN_MS, Ask
 from controller.live.told_now import ToldNow
 from controller.records import CycleRecord
 from controller.reporter.lines import Opening
-from controller.reporting.mqtt.embedded import here
+from controller.reporting.mqtt.embedded import UNPROTECTED, here
 from controller.sheets.fitted import fitted
 
 NOT_ALLOWED = "services.yaml lets no commands in"
@@ -38,7 +38,10 @@ class Reporting:
     ) -> None:  # fmt: skip
         receiver, services = ask.station.receiver, ask.services
         if ask.broker:
-            services = services.model_copy(update={"mqtt": here(services.mqtt, ask.folder)})
+            near = here(services.mqtt, ask.folder)
+            if services.mqtt and near.commands != services.mqtt.commands:
+                say(UNPROTECTED)
+            services = services.model_copy(update={"mqtt": near})
         opening = Opening(
             run=str(run.resolve()), kept=ask.state is not None and ask.out is None,
             station=str(ask.folder.resolve()), services=services.model_dump_json(exclude_none=True),
@@ -77,9 +80,9 @@ class Reporting:
         if self._rig:
             self._rig.tell("REPORTER_RESTARTED", how)
 
-    def _lost(self, count: int) -> None:
+    def _lost(self, count: int, why: str) -> None:
         if self._rig:
-            self._rig.tell("RECORDS_LOST", f"{count} records")
+            self._rig.records_lost(count, why)
 
     def _asked(self, number: int, command: str, who: str, end_ms: int, id: str) -> None:
         doing = asyncio.get_running_loop().create_task(self._do(number, command, who, end_ms, id))

@@ -15,6 +15,7 @@ from controller.live.run_ask import read_ask
 from controller.live.told_now import ToldNow
 from controller.reporter.lines import line, read
 from controller.reporter.station import StationTold
+from controller.reporting.mqtt.embedded import UNPROTECTED
 from controller.reporting.services import Mqtt, Services
 from controller.sequence.steps import Step
 
@@ -121,7 +122,8 @@ class Asked:
         self.clock, self.driven, self.answers = SteppedClock(DATE), Driven(presets=presets), []
         ask = read_ask(MILL, fifo=False, start=False, broker="embedded", **BROKER)
         ask = ask._replace(services=services)
-        self.reporting = Reporting(ask, tmp_path, "0", "simulated", print, self.clock.now_ms)
+        self.said = []
+        self.reporting = Reporting(ask, tmp_path, "0", "simulated", self.said.append, self.clock.now_ms)
         self.reporting.attach(self.driven.rig)
         self.reporting.reporter.answer = lambda number, reasons: self.answers.append((number, reasons))
 
@@ -213,6 +215,17 @@ async def test_the_rig_itself_looks_whether_commands_are_let_in(tmp_path, servic
     await asked.ask("acknowledge", 10_000)
     assert asked.answers == [(1, (NOT_ALLOWED,))]
     assert not asked.deeds("acknowledge")
+
+
+async def test_what_is_let_in_with_a_password_is_not_let_in_over_a_broker_that_asks_nobody_who_he_is(
+    tmp_path,
+):
+    protected = ALLOWED.mqtt.model_copy(update={"user": "r101", "password_file": "password"})
+    asked = Asked(tmp_path, Services(mqtt=protected))
+    asked.driven.run(500)
+    await asked.ask("acknowledge", 10_000)
+    assert asked.answers == [(1, (NOT_ALLOWED,))]
+    assert asked.said == [UNPROTECTED]
 
 
 async def test_before_there_is_a_rig_it_is_said_that_none_scans_and_not_that_it_is_late(tmp_path):

@@ -16,6 +16,7 @@ from controller.reporting.services import Mqtt
 
 HOST = "127.0.0.1"
 PORT = 1883
+UNPROTECTED = "the embedded broker asks nobody who he is: it lets no commands in, whatever services.yaml says"
 
 
 class EmbeddedError(Exception):
