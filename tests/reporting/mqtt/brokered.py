@@ -126,7 +126,7 @@ class Site:
     def waiting(self) -> int:
         return self.publisher.link.waiting
 
-    async def _accept(self, asked):
+    async def _accept(self, asked, left_ms):
         self.asked.append(asked)
         return ()
 
