@@ -35,11 +35,11 @@ def map_problems(
         found += _against_the_list(document, placed, points)
     if link is not None:
         found += _link(document.value, link)
-        if not _unread(document, placed):
-            found += _torn(placed, link)
     for one in placed:
         found += _itself(one, document.value)
-        if link is not None:
+    if link is not None and link.role:
+        found += () if _unread(document, placed) else _torn(placed, link)
+        for one in placed:
             found += _reachable(one, link)
     return [document.problem(loc, text) for loc, text in found]
 

@@ -66,6 +66,13 @@ class _Link(StrictModel):
     word_order: WordOrder = Field(default="ABCD", description="order of the bytes of numbers")
 
 
+class _LinkRead(_Link):
+    """What is left of a link that has mistakes."""
+
+    role: Role = Field(default=None)  # type: ignore[arg-type]
+    host: str = Field(default="")
+
+
 class _Server(StrictModel):
     connections_max: int = Field(default=4, ge=1, le=32, description="clients at a time")
     idle_s: int = Field(
@@ -87,9 +94,10 @@ def map_model(*, whole: bool = True) -> type[StrictModel]:
     """
     The model of modbus.yaml: link, life counters, and a place for every wired point.
 
-    Not `whole`: a group may be missing, None then; for what is left of a file that has mistakes.
+    Not `whole`: a group or the role may be missing, None then; for what is left where there are mistakes.
     """
     needed: Any = ... if whole else None
+    link = _Link if whole else _LinkRead
     inputs = {
         name: (_Analog if name in ANALOGS else _Contact, Field(default=None, description="where it is wired"))
         for name in Inputs._fields
@@ -98,7 +106,7 @@ def map_model(*, whole: bool = True) -> type[StrictModel]:
     wired = Field(default=None, description="where it is wired")
     outputs = dict.fromkeys(Outputs._fields, (_Output, wired))
     groups: dict[str, Any] = {
-        "link": (_Link, Field(default=needed, description="how controller and device meet")),
+        "link": (link, Field(default=needed, description="how controller and device meet")),
         "server": (_Server, Field(default=_Server(), description="whom the server answers")),
         "identity": (_Identity, Field(default=None, description="a register whose value tells the device")),
         "life": (_Life, Field(default=needed, description="counters that show that the other end is alive")),

@@ -76,6 +76,17 @@ def test_json_gives_no_digits_that_nobody_measured(run_folder):
         assert all(len(str(v).replace(".", "")) <= 9 for v in part.values() if isinstance(v, float))
 
 
+def test_a_mass_and_air_that_nothing_measures_are_said_to_be_not_known(tmp_path):
+    with Journal(tmp_path) as journal:
+        for number in (1, 2):
+            record = good(number, start_ms=number * 30_000)
+            journal.add_cycle(record._replace(delivered_kg=None, fill_rate_kg_h=None, air_nm3=None))
+    said = " ".join(called(tmp_path).stdout.split())
+    assert "mass not known, nothing weighs it, air not known." in said
+    told = json.loads(called(tmp_path, "--json").stdout)
+    assert {told["throughput"][name] for name in ("delivered_kg", "rate_kg_h", "air_nm3_per_t")} == {None}
+
+
 def test_a_run_without_a_finished_cycle_says_so(tmp_path):
     with Journal(tmp_path):
         pass

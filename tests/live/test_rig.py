@@ -9,6 +9,7 @@ from live.rigs import LOGIC, MILL, PRESETS, SCAN_MS, Driven
 from controller.cycle_statistics import throughput
 from controller.engines import generated
 from controller.image import Inputs, Outputs
+from controller.live.console import Console
 from controller.live.live_io import GOOD
 from controller.port import NEVER_MS, IoError, is_safe
 from controller.scan.agreement import AgreeingScan, DisagreementError
@@ -110,6 +111,9 @@ def test_on_real_io_a_cycle_tells_no_mass_and_no_air_and_is_not_called_simulated
     rig.rig.finish("the test is over")
     assert [cycle.result for cycle in rig.cycles] == [cycle.result for cycle in live.cycles]
     assert live.cycles[1].delivered_kg > 5
+    said = []
+    Console(said.append, lambda: ()).cycle(rig.cycles[1])
+    assert said[0].endswith(" s, mass not known")
     told = {(c.delivered_kg, c.air_nm3, c.fill_rate_kg_h, c.simulated) for c in rig.cycles}
     assert told == {(None, None, None, False)}
     came = throughput(rig.cycles)

@@ -86,6 +86,19 @@ def test_a_device_that_does_not_answer_is_said_and_leaves_no_run(tmp_path, monke
     assert not (tmp_path / "run").exists()
 
 
+def test_outputs_that_may_be_torn_are_warned_of_before_it_connects(tmp_path, monkeypatch):
+    monkeypatch.setattr(run_command, "SOON_S", 0.1)
+    monkeypatch.setattr(run_command, "READY_S", 0.1)
+    monkeypatch.setattr(run_command, "CONFIRM_S", 0.1)
+    folder = shutil.copytree(MILL, tmp_path / "mill")
+    text = (folder / "modbus.yaml").read_text("utf-8")
+    horn = "horn: {table: holding_register, address: 0, bit: 8}"
+    assert horn in text
+    (folder / "modbus.yaml").write_text(text.replace(horn, "horn: {table: coil, address: 9}"), "utf-8")
+    said = invoke("run", folder, "--connect", "127.0.0.1:1", "--for", "1s").stdout
+    assert said.index("warning: outputs go out in 2 requests") < said.index("connecting to")
+
+
 def test_a_damaged_memory_is_refused_at_start(tmp_path):
     (tmp_path / "kept").mkdir()
     (tmp_path / "kept" / FILE).write_text("?")

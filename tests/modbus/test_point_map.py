@@ -148,6 +148,7 @@ def test_a_mistake_in_a_value_hides_none_between_values_and_is_told_once(tmp_pat
         "buckwheat_mill",
         ("role: client ", "role: master "),
         ("timeout_ms: 100", "timeout_ms: 5"),
+        ("poll_ms: 10 ", "poll_ms: 300 "),
         ('address: 3, reference: "10004"', 'adress: 3, reference: "10004"'),
         (VACUUM, "  vacuum_ua: {table: input_register, address: 2, scale: 0}\n"),
         (HORN, "  horn: {table: holding_register, address: 0, bit: 16}\n"),
@@ -155,7 +156,7 @@ def test_a_mistake_in_a_value_hides_none_between_values_and_is_told_once(tmp_pat
         (START, ""),
     )
     assert [line.split(": ")[1] for line in found] == [
-        "link.role", "link.timeout_ms", "inputs", "inputs.stop_healthy.address", "inputs.stop_healthy.adress",
+        "link.role", "link.timeout_ms", "link.poll_ms", "inputs", "inputs.stop_healthy.address", "inputs.stop_healthy.adress",
         "inputs.vacuum_ua.scale", "outputs.fault_lamp", "outputs.horn.bit",
     ]  # fmt: skip
 

@@ -134,6 +134,13 @@ def test_all_problems_come_at_once(station):
     assert all(key in told for key in ("mqtt.port", "mqtt.site", "metrics.port", "journal.keep_days"))
 
 
+def test_a_mistake_in_one_group_hides_none_in_another(station):
+    told = refused(station({"mqtt": {**MQTT, "port": -1}, "registers": {"host": "0.0.0.0"}}))
+    assert "mqtt.port: is -1" in told
+    assert "registers.host: can be reached by other machines" in told
+    assert len(told.splitlines()) == 2
+
+
 def test_figures_are_served_to_this_machine_alone_so_there_is_no_host_to_set(station):
     assert "metrics.host" in refused(station({"metrics": {"serve": True, "host": "0.0.0.0"}}))
 
