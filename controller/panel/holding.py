@@ -15,6 +15,8 @@ from controller.panel.rig import PointNow, Reasons, Rig, Status
 from controller.problems import did_you_mean
 
 RENEW_MS = 200
+HORN_GOOD_MS = 10_000
+"""What the last word holds back for longer must not move any more: nobody thinks of that horn (no source)."""
 NO_MANUAL = "manual mode is off: ask for manual first"
 AREA_NOT_CLEAR = "on I/O that may be real somebody must give the area as clear, by name"
 FAULT_HORN = "acknowledge the fault first: nobody can tell its horn from the one before a movement"
@@ -31,6 +33,7 @@ class Holding:
         self._is_output = False
         self._in_fault = False  # it was asked for in a fault
         self._begun_ms: int | None = None  # when the sequence was first asked for it
+        self._on_ms = 0  # when it was last seen energised, or begun
 
     def holds(self, by: Caller) -> bool:
         """Whether `by` holds or forces something."""
@@ -90,7 +93,7 @@ class Holding:
 
     def _begin(self, status: Status) -> None:
         if self._begun_ms is None:
-            self._begun_ms = status.at_ms
+            self._begun_ms = self._on_ms = status.at_ms
 
     async def _warn(self) -> Reasons:
         """The horn, from its beginning: the sequence sounds it where manual mode is entered."""
@@ -110,6 +113,11 @@ class Holding:
             return (f"{self._name} fell: {said}",)
         if status.dropped:
             return (f"{self._name} fell: {'; '.join(status.held_back) or GONE}",)
+        if status.held_on:
+            self._on_ms = status.at_ms
+        elif status.at_ms - self._on_ms > HORN_GOOD_MS:
+            said = f"held back for over {HORN_GOOD_MS / 1_000:g} s after its horn"
+            return (f"{self._name} fell: {said}: {'; '.join(status.held_back)}",)
         return ()
 
     def _cannot_hold(self, by: Caller, asked: HoldAsked, status: Status) -> Reasons:

@@ -207,6 +207,36 @@ async def test_the_last_word_stays_and_what_it_holds_back_is_said():
     assert "pulse_1" not in rig.bench.on
 
 
+async def test_what_the_last_word_holds_back_for_long_after_its_horn_does_not_move_any_more():
+    """Narrative, last word 1: the source acts on the body with the flap proven closed only."""
+    rig, holding = await in_manual()
+    source = HoldAsked(ask="hold", output="source_cmd")
+    rig.pressed = {"flap_closed_fb": 0}
+    answer = await renewed(rig, holding, HORN_MS + 9_000, source)
+    assert (answer.answer, rig.status().held_on) == ("accepted", False)
+    for _ in range(10):
+        answer = await holding.hold(ME, source)
+        if answer.answer == "refused":
+            break
+        rig.run(200)
+    assert answer.reasons[0].startswith("source_cmd fell: held back for over 10 s after its horn: ")
+    rig.pressed = {}
+    rig.run(2_000)
+    assert not rig.bench.on & MOVES
+
+
+async def test_what_was_on_and_is_held_back_for_a_moment_goes_on():
+    rig, holding = await in_manual()
+    source = HoldAsked(ask="hold", output="source_cmd")
+    await renewed(rig, holding, HORN_MS + 20_000, source)
+    rig.pressed = {"flap_closed_fb": 0}
+    await renewed(rig, holding, 2_000, source)
+    assert not rig.bench.on & MOVES
+    rig.pressed = {}
+    await renewed(rig, holding, 1_000, source)
+    assert rig.status().held_on
+
+
 @pytest.mark.parametrize(
     ("forced", "why"),
     [
