@@ -57,3 +57,8 @@ def test_the_lost_inputs_that_trip_are_said_each_time_and_those_that_flap_in_the
         f"{lost} raised", "DRAW -> FAULT", f"{lost} gone", f"{lost} raised", f"{lost} gone",
         f"{lost} raised 19 x more in 0.5 s", "FAULT -> REST", f"{lost} raised", "REST -> FAULT",
     ]  # fmt: skip
+
+
+def test_what_somebody_called_himself_moves_no_cursor_of_the_screen():
+    (said,) = said_of((0, "COMMAND_ACCEPTED", "start from remote (\x1b[2J\nX\u202e)"))
+    assert said == "accepted: start from remote (?[2J?X?)"

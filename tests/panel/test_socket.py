@@ -31,6 +31,8 @@ BAD = {
     "a huge whole number": b'{"ask": "force", "point": "level_free", "area_clear_by": "me too", "value": 1' + b"0" * 5_000 + b"}\n",
     "a time below nothing": b'{"ask": "fail", "mode": "line_blocked", "amount": 1.0, "for_ms": -5}\n',
     "a force without a person": b'{"ask": "force", "point": "level_free", "value": 0}\n',
+    "a name that cannot be seen": b'{"ask": "command", "command": "stop", "on_behalf_of": "   "}\n',
+    "a name that moves the cursor": b'{"ask": "command", "command": "stop", "on_behalf_of": "\\u001b[2J"}\n',
     "bytes that are no text": b"\xff\xfe\x00{}\n",
     "a half pair of UTF-16": b'{"ask": "command", "command": "\\ud800"}\n',
     "a deep nest": b"[" * 60_000 + b"\n",

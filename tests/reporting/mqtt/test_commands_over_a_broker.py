@@ -131,3 +131,54 @@ async def test_rubbish_and_a_megabyte_change_nothing_for_the_command_behind_them
     assert [(id, reasons[0]) for id, ok, reasons in answers(heard) if not ok] == [
         ("cmd-00009", "schema: is missing")
     ]
+
+
+async def test_the_rig_gets_no_longer_than_the_command_has_left_nor_than_its_sender_is_waited_for(
+    tmp_path, port
+):
+    left = {}
+
+    async def ask(asked, left_ms):
+        left[asked.id] = left_ms
+        return ()
+
+    settings = mqtt(port, commands="allowed")
+    async with broker(port), listening(port) as heard, site(tmp_path, settings, ask=ask) as here:
+        await until(lambda: here.publisher.link.online)
+        ready(here)
+        await heard.client.publish(COMMAND, command("cmd-00001", expires_s=2.0), qos=1)
+        await heard.client.publish(COMMAND, command("cmd-00002", expires_s=10.0), qos=1)
+        await until(lambda: len(answers(heard)) == 2)
+    assert 0 < left["cmd-00001"] <= 2_000
+    assert left["cmd-00002"] == 1_000 * remote.BEGIN_S < 1_000 * remote.ANSWER_S
+
+
+@pytest.mark.parametrize(
+    ("prefix", "topic", "correlation", "goes"),
+    [
+        ("", "desk/7", b"1", False),
+        ("desk/", "desk/7", b"1", True),
+        ("desk/", "desks/7", b"1", False),
+        ("", "", None, False),
+        ("desk/", "", None, False),
+        ("desk/", "desk/#", b"1", False),
+        ("desk/", "desk/\x07", b"1", False),
+        ("receiver", f"{BASE}/status", b"1", False),
+        ("desk/", "desk/" + "x" * 251, b"x" * 256, True),
+        ("desk/", "desk/" + "x" * 252, b"1", False),
+        ("desk/", "desk/7", b"x" * 257, False),
+    ],
+)
+async def test_an_answer_goes_to_a_topic_of_the_senders_only_under_the_prefix_that_is_set(
+    prefix, topic, correlation, goes
+):
+    class Properties:
+        ResponseTopic, CorrelationData = topic, correlation
+
+    class Message:
+        payload, retain, properties = b'{"id": "cmd-00001"}', False, Properties
+
+    answering = remote.Remote(lambda: ("", 0), prefix, None, lambda deed: None, lambda: None)
+    answering.take(Message)
+    (waiting,) = answering.answers
+    assert (waiting.topic, waiting.correlation) == ((topic, correlation) if goes else ("", None))
