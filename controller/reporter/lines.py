@@ -9,11 +9,13 @@ What passes between the rig and its reporter: one JSON array on a line, its kind
     reporter to rig   ready   it is open; up to which number it had taken the records of this start before
                       no   it cannot be opened; why
                       taken   up to which number the records are on the disk; said every second besides
+                      never   the number of a record that can never be written, and counts as taken; why
                       ask   a command from elsewhere
                       problem, problem over, say   words for people
 """
 
 import json
+from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 from controller.records import CycleRecord, Deed, EventRecord, as_document, from_document
@@ -25,7 +27,10 @@ class Opening(NamedTuple):
     """What a reporter is to do, and for whom."""
 
     run: str  # folder of journal and audit log; empty: none is written
-    station: str  # folder of the station, with its points and its services.yaml
+    kept: bool  # that folder goes on over all starts
+    station: str  # folder of the station, with its points
+    services: str  # whom it tells, as the rig read it at its start: a `Services` in JSON
+    fitted: Sequence[str]  # the parts of the station, for the words of its alarms
     name: str
     boot: str  # UUID of this power-up
     software: str
@@ -33,7 +38,7 @@ class Opening(NamedTuple):
     simulated: bool
     rate: float  # seconds of the station in one of the room
     old_ms: int  # an image older than this is not to be trusted
-    broker: bool  # one of its own, in the reporter's process
+    broker: bool  # the one of `services` is in the reporter's process
 
 
 class Numbered(NamedTuple):

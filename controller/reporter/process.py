@@ -15,10 +15,10 @@ from controller.records import Deed
 from controller.reporter.books import Books
 from controller.reporter.channel import Channel, opened
 from controller.reporter.lines import Numbered, Opening, line, read, read_record
-from controller.reporter.told import ServiceError, Told, told_by
+from controller.reporter.told import ServiceError, Told, reader_of, told_by
 from controller.reporting.journal import JournalError
 from controller.reporting.journal_kept import Kept
-from controller.reporting.services import load_services
+from controller.reporting.services import Services
 from controller.station_file import StationError
 
 BEAT_S = 1.0
@@ -56,6 +56,8 @@ class Reporter:
                     self.send("ready", self._books.taken if self._books else 0)
                     await self._work()
                     await self._told.leave(self._ended, LEAVE_S)
+                    if left := self._told.left():
+                        self.send("say", left)
             self._close()
         self._channel.close()
 
@@ -90,11 +92,11 @@ class Reporter:
 
     # ---- inside ----------------------------------------------------------------------------------------
     async def _open(self, opening: Opening, stack: AsyncExitStack) -> None:
-        services = load_services(Path(opening.station))
+        services = Services.model_validate_json(opening.services)
         if opening.run:
-            readers = ("mqtt",) if services.publishing or opening.broker else ()
+            readers = (reader_of(opening),) if services.publishing else ()
             kept = Kept(services.journal.keep_days, services.journal.keep_mb)
-            self._books = Books(Path(opening.run), opening.boot, readers, kept)
+            self._books = Books(Path(opening.run), opening.boot, readers, kept, opening.simulated)
         journal = self._books.journal if self._books else None
         self._told = await told_by(services, opening, WallClock(opening.rate), journal, self, stack)
 
@@ -165,6 +167,7 @@ class Reporter:
         while True:
             await asyncio.sleep(BEAT_S)
             self._committed()
+            self._told.beat()
             if news := self._told.news():
                 self.send("say", news)
 

@@ -42,6 +42,11 @@ class StationTold:
         date = self._date + timedelta(milliseconds=passed_ms)
         return date.isoformat(timespec="milliseconds"), self._at_ms + passed_ms
 
+    def silent(self) -> None:
+        """Nothing comes any more: of all that is known nothing can be trusted until it is told again."""
+        self.readings = [reading._replace(signal="old") for reading in self.readings]
+        self.figures = self.figures._replace(heard=False)
+
     def take(self, kind: str, values: Sequence[Any]) -> None:
         """A line of the kinds now, points and figures."""
         if kind == "now":

@@ -11,6 +11,7 @@ from controller.clock import Clock, machine_ms
 from controller.records import Deed
 from controller.reporter.lines import Opening
 from controller.reporter.station import StationTold
+from controller.reporting.journal_file import GUEST, JournalError
 from controller.reporting.services import Mqtt, Services
 from controller.reporting.station_now import LinkNow
 
@@ -19,8 +20,8 @@ if TYPE_CHECKING:
     from controller.reporting.message_models import CommandAsked
     from controller.reporting.mqtt.publisher import Publisher
 
-AGAIN_S = 30.0
-"""After a mistake of ours in the publishing; a broker that is away is none."""
+SILENT_BEATS = 3
+"""A rig speaks ten times a second: one that says nothing over so many beats is frozen, or hangs in a scan."""
 
 
 class ServiceError(Exception):
@@ -81,12 +82,16 @@ class Told:
 
     def __init__(self, station: StationTold | None = None, asked: Asked | None = None) -> None:
         self._station, self._asked = station, asked
+        self._make: Callable[[], Publisher | None] | None = None
         self._publisher: Publisher | None = None
-        self._said = ""
+        self._silent_beats, self._quiet = SILENT_BEATS, 0
+        self._said = self._where = ""
 
-    def publish(self, publisher: "Publisher") -> None:
-        """A broker is told too."""
-        self._publisher, self._said = publisher, publisher.link.said
+    def publish(self, make: Callable[[], "Publisher | None"], opening: Opening) -> None:
+        """A broker is told too, as soon as the rig has said where it stands: then `make` gives by whom."""
+        self._make = make
+        self._silent_beats = round(SILENT_BEATS / min(opening.rate, 1.0))
+        self._where = f"wait in {opening.run}" if _is_kept(opening) else "are told by no later start"
 
     def take(self, kind: str, values: Sequence[Any]) -> None:
         """A line of the rig that bears no record."""
@@ -94,8 +99,22 @@ class Told:
             self._asked.answered(*values)
         elif self._station:
             self._station.take(kind, values)
-            if self._publisher and self._station.is_known and kind != "figures":
-                self._publisher.now(self._station.now, self._station.readings)
+            if self._station.is_known and kind != "figures":
+                self._tell(self._station, silent=False)
+            self._quiet = 0
+
+    def beat(self) -> None:
+        """Between two of these a rig has spoken, or it counts as one that is silent."""
+        self._quiet += 1
+        if self._quiet == self._silent_beats and self._station and self._station.is_known:
+            self._station.silent()
+            self._tell(self._station, silent=True)
+
+    def _tell(self, station: StationTold, *, silent: bool) -> None:
+        if self._make and (publisher := self._make()):
+            self._make, self._publisher, self._said = None, publisher, publisher.link.said
+        if self._publisher:
+            self._publisher.now(station.now, station.readings, silent=silent)
 
     @property
     def link(self) -> LinkNow | None:
@@ -106,7 +125,13 @@ class Told:
         """How it stands with the broker, where that is another than said before; else empty."""
         said = self.link.said if self.link else ""
         is_news, self._said = said != self._said, said
-        return f"mqtt: {said}" if is_news else ""
+        waiting = self.link.waiting if self.link else 0
+        return f"mqtt: {said}{f'; {waiting} events and cycles wait' if waiting else ''}" if is_news else ""
+
+    def left(self) -> str:
+        """At the end: what the broker has not taken; empty: nothing."""
+        waiting = self.link.waiting if self.link else 0
+        return f"mqtt: {waiting} events and cycles {self._where}" if waiting else ""
 
     def wrote(self) -> None:
         """The journal has new lines."""
@@ -136,16 +161,16 @@ async def told_by(
         StationError: The points of the station cannot be read.
         ServiceError: Something cannot be had.
     """
-    publishing = services.publishing or opening.broker
-    if not (publishing or services.metrics.serve):
+    mqtt = services.publishing
+    if not (mqtt or services.metrics.serve):
         return Told()
     station, asked = StationTold(opening, clock), Asked(rig.send)
     told = Told(station, asked)
-    if publishing and journal:
-        publisher = await _publisher(services, opening, station, asked, journal, rig, stack)
-        told.publish(publisher)
-        publishes = asyncio.create_task(_published(publisher, rig))
-        stack.push_async_callback(_ended, publishes)
+    if mqtt and journal:
+        if opening.broker:
+            await _broker(mqtt.port, stack)
+        rig.send("say", _where(mqtt, opening.station))
+        told.publish(_publishing(mqtt, opening, station, asked, journal, rig, stack), opening)
     if services.metrics.serve:
         from controller.reporter.metrics import serve
 
@@ -157,47 +182,60 @@ async def told_by(
     return told
 
 
-async def _publisher(
-    services: Services,
+def reader_of(opening: Opening) -> str:
+    """Under which name the journal keeps what was told: a broker of its own keeps nothing itself."""
+    from controller.reporting.mqtt.about import READER
+
+    return GUEST if opening.broker else READER
+
+
+async def _broker(port: int, stack: AsyncExitStack) -> None:
+    from controller.reporting.mqtt import embedded
+
+    try:
+        await stack.enter_async_context(embedded.broker(port))
+    except embedded.EmbeddedError as no:
+        raise ServiceError(str(no)) from no
+
+
+def _publishing(
+    mqtt: Mqtt,
     opening: Opening,
     station: StationTold,
     asked: Asked,
     journal: "Journal",
     rig: Rig,
     stack: AsyncExitStack,
-) -> "Publisher":
-    from controller.reporting.mqtt import embedded
+) -> "Callable[[], Publisher | None]":
+    """What makes a publisher that runs until the stack ends; None: the journal cannot be read now."""
     from controller.reporting.mqtt.about import About
     from controller.reporting.mqtt.publisher import Publisher
 
-    folder, mqtt = Path(opening.station), services.publishing
-    if opening.broker:
-        mqtt = embedded.here(services.mqtt, folder)
+    about = About(
+        opening.name, opening.boot, opening.software, opening.io, opening.simulated, station.when,
+        frozenset(opening.fitted), reader_of(opening),
+    )  # fmt: skip
+
+    def make() -> "Publisher | None":
         try:
-            await stack.enter_async_context(embedded.broker(mqtt.port))
-        except embedded.EmbeddedError as no:
-            raise ServiceError(str(no)) from no
-    assert mqtt is not None
-    rig.send("say", _where(mqtt, opening.station))
-    about = About(opening.name, opening.boot, opening.software, opening.io, opening.simulated, station.when)
-    return Publisher(mqtt, folder, about, journal, asked.ask, rig.deed)
+            publisher = Publisher(mqtt, Path(opening.station), about, journal, asked.ask, rig.deed)
+        except JournalError as error:
+            rig.problem("mqtt", str(error))
+            return None
+        rig.problem("mqtt", "")
+        stack.push_async_callback(_ended, asyncio.create_task(publisher.run()))
+        return publisher
+
+    return make
+
+
+def _is_kept(opening: Opening) -> bool:
+    return opening.kept and not opening.broker
 
 
 def _where(mqtt: Mqtt, station: str) -> str:
     broker = f"mqtt{'s' if mqtt.encryption else ''}://{mqtt.host}:{mqtt.port}"
     return f"telling {broker} as {mqtt.client_id}; watch with: receiver watch {relpath(station)}"
-
-
-async def _published(publisher: "Publisher", rig: Rig) -> None:
-    """A mistake in the publishing must not keep the journal from its work."""
-    while True:
-        try:
-            await publisher.run()
-        except Exception as error:
-            rig.problem("mqtt", f"{type(error).__name__}: {error}")
-            await asyncio.sleep(AGAIN_S)
-        else:
-            return
 
 
 async def _ended(task: "asyncio.Task[None]") -> None:

@@ -5,18 +5,27 @@ import socket
 from contextlib import asynccontextmanager
 from pathlib import Path
 
+from controller.events import FITTED
+from controller.image import Inputs, Outputs
 from controller.reporter.lines import Opening, line, read, record_line
 from controller.reporter.process import report
+from controller.reporting.services import load_services
 
 MILL = Path(__file__).parents[2] / "configs" / "buckwheat_mill"
+UTC = "2026-01-05T06:00:00.000+00:00"
 BOOT = "3f6d0a52-6a0e-4a8e-9d1d-6a4f0d9f5a10"
 PATIENCE_S = 20.0
 
 
-def opening(run, **changed):
-    return Opening(str(run), str(MILL), "R-101", BOOT, "0", "simulated", True, 1.0, 200, False)._replace(
-        **changed
-    )
+def opening(run, station=MILL, **changed):
+    """As a rig of that station says it."""
+    services = load_services(Path(station)).model_dump_json(exclude_none=True)
+    usual = {
+        "run": str(run), "kept": True, "station": str(station), "services": services, "fitted": sorted(FITTED),
+        "name": "R-101", "boot": BOOT, "software": "0", "io": "simulated", "simulated": True, "rate": 1.0,
+        "old_ms": 200, "broker": False,
+    }  # fmt: skip
+    return Opening(**{**usual, **changed})
 
 
 class RigEnd:
@@ -33,11 +42,18 @@ class RigEnd:
 
     async def hear(self, kind, *values):
         """Until it says this; what stands behind the kind."""
-        while True:
-            self.heard.append(read(await asyncio.wait_for(self.reader.readline(), PATIENCE_S)))
-            said, found = self.heard[-1]
-            if said == kind and found[: len(values)] == list(values):
-                return found
+        async with asyncio.timeout(PATIENCE_S):
+            while True:
+                self.heard.append(read(await self.reader.readline()))
+                said, found = self.heard[-1]
+                if said == kind and found[: len(values)] == list(values):
+                    return found
+
+    def stand(self, at_ms=500, state="IDLE"):
+        """Where it stands at this moment, and its points."""
+        inputs, outputs = [int(v) for v in Inputs()], [int(v) for v in Outputs()]
+        self.say("now", {"state": state, "step": "REST"})
+        self.say("points", at_ms, UTC, inputs, outputs, {})
 
 
 @asynccontextmanager

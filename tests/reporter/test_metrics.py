@@ -53,6 +53,18 @@ async def test_a_collector_reads_the_figures_of_the_station(station, tmp_path):
     assert found["receiver_delivered_kilograms_total", station_label] == 24.5
 
 
+async def test_of_a_rig_that_says_nothing_it_is_said_and_no_point_has_a_figure(station, tmp_path):
+    """Frozen, or hung in a scan: a graph must show a gap."""
+    async with serve(0, opening(tmp_path), station, lambda: None) as port:
+        _, well = await asked(port, b"GET /metrics HTTP/1.1\r\n\r\n")
+        station.silent()
+        _, silent = await asked(port, b"GET /metrics HTTP/1.1\r\n\r\n")
+    assert 'receiver_controller_heard{station="R-101"} 1' in well
+    assert 'receiver_controller_heard{station="R-101"} 0' in silent
+    assert "receiver_point_on{" in well
+    assert "receiver_point_on{" not in silent
+
+
 @pytest.mark.parametrize(
     ("request_", "status"),
     [

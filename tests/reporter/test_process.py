@@ -3,12 +3,10 @@
 import asyncio
 import errno
 import os
-from types import SimpleNamespace
 
 import pytest
 from audit.test_audit import deed
 from reporter.rig_end import MILL, opening, reporting
-from reporting.mqtt.brokered import free_port
 from test_journal import cycle, event
 
 from controller.audit.check import check
@@ -159,40 +157,6 @@ async def test_a_service_that_cannot_be_had_is_said_with_the_way_out(tmp_path):
             (why,) = await rig.hear("no")
     assert f"127.0.0.1:{port} cannot be listened on" in why
     assert "set another port in services.yaml" in why
-
-
-async def test_the_screen_is_told_where_it_tells_to_and_why_nobody_is_reached(tmp_path, monkeypatch):
-    monkeypatch.setattr(process, "BEAT_S", 0.01)
-    station, port = tmp_path / "mill", free_port()
-    station.mkdir()
-    for name in ("receiver.yaml", "points.yaml"):
-        (station / name).write_text((MILL / name).read_text())
-    (station / "services.yaml").write_text(
-        f"mqtt: {{publish: true, port: {port}, site: mill, unit: R-101, client_id: R101}}\n"
-    )
-    async with reporting(opening(tmp_path / "run", station=str(station))) as rig:
-        (where,) = await rig.hear("say")
-        assert where.startswith(f"telling mqtt://127.0.0.1:{port} as R101; watch with: receiver watch ")
-        await rig.hear("say", f"mqtt: 127.0.0.1:{port}: nobody listens there")
-        for _ in range(50):
-            await rig.hear("taken")
-    assert [kind for kind, _ in rig.heard].count("say") == 2, "once, however often it is tried"
-
-
-def test_each_change_of_the_connection_is_said_once():
-    class Publishing:
-        link = SimpleNamespace(said="not connected yet")
-
-    telling, publisher = told.Told(), Publishing()
-    assert telling.news() == ""
-    telling.publish(publisher)
-    said = []
-    for word in ("not connected yet", "refused", "refused", "connected", "lost", "lost", "refused"):
-        publisher.link.said = word
-        said.append(telling.news())
-    assert [line for line in said if line] == [
-        "mqtt: refused", "mqtt: connected", "mqtt: lost", "mqtt: refused",
-    ]  # fmt: skip
 
 
 def raising(error):

@@ -49,6 +49,7 @@ class Figures(NamedTuple):
     cycles: Mapping[str, int]  # by their result
     delivered_kg: float | None  # None: nothing weighs it
     alarms: Mapping[str, int]  # how often each called
+    heard: bool = True  # the controller has spoken within the last seconds
 
 
 def exposition(families: Iterable[Family]) -> str:
@@ -132,6 +133,8 @@ def _counted(figures: Figures) -> Iterator[Family]:
     cycles = [Sample(count, {"result": result}) for result, count in sorted(figures.cycles.items())]
     calls = [Sample(count, {"alarm": name}) for name, count in sorted(figures.alarms.items())]
     kg = [] if figures.delivered_kg is None else [Sample(figures.delivered_kg)]
+    yield Family("receiver_controller_heard", "gauge", "0: it says nothing, and all else here is of before",
+                 [Sample(figures.heard)])  # fmt: skip
     yield Family("receiver_up_seconds", "gauge", "since power-up", [Sample(figures.up_ms / 1_000)])
     yield Family("receiver_cycles_total", "counter", "cycles by how they ended", cycles)
     yield Family("receiver_delivered_kilograms_total", "counter", "into the vessel below, as weighed", kg)
