@@ -317,10 +317,9 @@ def command(id):
 
 async def test_an_answer_goes_to_the_topic_that_was_asked_for_with_its_correlation(tmp_path):
     """MQTT 5.0, section 4.10; mosquitto_rr waits for the response to its own request."""
-    settings = {"protocol": "5.0", "commands": "allowed"}
+    settings = {"protocol": "5.0", "commands": "allowed", "answer_prefix": "desk/"}
     async with mosquitto(tmp_path) as broker, site(tmp_path, mqtt(broker.port, **settings)) as here:
         await until(lambda: here.publisher.link.online)
-        here.publisher._conversation.remote.gate._not_before -= timedelta(seconds=5)
         where = ("-p", str(broker.port), *V5, "-q", "1", "-t", f"{BASE}/command", "-W", "15")
         correlated = ("-D", "publish", "correlation-data", "order 7", "-F", "%D|%C|%p")
         async with mosquitto_sub(broker.port) as sub:
@@ -350,12 +349,44 @@ async def test_an_answer_goes_to_the_topic_that_was_asked_for_with_its_correlati
 
 
 @pytest.mark.parametrize("protocol", ["3.1.1", "5.0"])
+async def test_a_command_as_the_documentation_sends_it_from_a_shell_is_taken(tmp_path, protocol):
+    page = (TESTS.parent / "docs" / "rig.md").read_text()
+    (block,) = [part for part in page.split("```") if "mosquitto_pub" in part]
+    lines = (
+        block.partition("$ .venv/")[0].removeprefix("console\n").replace("$ ", "", 1).replace("\n$ ", "\n")
+    )
+    settings = {"protocol": protocol, "commands": "allowed"}
+    async with mosquitto(tmp_path) as broker, site(tmp_path, mqtt(broker.port, **settings)) as here:
+        await until(lambda: here.publisher.link.online)
+        printed = await run("bash", "-c", lines.replace("mosquitto_pub", f"mosquitto_pub -p {broker.port}"))
+        await until(lambda: here.asked)
+    assert printed == ""
+    assert [(asked.command, asked.operator) for asked in here.asked] == [("stop", "Ada Berg")]
+
+
+@pytest.mark.parametrize(("protocol", "done"), [("3.1.1", True), ("5.0", False)])
+async def test_a_command_that_is_sent_to_be_retained_while_the_receiver_listens(tmp_path, protocol, done):
+    """MQTT 3.1.1, section 3.3.1.3: the broker clears the flag for who is there; 5.0, section 3.8.3.1, keeps it."""
+    settings = {"protocol": protocol, "commands": "allowed"}
+    async with (
+        mosquitto(tmp_path) as broker,
+        mosquitto_sub(broker.port) as sub,
+        site(tmp_path, mqtt(broker.port, **settings)) as here,
+    ):
+        await until(lambda: here.publisher.link.online)
+        to = ("mosquitto_pub", "-p", str(broker.port), "-q", "1", "-r", "-t", f"{BASE}/command")
+        await run(*to, "-m", command("cmd-00001"))
+        await until(lambda: sub.of("answer"))
+    assert sub.of("answer")[0].told["accepted"] is done
+    assert [asked.id for asked in here.asked] == ["cmd-00001"] * done
+
+
+@pytest.mark.parametrize("protocol", ["3.1.1", "5.0"])
 async def test_a_command_of_a_megabyte_changes_nothing(tmp_path, protocol):
     (tmp_path / "large").write_bytes(b"x" * 1_000_000)
     settings = {"protocol": protocol, "commands": "allowed"}
     async with mosquitto(tmp_path) as broker, site(tmp_path, mqtt(broker.port, **settings)) as here:
         await until(lambda: here.publisher.link.online)
-        here.publisher._conversation.remote.gate._not_before -= timedelta(seconds=5)
         to = ("mosquitto_pub", "-p", str(broker.port), "-q", "1", "-t", f"{BASE}/command")
         await run(*to, "-f", str(tmp_path / "large"))
         await run(*to, "-m", command("cmd-00001"))
