@@ -1,6 +1,7 @@
 """The foreign controller in process, in virtual time: it passes, and each of its mistakes has a scenario that names it."""
 
 import ast
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -33,8 +34,14 @@ OF_THE_STEPS = {
 OF_THE_LINK = ("link_goes_silent_while_drawing", "link_drops_while_drawing", "life_of_the_io_stands_still")
 
 
+@cache
+def boxed(mistake: str) -> WireRunner:
+    """What runs scenarios on a box with this mistake, a new box for each."""
+    return WireRunner(lambda _: InProcessEnd(mistake), "the box")
+
+
 def on_box(file: Path, mistake: str = "") -> Result:
-    runner = WireRunner(lambda _: InProcessEnd(mistake), "the box")
+    runner = boxed(mistake)
     assert runner.engine
     return result_of(runner.run(runner.load(file, station_folder)), runner.engine)
 
