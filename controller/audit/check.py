@@ -1,11 +1,14 @@
 """
 Whether an audit log is as it was written.
 
-Found is each byte changed, each line missing, put in, replaced or moved, and, with what the journal knows
-of its end, lines cut off there. Not found is who writes log and journal anew as a whole.
+Found is each byte changed, each line missing, put in, replaced or moved, and, with what the journal knows of
+its end, lines cut off there, and a log written anew: no start adds to one. Lines put behind the end are more
+than the journal knows; the next start says in a line of its own how many it took over. Not found is who
+writes log and journal anew as a whole.
 """
 
 from collections.abc import Iterator
+from io import BufferedReader
 from pathlib import Path
 from typing import BinaryIO, NamedTuple
 
@@ -18,7 +21,7 @@ class Checked(NamedTuple):
 
     lines: int  # good ones, from the first on
     problem: str  # the first, in words; empty: none
-    torn_bytes: int  # of a last line that a kill cut short; nobody was told that it is written
+    torn_bytes: int  # of a last line that a kill or a power cut spoiled; nobody was told that it is written
     anchored: int  # so many of the lines the journal knows too
 
     @property
@@ -39,13 +42,12 @@ def check(folder: Path, anchor: Anchor | None) -> Checked:
         AuditError: There is no log, or it cannot be read.
     """
     path = folder / FILE
-    known = anchor or Anchor(FIRST, 0)
     try:
         with path.open("rb") as file:
-            return _checked(file, known)
+            return _checked(file, anchor)
     except FileNotFoundError:
-        if known.lines:
-            return Checked(0, f"{FILE} is gone: the journal knows {known.lines} lines", 0, 0)
+        if anchor and anchor.lines:
+            return Checked(0, f"{FILE} is gone: the journal knows {anchor.lines} lines", 0, 0)
         msg = f"{path}: no such file; a live run leaves one (receiver run STATION --out RUN)"
         raise AuditError(msg) from None
     except OSError as error:
@@ -53,13 +55,14 @@ def check(folder: Path, anchor: Anchor | None) -> Checked:
         raise AuditError(msg) from error
 
 
-def _checked(file: BinaryIO, known: Anchor) -> Checked:
-    lines, head, torn_bytes = 0, FIRST, 0
+def _checked(file: BufferedReader, anchor: Anchor | None) -> Checked:
+    lines, head, torn_bytes, known = 0, FIRST, 0, anchor or Anchor(FIRST, 0)
     for raw in _raw_lines(file):
-        if not raw.endswith(b"\n") and len(raw) <= MOST_BYTES and not read_line(raw[:-1]):
+        read = read_line(raw.removesuffix(b"\n"))
+        spoiled = anchor and not read and lines >= anchor.lines and not file.peek(1)
+        if len(raw) <= MOST_BYTES and (spoiled or not raw.endswith(b"\n")):
             torn_bytes = len(raw)
             break
-        read = read_line(raw.removesuffix(b"\n"))
         problem = _problem(read, lines + 1, head, file)
         if not problem and read and read.seq == known.lines and read.hash != known.head:
             problem = f"line {read.seq} was replaced: the journal knows another hash of it"

@@ -2,16 +2,19 @@
 
 import errno
 import os
+from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
+from typing import NoReturn
 
-from controller.audit.line import FIRST, MOST_BYTES, Anchor, line_of, read_line
+from controller.audit.line import FIRST, MOST_BYTES, Anchor, Read, line_of, read_line
 from controller.records import Deed
 
 FILE = "audit.jsonl"
 LOG = "the audit log"
 """Who writes lines of its own accord."""
 
-_TAIL_BYTES = 2 * MOST_BYTES
+_BLOCK_BYTES = 2 * MOST_BYTES
 
 
 class AuditError(Exception):
@@ -22,7 +25,8 @@ class AuditLog:
     """
     The one writer of the audit log of a run folder; appends to what is there.
 
-    A line that a kill tore was never acknowledged: it is cut off at opening, and a line says so.
+    A line that a kill tore, or a power cut spoiled, was never acknowledged: it is cut off at opening, and
+    a line says so. Only the end of the file is read, back to the line that the journal knows.
     """
 
     def __init__(self, folder: Path, anchor: Anchor | None = None) -> None:
@@ -34,11 +38,13 @@ class AuditLog:
             anchor: How it stood as the journal knows it.
 
         Raises:
-            AuditError: It cannot be written, another process writes it, its last line was changed, or it
-                has fewer lines than the journal knows: nothing is chained to that.
+            AuditError: It cannot be written, another process writes it, or it does not end with the lines
+                that the journal knows and with what is chained to them: nothing is added to that.
         """
         self.path = folder / FILE
         self.lines, self.head = 0, FIRST
+        self.behind: tuple[Read, ...] = ()
+        """The lines behind the anchor, as they were at opening; without one none."""
         self._torn = b""
         try:
             folder.mkdir(parents=True, exist_ok=True)
@@ -48,10 +54,8 @@ class AuditLog:
             msg = f"{self.path}: cannot be written: {error.strerror}"
             raise AuditError(msg) from error
         try:
-            self._begin(folder)
-            if anchor and self.lines < anchor.lines:
-                msg = f"{self.path}: ends with line {self.lines}, the journal knows {anchor.lines}: "
-                raise AuditError(msg + "its end was cut off; keep both files, and name another run folder")
+            self._lock()
+            self._begin(folder, anchor)
         except BaseException:
             os.close(self._file)
             raise
@@ -76,7 +80,7 @@ class AuditLog:
         """Others may write it from here on."""
         os.close(self._file)
 
-    def _begin(self, folder: Path) -> None:
+    def _lock(self) -> None:
         try:
             import fcntl  # not on Windows, where a log can be read all the same
 
@@ -84,23 +88,55 @@ class AuditLog:
         except OSError:
             msg = f"{self.path}: another process writes it; end that first"
             raise AuditError(msg) from None
-        size = os.fstat(self._file).st_size
-        tail = os.pread(self._file, _TAIL_BYTES, max(0, size - _TAIL_BYTES))
-        whole, newline, self._torn = tail.rpartition(b"\n")
-        if newline or size > _TAIL_BYTES:
-            last = read_line(whole[whole.rfind(b"\n") + 1 :])
-            if last is None:
-                msg = f"{self.path}: its last line was changed; keep it, and look at it with receiver audit"
-                raise AuditError(msg)
-            self.lines, self.head = last.seq, last.hash
+
+    def _begin(self, folder: Path, anchor: Anchor | None) -> None:
         try:
-            if self._torn:
-                os.ftruncate(self._file, size - len(self._torn))
+            size = os.fstat(self._file).st_size
+            self._read_end(_from_the_end(self._file, size), anchor)
+            self._size = size - len(self._torn)
+            os.ftruncate(self._file, self._size)
             os.fsync(self._file)
             _sync_folder(folder)
         except OSError as error:
             msg = f"{self.path}: cannot be written: {error.strerror}"
             raise AuditError(msg) from error
+
+    def _read_end(self, lines: Iterator[bytes], anchor: Anchor | None) -> None:
+        """The last good line, what is torn behind it, and the way back to the anchor."""
+        last = _BEGIN
+        for raw in lines:
+            if found := _whole(raw):
+                last = found
+                break
+            if len(raw) > MOST_BYTES or (raw.endswith(b"\n") and (anchor is None or b"\n" in self._torn)):
+                self._refuse("its last line was changed")
+            self._torn = raw + self._torn
+        self.lines, self.head = last.seq, last.hash
+        if anchor and last.seq < anchor.lines:
+            cut = f"ends with line {last.seq}, the journal knows {anchor.lines}: its end was cut off"
+            self._refuse("its last line was changed" if b"\n" in self._torn else cut)
+        self.behind = self._back(last, lines, anchor) if anchor else ()
+
+    def _back(self, last: Read, lines: Iterator[bytes], known: Anchor) -> tuple[Read, ...]:
+        """What is behind the anchor, in order."""
+        behind, read = [], last
+        while read.seq > known.lines:
+            behind.append(read)
+            raw = next(lines, None)
+            before = _BEGIN if raw is None else _whole(raw)
+            if before is None:
+                self._refuse(f"line {read.seq - 1} was changed")
+            if (before.seq, before.hash) != (read.seq - 1, read.prev):
+                self._refuse(f"line {read.seq - 1} is missing, or was replaced")
+            read = before
+        if read.hash != known.head:
+            self._refuse(f"line {read.seq} is not the one that the journal knows: it was replaced")
+        return tuple(reversed(behind))
+
+    def _refuse(self, said: str) -> NoReturn:
+        way_out = "look at it with receiver audit, keep it and the journal, and name another run folder"
+        msg = f"{self.path}: {said}; {way_out}"
+        raise AuditError(msg)
 
     def _write(self, deed: Deed) -> None:
         line, digest = line_of(self.lines + 1, self.head, deed)
@@ -109,16 +145,37 @@ class AuditLog:
                 f"{self.path}: a line of {len(line)} bytes, at most {MOST_BYTES} are written: {deed.command}"
             )
             raise AuditError(msg)
-        size = os.fstat(self._file).st_size
         try:
+            os.ftruncate(self._file, self._size)  # what was written in vain, and could not be taken back
             if os.write(self._file, line + b"\n") <= len(line):
                 raise OSError(errno.ENOSPC, "took a part of a line only")
             os.fsync(self._file)
         except OSError as error:
-            os.ftruncate(self._file, size)
+            with suppress(OSError):
+                os.ftruncate(self._file, self._size)
             msg = f"{self.path}: cannot be written: {error.strerror}"
             raise AuditError(msg) from error
-        self.lines, self.head = self.lines + 1, digest
+        self.lines, self.head, self._size = self.lines + 1, digest, self._size + len(line) + 1
+
+
+_BEGIN = Read(0, "", FIRST, {})
+
+
+def _whole(raw: bytes) -> Read | None:
+    return read_line(raw[:-1]) if raw.endswith(b"\n") else None
+
+
+def _from_the_end(file: int, size: int) -> Iterator[bytes]:
+    """Lines with their ends, the last first; of what is too long for a line a part."""
+    rest, at = b"", size
+    while at and len(rest) <= _BLOCK_BYTES:
+        block = os.pread(file, _BLOCK_BYTES, max(0, at - _BLOCK_BYTES))[:at]
+        at = max(0, at - _BLOCK_BYTES)
+        *whole, end = (block + rest).split(b"\n")
+        rest, *lines = [*(line + b"\n" for line in whole), *filter(None, [end])]
+        yield from reversed(lines)
+    if rest:
+        yield rest
 
 
 def _sync_folder(folder: Path) -> None:

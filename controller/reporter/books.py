@@ -11,15 +11,17 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from controller.audit.line import FIRST, Anchor, read_line
-from controller.audit.log import FILE, AuditLog
+from controller.audit.line import FIRST, Anchor
+from controller.audit.log import LOG, AuditLog
 from controller.records import CycleRecord, Deed
 from controller.reporter.lines import Numbered
+from controller.reporting.journal import FILE as JOURNAL
 from controller.reporting.journal import Journal
 from controller.reporting.journal_file import AUDIT, read_marks
 from controller.reporting.journal_kept import Kept
 
 _NAMES = ("utc", "mono_ms", "who", "place", "command", "parameters", "result", "reasons")
+TAKEN_OVER = "take over lines that the journal does not know"
 
 
 class Books:
@@ -39,15 +41,15 @@ class Books:
         Raises:
             JournalError, AuditError: One of them cannot be written.
         """
-        self.journal = Journal(run, boot=boot, readers=readers, kept=kept, simulated=simulated)
+        self.audit = AuditLog(run, _anchor(run))  # first, as there others are kept out
         try:
-            anchor = _anchor(run)
-            self.audit = AuditLog(run, anchor)
-            self._unanchored = _behind(run / FILE, anchor)
+            self.journal = Journal(run, boot=boot, readers=readers, kept=kept, simulated=simulated)
         except BaseException:
-            self.journal.close()
+            self.audit.close()
             raise
         self._number = self.journal.taken
+        self._unanchored = deque({name: read.document[name] for name in _NAMES} for read in self.audit.behind)
+        self._of_nobody = 0
 
     @property
     def taken(self) -> int:
@@ -109,29 +111,25 @@ class Books:
         self.journal.close()
 
     def _add_deed(self, deed: Deed) -> None:
+        """Lines that no deed of the rig explains are the reporter's own, or somebody put them there."""
         wanted = _plain(deed)
-        if wanted in self._unanchored:  # written before a kill; those before it were nobody's of the rig
+        if wanted in self._unanchored:  # written before a kill
             while self._unanchored.popleft() != wanted:
-                pass
+                self._of_nobody += 1
         else:
+            self._of_nobody += len(self._unanchored)
+            self._unanchored.clear()
+            if self._of_nobody:
+                lines = {"lines": self._of_nobody}
+                self.audit.add(Deed(deed.at_ms, deed.utc, LOG, LOG, TAKEN_OVER, lines, "done"))
+                self._of_nobody = 0
             self.audit.add(deed)
         self.journal.anchor(self.audit.head, self.audit.lines)
 
 
 def _anchor(run: Path) -> Anchor:
-    marks = read_marks(run)
+    marks = read_marks(run) if (run / JOURNAL).exists() else {}
     return Anchor(marks.get((AUDIT, "head"), FIRST), marks.get((AUDIT, "count"), 0))
-
-
-def _behind(path: Path, anchor: Anchor) -> deque[Mapping[str, Any]]:
-    """What the lines of the log say that the journal does not know of; it is rarely more than one."""
-    found: deque[Mapping[str, Any]] = deque()
-    with path.open("rb") as file:
-        for raw in file:
-            read = read_line(raw.removesuffix(b"\n"))
-            if read and read.seq > anchor.lines:
-                found.append({name: read.document[name] for name in _NAMES})
-    return found
 
 
 def _plain(deed: Deed) -> Mapping[str, Any]:

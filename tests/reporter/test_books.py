@@ -1,6 +1,7 @@
 """Each record once on the disk, wherever the writer is killed and however often it is sent again."""
 
 import errno
+import hashlib
 import os
 
 import pytest
@@ -9,10 +10,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from test_journal import cycle, event
 
-from controller.audit.check import check
+from controller.audit.check import Checked, check
 from controller.audit.line import Anchor, read_line
 from controller.audit.log import FILE, AuditError, AuditLog
-from controller.reporter.books import Books
+from controller.reporter.books import TAKEN_OVER, Books
 from controller.reporter.lines import Numbered, line, read, read_record, record_line
 from controller.reporting.journal import Journal, JournalError, each_line, read_cycles, read_marks
 
@@ -131,7 +132,8 @@ def test_deeds_of_the_reporter_itself_do_not_keep_those_of_the_rig_from_being_kn
     for number in (1, 2):
         books.add(Numbered(number, deed(number)))
     books.close()
-    assert written(tmp_path)[1] == [7, 1, 8, 2]
+    assert written(tmp_path)[1] == [7, 1, 8, 2, 2]
+    assert [each["command"] for each in deeds_of_the_log(tmp_path)][3] == TAKEN_OVER
 
 
 def test_the_numbers_of_another_start_mean_nothing_here(tmp_path):
@@ -191,3 +193,108 @@ def test_what_is_no_line_is_refused():
         with pytest.raises(ValueError, match="is no line of the channel"):
             read(raw)
     assert read(line("answer", 3, ["why"])) == ("answer", [3, ["why"]])
+
+
+# ---- what the journal knows of the audit log -----------------------------------------------------------
+def deeds_of_the_log(run):
+    return [read_line(raw).document for raw in (run / FILE).read_bytes().splitlines()]
+
+
+def forged(run, lines):
+    (run / FILE).unlink()
+    log = AuditLog(run)
+    for number in range(1, lines + 1):
+        log.add(deed(number, who="somebody else"))
+    log.close()
+
+
+@pytest.mark.parametrize("lines", [3, 5])
+def test_a_log_that_was_written_anew_beside_its_journal_is_never_gone_on_with(tmp_path, lines):
+    books = Books(tmp_path, "b1")
+    for number in (1, 2, 3):
+        books.add(Numbered(number, deed(number)))
+    books.close()
+    forged(tmp_path, lines)
+    for boot in ("b2", "b3"):
+        with pytest.raises(AuditError, match="line 3 is not the one that the journal knows: it was replaced"):
+            Books(tmp_path, boot)
+    assert check(tmp_path, anchor(tmp_path)).problem == "line 3 was replaced: the journal knows another hash of it"
+
+
+def test_lines_that_the_journal_does_not_know_are_taken_over_with_a_line_that_says_how_many(tmp_path):
+    books = Books(tmp_path, "b1")
+    books.add(Numbered(1, deed(1)))
+    books.close()
+    log = AuditLog(tmp_path)
+    for number in (7, 8):
+        log.add(deed(number, who="somebody else"))
+    log.close()
+    books = Books(tmp_path, "b2")
+    for number in (1, 2):
+        books.add(Numbered(number, deed(number)))
+    books.close()
+    found = [(each["command"], each["parameters"]) for each in deeds_of_the_log(tmp_path)]
+    assert found[3] == (TAKEN_OVER, {"lines": 2})
+    assert [command for command, _ in found] == ["force"] * 3 + [found[3][0]] + ["force"] * 2
+    assert check(tmp_path, anchor(tmp_path)) == Checked(6, "", 0, 6)
+
+
+def test_a_line_behind_the_anchor_that_is_not_chained_to_it_is_not_gone_on_with(tmp_path):
+    books = Books(tmp_path, "b1")
+    books.add(Numbered(1, deed(1)))
+    books.close()
+    log = AuditLog(tmp_path)
+    for number in (2, 3, 4):
+        log.add(deed(number))
+    log.close()
+    a, b, c, d = (tmp_path / FILE).read_bytes().splitlines(keepends=True)
+    for lines in ([a, c, d], [a, b, d], [a, b, b"{}\n", d], [b, c, d]):
+        (tmp_path / FILE).write_bytes(b"".join(lines))
+        with pytest.raises(AuditError, match=r"was changed|is missing"):
+            Books(tmp_path, "b2")
+
+
+def test_a_last_line_that_a_power_cut_spoiled_is_cut_off_where_the_journal_does_not_know_it(tmp_path):
+    books = Books(tmp_path, "b1")
+    for number in (1, 2):
+        books.add(Numbered(number, deed(number)))
+    books.close()
+    known = anchor(tmp_path)
+    with (tmp_path / FILE).open("ab") as file:
+        file.write(b'{"command":"sta\0\0\0\0"}\n')
+    assert check(tmp_path, known) == Checked(2, "", 22, 2)
+    books = Books(tmp_path, "b2")
+    books.add(Numbered(1, deed(3)))
+    books.close()
+    assert [each["command"] for each in deeds_of_the_log(tmp_path)] == ["force"] * 2 + ["cut off a torn line", "force"]
+    good = (tmp_path / FILE).read_bytes()
+    for damaged in (good.replace(b"force", b"start"), good[:-2] + b"\n", b"\0" * 40 + b"\n" + good[-40:]):
+        (tmp_path / FILE).write_bytes(damaged)
+        with pytest.raises(AuditError, match="its last line was changed"):
+            Books(tmp_path, "b3")
+        assert (tmp_path / FILE).read_bytes() == damaged
+
+
+def test_a_long_log_is_opened_by_its_end(tmp_path, monkeypatch):
+    books = Books(tmp_path, "b1")
+    for number in range(1, 201):
+        books.add(Numbered(number, deed(number)))
+    books.commit()
+    books.add(Numbered(201, deed(201)))
+    killed(books)
+    looked_at, sha256 = [], hashlib.sha256
+    monkeypatch.setattr("controller.audit.line.hashlib.sha256", lambda raw: looked_at.append(1) or sha256(raw))
+    books = Books(tmp_path, "b1")
+    assert len(looked_at) == 2
+    books.add(Numbered(201, deed(201)))
+    books.close()
+    assert check(tmp_path, anchor(tmp_path)).lines == 201
+
+
+def test_who_finds_another_at_the_books_has_changed_nothing_in_them(tmp_path):
+    first = Books(tmp_path, "b1", ("mqtt",))
+    before = read_marks(tmp_path)
+    with pytest.raises(AuditError, match="another process writes it"):
+        Books(tmp_path, "b2", ("page",))
+    assert read_marks(tmp_path) == before
+    first.close()
