@@ -66,6 +66,8 @@ async def test_a_controller_without_a_link_hands_nothing_over_and_nothing_old_go
         await device.close()
         await until(lambda: controller.session == 0)
         assert not controller.hand_over(values, 2)
+        async with asyncio.timeout(10):
+            assert not await controller.confirm(600), "nothing is on its way: nothing is waited for"
         again = make_wire(found, "device", SteppedClock(), port=controller._port)
         await again.start()
         await until(lambda: controller.session == 2)
