@@ -83,7 +83,7 @@ class Gate:
             return self._refuse("id: another command came under it: take a new one", asked.id, asked)
         rate = self._stops if is_stop else self._commands
         if not rate.takes(self._now_s()):
-            return self._refuse(f"too many commands: {rate.per_s} a second is taken", asked.id, asked)
+            return self._refuse(f"too many commands: at most {rate.per_s} a second", asked.id, asked)
         if not seen:
             self._seen[asked.id] = Seen(asked, self._now_s())
         return asked
