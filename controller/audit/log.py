@@ -51,7 +51,7 @@ class AuditLog:
             flags = os.O_RDWR | os.O_CREAT | os.O_APPEND | os.O_CLOEXEC | os.O_NOFOLLOW
             self._file = os.open(self.path, flags, 0o640)
         except OSError as error:
-            msg = f"{self.path}: cannot be written: {error.strerror}"
+            msg = f"{folder}: the run folder cannot be written: {error.strerror}"
             raise AuditError(msg) from error
         try:
             self._lock()
