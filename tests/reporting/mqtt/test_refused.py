@@ -1,11 +1,15 @@
 """What a broker does not take, or does not let be heard, is said, and holds nothing else up (MQTT 5.0)."""
 
+import asyncio
+
 import pytest
 from reporting.mqtt.brokered import BASE, REST, event, mqtt, reading, site, until
 from reporting.mqtt.refusing_broker import refusing_broker
 
 from controller.events import ALARM_IDS
 from controller.reporting.mqtt import conversation
+from controller.reporting.mqtt.conversation import stopped
+from controller.reporting.mqtt.watch import WatchAsk, watch
 
 WHY = "the broker does not allow this user to do that"
 ALARMS = {f"{BASE}/alarm/{name}" for name in ALARM_IDS}
@@ -70,6 +74,15 @@ async def test_a_topic_that_the_broker_does_not_let_be_heard_is_said(tmp_path, k
         here.write(event(1))
         await until(lambda: here.waiting() == 0)
         assert f"{BASE}/{kind} is not heard: {WHY}" in here.publisher.link.said
+
+
+async def test_who_watches_is_told_that_the_broker_does_not_let_him(tmp_path):
+    said = []
+    async with refusing_broker(f"{BASE}/#") as broker:
+        watching = asyncio.create_task(watch(WatchAsk(settings(broker), tmp_path), print, said.append))
+        await until(lambda: said)
+        await stopped([watching])
+    assert said[0].startswith(WHY)
 
 
 async def test_that_a_command_was_sent_to_be_retained_is_seen_also_while_connected(tmp_path):
