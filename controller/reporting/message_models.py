@@ -73,6 +73,10 @@ class StatusTold(Told):
     commands: Literal["refused", "allowed"]
     waiting: Count = Field(description="events and cycle records that wait for the broker")
     tags_dropped: Count = Field(description="tag messages that were not sent, in this boot")
+    lines_removed: Count = Field(
+        description="events and cycle records that left the journal for its size before a broker took them"
+    )
+    commands_unheard: Count = Field(description="commands without an answer: too many, too large, of nobody")
 
 
 class MachineStateTold(StrictModel):

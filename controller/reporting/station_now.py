@@ -60,4 +60,6 @@ class LinkNow(NamedTuple):
     io: str  # what the station runs on: "simulated", "modbus 127.0.0.1:1502"
     commands: Literal["refused", "allowed"] = "refused"  # over the broker
     waiting: int = 0  # events and cycle records that no broker has acknowledged yet
-    tags_dropped: int = 0  # in this boot: nothing else is ever dropped
+    tags_dropped: int = 0  # in this boot
+    lines_removed: int = 0  # events and cycle records that left a journal of twice its size untold
+    commands_unheard: int = 0  # since it publishes: not even answered, as too many, too large, or of nobody

@@ -270,8 +270,7 @@ LINKS = st.builds(
     TEXT,
     TEXT,
     st.sampled_from(["refused", "allowed"]),
-    COUNT,
-    COUNT,
+    *[COUNT] * 4,
 )
 EVENT_RECORDS = st.builds(
     EventRecord, COUNT, DATES, st.sampled_from(list(EVENTS)), TEXT, st.integers(0, 3), st.text(max_size=200)

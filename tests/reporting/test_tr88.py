@@ -16,7 +16,6 @@ from controller.reporting.views.tr88 import (
     NAMES,
     NEITHER_BY,
     STARVED_BY,
-    StateTimes,
     machine_state,
 )
 from controller.sequence.steps import STATES, Step
@@ -114,11 +113,3 @@ def test_from_aborted_nothing_executes_before_idle_and_starting():
     after = seen[seen.index(9) + 1 :]
     assert after[:3] == [4, 3, 6]
     assert not passes(9, 6, ACTING)
-
-
-def test_the_times_in_the_states_are_together_the_time_of_the_run():
-    times = StateTimes(4)
-    for at_ms, there in told_run().nows:
-        times.take(machine_state(there).number, at_ms)
-    assert sum(times.ms.values()) == told_run().nows[-1][0]
-    assert times.ms[9] >= 30_000  # the operator came after so long

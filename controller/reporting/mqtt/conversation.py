@@ -93,7 +93,8 @@ class Conversation:
         said = "; ".join(filter(None, (said, *refused, self._deaf, self._another, self._lines.wrong)))
         return LinkNow(
             self.born_s < NEVER, said, self._about.software, self._about.io, self._mqtt.commands,
-            self._lines.waiting, self._tags.dropped,
+            self._lines.waiting, self._tags.dropped, self._lines.removed,
+            self.remote.gate.unheard if self.remote else 0,
         )  # fmt: skip
 
     def will(self) -> Message:

@@ -29,6 +29,8 @@ class Outbox(Protocol):
 
     @property
     def path(self) -> Path: ...
+    @property
+    def removed_untold(self) -> int: ...
     def waiting(self, reader: str, limit: int = 100, after: int = 0) -> list[Line]: ...
     def was_simulated(self, boot: str, otherwise: bool) -> bool: ...
     def behind(self, reader: str) -> int: ...
@@ -88,6 +90,11 @@ class Lines:
     def waiting(self) -> int:
         """Lines that the broker has not acknowledged."""
         return self._journal.behind(self._about.reader)
+
+    @property
+    def removed(self) -> int:
+        """Lines that left the journal before they were told."""
+        return self._journal.removed_untold
 
     def alarms(self) -> list[Message]:
         """What is to be retained of every alarm that a line speaks of."""

@@ -106,7 +106,9 @@ def line(kind: str, told: dict[str, Any], *, retained: bool = False) -> str:
 
 def _status(told: dict[str, Any]) -> str:
     online = "online" if told["online"] else "OFFLINE"
-    wait = f"{told['waiting']} wait, {told['tags_dropped']} tags dropped"
+    lost = {"lines removed": told["lines_removed"], "commands unheard": told["commands_unheard"]}
+    found = [f"{told['waiting']} wait, {told['tags_dropped']} tags dropped"]
+    wait = ", ".join([*found, *(f"{count} {what}" for what, count in lost.items() if count)])
     return f"{online}: {told['said']}; on {told['io']}; commands {told['commands']}; {wait}"
 
 

@@ -155,6 +155,10 @@ def _told(now: StationNow, link: LinkNow, *, simulated: bool) -> Iterator[Family
                  [Sample(link.waiting)])  # fmt: skip
     yield Family("receiver_tags_dropped_total", "counter", "tag messages that were not sent",
                  [Sample(link.tags_dropped)])  # fmt: skip
+    yield Family("receiver_records_removed_total", "counter", "that no broker took before they had to go",
+                 [Sample(link.lines_removed)])  # fmt: skip
+    yield Family("receiver_commands_unheard_total", "counter", "commands from the broker that got no answer",
+                 [Sample(link.commands_unheard)])  # fmt: skip
 
 
 def _labels(labels: Mapping[str, str]) -> str:

@@ -72,16 +72,3 @@ def _number(now: StationNow) -> int:
             return EXECUTE if now.held else STOPPED
         return STARTING if now.step == "WARNING" else IDLE if now.ready else STOPPED
     return COMPLETING if now.order == "run" and not now.runs_on else EXECUTE
-
-
-class StateTimes:
-    """How long the machine was in each state: together always the time from the first to the last look."""
-
-    def __init__(self, number: int, now_ms: int = 0) -> None:
-        self._number, self._since_ms = number, now_ms
-        self.ms: dict[int, int] = {}
-
-    def take(self, number: int, now_ms: int) -> None:
-        """It is in this state now, and was in the last one until now."""
-        self.ms[self._number] = self.ms.get(self._number, 0) + now_ms - self._since_ms
-        self._number, self._since_ms = number, now_ms

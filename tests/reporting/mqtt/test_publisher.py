@@ -288,6 +288,20 @@ async def test_a_broker_that_freezes_later_costs_no_line_and_only_tags_are_dropp
         assert len(here.publisher._conversation._tags._due) <= 1  # nothing piles up
 
 
+async def test_the_status_says_whatever_was_lost(tmp_path, port):
+    """Tags, lines that the journal had no room for, and commands that were not even answered."""
+    async with broker(port), listening(port) as heard, site(tmp_path, mqtt(port, commands="allowed")) as here:
+        here.journal.removed_untold = 12
+        await until(lambda: heard.of("status"))
+        assert heard.of("status")[-1].told["lines_removed"] == 12
+        for _ in range(8):
+            await heard.client.publish(f"{BASE}/command", b"[]", qos=1)
+        await until(lambda: here.publisher.link.commands_unheard == 8)
+        await here.publisher.leave("ended", 2.0)
+        await until(lambda: heard.of("status")[-1].told["said"] == "ended")
+    assert heard.of("status")[-1].told["commands_unheard"] == 8
+
+
 async def test_a_line_that_fits_no_schema_is_said_and_does_not_stop_those_behind_it(tmp_path, port):
     async with broker(port), listening(port) as heard, site(tmp_path, mqtt(port)) as here:
         here.write(event(1), event(2, priority=9), event(3))
