@@ -9,8 +9,8 @@ git takes neither:
 
     runs/containers/secrets   one password for each user of the file `acl`, and their hashes for the broker
     runs/containers/broker    what the broker keeps
-    runs/containers/journal   a run folder for each start of the controller
-    runs/containers/state     what the sequence keeps through a loss of power
+    runs/containers/state     what the sequence keeps through a loss of power, and in `journal` the run folder
+                              of all starts
     .env                      RECEIVER_UID and RECEIVER_GID: the containers run as you, so that they can read
                               what only you may read; as 10001, where you are root
 
@@ -52,7 +52,7 @@ def prepare(root: Path, acl: str, uid: int, gid: int) -> list[str]:
     """Makes what is missing under `root`, for that user and group; says what it made."""
     made: list[str] = []
     top = root / "runs" / "containers"
-    folders = [top / name for name in ("secrets", "broker", "journal", "state")]
+    folders = [top / name for name in ("secrets", "broker", "state")]
     for folder in folders:
         if not folder.is_dir():
             folder.mkdir(parents=True)
