@@ -2,8 +2,9 @@
 How well the alarms serve one operator: rate, floods, chattering, fleeting and standing alarms, the top ten.
 
 Figures of ISA-18.2 / EEMUA 191 as public pages quote them: about 1 call in 10 minutes is acceptable, 2 are
-manageable; a flood begins above 10 in 10 minutes and ends below 5. Chattering as 3 in 60 s, standing as
-24 h are from memory; what is fleeting the standard leaves open, here it is gone in under 10 s.
+manageable; a flood begins above 10 in 10 minutes and ends below 5. Chattering as 3 in 60 s, standing as in
+force for over 24 h, whether it goes afterwards or not, are from memory; what is fleeting the standard leaves
+open, here it is gone in under 10 s.
 """
 
 from collections import Counter, defaultdict, deque
@@ -40,7 +41,7 @@ class Report(NamedTuple):
     in_flood_percent: float
     chattering: tuple[tuple[str, int], ...]  # id, how often three came within a minute
     fleeting: tuple[tuple[str, int], ...]  # id, how often it was gone before anybody could act
-    standing: tuple[str, ...]  # for more than a day
+    standing: tuple[str, ...]  # in force for more than a day, now or at any time
     top: tuple[tuple[str, int, float], ...]  # id, calls, percent of all
 
 
@@ -57,6 +58,9 @@ class Metrics:
         self._chattering: Counter[str] = Counter()
         self._fleeting: Counter[str] = Counter()
         self._raised_ms: dict[str, int] = {}
+        self._stood: dict[str, None] = {}
+        self._stood_ms: dict[str, int] = {}  # what was in force at the restart, and for how long
+        self._restarted_ms = from_ms
 
     def take(self, moves: Iterable[Move]) -> None:
         """Takes note of moves."""
@@ -64,9 +68,28 @@ class Metrics:
             if move.calls:
                 self._call(move)
             if move.now is State.UNACKNOWLEDGED:
-                self._raised_ms.setdefault(move.id, move.at_ms)
+                again = move.at_ms - self._restarted_ms < WINDOW_MS
+                stood_ms = self._stood_ms.pop(move.id, 0) if again else 0
+                self._raised_ms.setdefault(move.id, move.at_ms - stood_ms)
             elif move.now is not State.ACKNOWLEDGED:
+                self._stand(move.at_ms)
                 self._gone(move, self._raised_ms.pop(move.id, None))
+
+    def restart(self, end_ms: int, at_ms: int) -> None:
+        """
+        The controller ended, and started again without knowing an alarm.
+
+        What is raised again within ten minutes goes on; the time in between does not count.
+        """
+        self._stand(end_ms)
+        self._stood_ms = {name: end_ms - since for name, since in self._raised_ms.items()}
+        self._raised_ms, self._restarted_ms = {}, at_ms
+
+    def _stand(self, now_ms: int) -> None:
+        """Takes note of what is in force for more than a day."""
+        for name, since in self._raised_ms.items():
+            if now_ms - since > STANDING_MS:
+                self._stood[name] = None
 
     def _call(self, move: Move) -> None:
         self._pass_time(move.at_ms)
@@ -105,9 +128,9 @@ class Metrics:
     def report(self, now_ms: int) -> Report:
         """The figures up to now."""
         self._pass_time(now_ms)
+        self._stand(now_ms)
         ms, calls = now_ms - self._from_ms, self._calls.total()
         in_flood_ms = sum((now_ms if f.end_ms is None else f.end_ms) - f.begin_ms for f in self._floods)
-        standing = (name for name, since in self._raised_ms.items() if now_ms - since > STANDING_MS)
         return Report(
             ms=ms,
             calls=calls,
@@ -117,6 +140,6 @@ class Metrics:
             in_flood_percent=round(100 * in_flood_ms / ms, 2) if ms else 0.0,
             chattering=tuple(self._chattering.most_common()),
             fleeting=tuple(self._fleeting.most_common()),
-            standing=tuple(standing),
+            standing=tuple(self._stood),
             top=tuple((n, k, round(100 * k / calls, 1)) for n, k in self._calls.most_common(TOP)),
         )

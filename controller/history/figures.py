@@ -2,23 +2,24 @@
 The alarms of a run in figures, from its journal.
 
 What a rate means is that of EEMUA 191 / IEC 62682 for one operator, as public pages quote them: about 1 call
-in 10 minutes is acceptable, 2 are manageable. Counted is the time in which the controller ran.
+in 10 minutes is acceptable, 2 are manageable. Counted is the time in which the controller ran, as far as the
+journal still has lines of it. A start whose clock was set is dated by the clock as it was set last.
 """
 
 import json
 from collections import Counter
+from collections.abc import Mapping
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from controller.alarms.metrics import WINDOW_MS, Metrics, Report
 from controller.alarms.move import Move
-from controller.alarms.states import Edge, State
 from controller.alarms.told import move_told
 from controller.events import ALARM_IDS, EVENTS, Priority
 from controller.records import CycleRecord, EventRecord
 from controller.reporting.journal import each_line, read_marks
-from controller.reporting.journal_file import LASTED, REMOVED_UNTOLD
+from controller.reporting.journal_file import LASTED, NEWEST, REMOVED_UNTOLD, Line, latest_events
 
 ACCEPTABLE, MANAGEABLE = 1.0, 2.0
 PERIODS = ((0, 0), (1, 2), (3, 10), (11, None))
@@ -58,9 +59,12 @@ def read(run: Path) -> History:
     """
     marks = read_marks(run)
     lasted = {of: int(value) for (kind, of), value in marks.items() if kind == LASTED}
-    book = _Book(lasted)
+    set_last: dict[str, int] = {}
+    for line in latest_events(run, ("CLOCK_CHANGED",), int(marks.get((NEWEST, ""), 0))):
+        set_last.setdefault(line.boot, _zero_ms(line.record))
+    book = _Book(lasted, set_last)
     for line in each_line(run):
-        book.take(line.boot, line.record)
+        book.take(line)
     return book.history(run, int(marks.get((REMOVED_UNTOLD, ""), 0)))
 
 
@@ -69,25 +73,26 @@ class _Book:
     Follows the lines of a journal.
 
     A start of the controller has a time of its own, from 0; they are laid one behind the other by their
-    dates, and no alarm of the one before stands in the next.
+    dates. Where lines of the first were removed, it counts from the first that is left.
     """
 
-    def __init__(self, lasted: dict[str, int]) -> None:
-        self._lasted = lasted
+    def __init__(self, lasted: Mapping[str, int], set_last: Mapping[str, int]) -> None:
+        """`lasted`: how long each start ran; `set_last`: the time 0 of those whose clock was set."""
+        self._lasted, self._set_last = lasted, set_last
         self._metrics = Metrics()
         self._boot: str | None = None
         self._zero_ms = self._newest_ms = self._ran_ms = 0  # of this start; of this start; of those before
-        self._standing: dict[str, State] = {}
         self._counted: Counter[str] = Counter()
         self._calls: Counter[int] = Counter()  # by the ten minutes in which they came
         self._priorities: Counter[int] = Counter()
         self._begin_ms = 0
 
-    def take(self, boot: str, record: EventRecord | CycleRecord) -> None:
+    def take(self, line: Line) -> None:
         """The next line."""
-        at_ms, utc = record[:2] if isinstance(record, EventRecord) else (record.start_ms, record.start_utc)
-        if boot != self._boot:
-            self._start(boot, at_ms, utc)
+        record = line.record
+        at_ms = record.at_ms if isinstance(record, EventRecord) else record.start_ms
+        if line.boot != self._boot:
+            self._start(line, at_ms)
         if isinstance(record, CycleRecord):
             self._counted["cycles"] += 1
             self._newest_ms = max(self._newest_ms, at_ms + record.ms)
@@ -98,22 +103,19 @@ class _Book:
         if move is not None and record.id in ALARM_IDS:
             self._move(move, self._ran_ms + at_ms)
 
-    def _start(self, boot: str, at_ms: int, utc: str) -> None:
-        end_ms = self._end()
-        self._metrics.take(
-            Move(end_ms, name, state, State.NORMAL, Edge.RESET) for name, state in self._standing.items()
-        )
-        self._standing.clear()
-        zero_ms = round(datetime.fromisoformat(utc).timestamp() * 1_000) - at_ms
+    def _start(self, line: Line, at_ms: int) -> None:
+        zero_ms, end_ms = self._set_last.get(line.boot, _zero_ms(line.record)), self._end()
         if self._boot is None:
-            self._begin_ms = zero_ms
-        self._ran_ms += end_ms - self._zero_ms
-        self._zero_ms = max(zero_ms, end_ms)  # a clock that was set back lets no time run backwards
-        self._boot, self._newest_ms = boot, 0
+            missing_ms = at_ms if line.n > 1 else 0
+            self._begin_ms, self._ran_ms = zero_ms + missing_ms, -missing_ms
+        else:
+            self._ran_ms += end_ms - self._zero_ms
+            zero_ms = max(zero_ms, end_ms)  # a clock that was set back lets no time run backwards
+            self._metrics.restart(end_ms, zero_ms)
+        self._zero_ms, self._boot, self._newest_ms = zero_ms, line.boot, 0
         self._counted["starts"] += 1
 
     def _move(self, move: Move, ran_ms: int) -> None:
-        self._standing[move.id] = move.now
         self._metrics.take([move])
         if move.calls:
             self._calls[ran_ms // WINDOW_MS] += 1
@@ -151,6 +153,12 @@ class _Book:
             per_10_min=round(report.calls * WINDOW_MS / ran_ms, 3),
             in_flood_percent=round(min(100.0, 100 * in_flood_ms / ran_ms), 2),
         )
+
+
+def _zero_ms(record: EventRecord | CycleRecord) -> int:
+    """The time 0 of its start, since 1970-01-01 UTC, as the record is dated."""
+    at_ms, utc = record[:2] if isinstance(record, EventRecord) else (record.start_ms, record.start_utc)
+    return round(datetime.fromisoformat(utc).timestamp() * 1_000) - at_ms
 
 
 def rate_words(per_10_min: float) -> str:

@@ -17,6 +17,8 @@ from controller.reporting.mqtt.embedded import UNPROTECTED, here
 from controller.sheets.fitted import fitted
 
 NOT_ALLOWED = "services.yaml lets no commands in"
+RAN_MS = 60_000
+"""A kill takes no more than this of the time that the controller is known to have run."""
 
 
 class Reporting:
@@ -53,6 +55,7 @@ class Reporting:
         self._ask, self._at_ms, self._mqtt = ask, at_ms, services.publishing
         self._rig: Rig | None = None
         self._now: ToldNow | None = None
+        self._ran_ms = 0
         self._doing: set[asyncio.Task[None]] = set()
 
     def attach(self, rig: Rig) -> None:
@@ -63,6 +66,9 @@ class Reporting:
 
     def scanned(self) -> None:
         """A scan is done."""
+        if self._rig and self._rig.now_ms >= self._ran_ms + RAN_MS:
+            self._ran_ms = self._rig.now_ms
+            self.reporter.tell("ran", self._ran_ms)
         if self._now:
             self._now.scanned()
 

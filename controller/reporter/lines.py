@@ -4,6 +4,7 @@ What passes between the rig and its reporter: one JSON array on a line, its kind
     rig to reporter   open   what this is, and where it is written: the first line of a connection
                       event, cycle, deed   a record with its number; each stays with the rig until it is taken
                       now, points, figures   of this moment; a newer one takes the place of one that waits
+                      ran   the milliseconds since power-up, each minute
                       answer   what became of a command
                       end   there will be no more; why
     reporter to rig   ready   it is open; up to which number it had taken the records of this start before

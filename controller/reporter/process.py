@@ -116,6 +116,9 @@ class Reporter:
             if came := read_record(kind, values):
                 self._came.append(came)
                 self._something.set()
+            elif kind == "ran":
+                if self._books:
+                    self._books.journal.lasted(values[0])
             else:
                 self._told.take(kind, values)
         self._ended = GONE

@@ -92,3 +92,21 @@ def test_rate_and_top_ten():
     assert report.most_in_10_min == 10
     assert len(report.top) == 10
     assert report.top[0] == ("A0", 6, 9.8)
+
+
+def test_what_stood_for_more_than_a_day_is_named_although_it_is_gone():
+    assert figures([call(0), gone(DAY + 1)], 30 * DAY).standing == ("AIR_LOW",)
+    twice = [call(0), gone(DAY // 2), call(DAY // 2 + 1), gone(DAY + 1)]
+    assert figures(twice, 30 * DAY).standing == ()
+
+
+@pytest.mark.parametrize(("again_ms", "standing"), [(5_000, ("AIR_LOW",)), (11 * MINUTE, ())])
+def test_a_restart_ends_no_alarm_that_is_there_again_at_once(again_ms, standing):
+    """Half a day before it and 13 hours after it; the three days in which the controller was off do not count."""
+    hour, on = DAY // 24, 3 * DAY + DAY // 2
+    metrics = Metrics()
+    metrics.take([call(0)])
+    metrics.restart(DAY // 2, on)
+    metrics.take([call(on + again_ms)])
+    assert metrics.report(on + 11 * hour).standing == ()
+    assert metrics.report(on + 13 * hour).standing == standing

@@ -8,6 +8,8 @@ about 1 in 10 minutes acceptable, 2 manageable); chattering as 3 in 60 s and sta
 import csv
 import io
 import json
+import sqlite3
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from test_journal import cycle, event
@@ -26,9 +28,8 @@ MINUTE, HOUR, DAY = 60_000, 3_600_000, 86_400_000
 
 
 def utc(at_ms, day=5):
-    seconds, ms = divmod(at_ms, 1_000)
-    days, seconds = divmod(seconds, 86_400)
-    return f"2026-01-{day + days:02}T{seconds // 3600:02}:{seconds // 60 % 60:02}:{seconds % 60:02}.{ms:03}+00:00"
+    date = datetime(2025, 12, 31, tzinfo=UTC) + timedelta(days=day, milliseconds=at_ms)
+    return date.isoformat(timespec="milliseconds")
 
 
 def moved(at_ms, name, was, now, edge, root="", day=5):
@@ -141,6 +142,39 @@ def test_a_clock_that_was_set_back_between_two_starts_lets_no_time_run_backwards
     written(tmp_path, *(call(MINUTE * k, day=2) for k in range(1, 4)), lasted=HOUR, boot="b2")
     found = read(tmp_path)
     assert (found.alarms.ms, found.alarms.calls, found.alarms.most_in_10_min) == (2 * HOUR, 4, 3)
+
+
+def test_where_old_lines_were_removed_the_time_counts_from_the_first_that_is_left(tmp_path):
+    """A start of 800 days, of which the last day is left: a call each 5 minutes, 288 in 144 periods."""
+    written(tmp_path, [event()], *(call(800 * DAY + k * 5 * MINUTE, day=-794) for k in range(288)), lasted=801 * DAY)
+    with sqlite3.connect(tmp_path / "journal.sqlite") as db:
+        db.execute("DELETE FROM event WHERE n = 1")
+    db.close()
+    found = read(tmp_path)
+    assert (found.alarms.calls, found.alarms.ms, found.alarms.per_10_min) == (288, DAY, 2.0)
+    assert [period.counted for period in found.periods] == [0, 144, 0, 0]
+    assert (found.begin_utc[:16], found.end_utc[:16]) == ("2026-01-06T00:00", "2026-01-07T00:00")
+
+
+def test_an_alarm_that_stood_for_a_day_and_more_is_named_although_it_is_gone_and_the_controller_restarted(tmp_path):
+    def raised(at_ms, day):
+        return moved(at_ms, "SUPPLY_AIR_LOW", State.NORMAL, State.UNACKNOWLEDGED, Edge.RAISED, day=day)
+
+    written(tmp_path, [raised(MINUTE, 5)], lasted=20 * HOUR, boot="b1")
+    gone = moved(5 * HOUR, "SUPPLY_AIR_LOW", State.UNACKNOWLEDGED, State.RETURNED, Edge.CLEARED, day=6)
+    written(tmp_path, [raised(MINUTE, 6), gone], lasted=9 * HOUR, boot="b2")
+    assert read(tmp_path).alarms.standing == ("SUPPLY_AIR_LOW",)
+    assert read(tmp_path).alarms.fleeting == ()
+
+
+def test_a_start_whose_clock_was_set_bears_the_dates_of_the_right_one(tmp_path):
+    """Powered up without a clock, in 1970; after an hour the time came from the network."""
+    changed = EventRecord(HOUR, utc(12 * HOUR), "CLOCK_CHANGED", "set by +56 years", 0, "")
+    wrong = [record._replace(utc="1970-01-01T00:01:00.000+00:00") for record in call(MINUTE)]
+    written(tmp_path, wrong, [changed], call(2 * HOUR), lasted=3 * HOUR)
+    found = read(tmp_path)
+    assert (found.begin_utc[:16], found.end_utc[:16]) == ("2026-01-05T11:00", "2026-01-05T14:00")
+    assert (found.alarms.ms, found.alarms.calls) == (3 * HOUR, 2)
 
 
 @pytest.mark.parametrize("was", State)

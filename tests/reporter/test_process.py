@@ -10,6 +10,7 @@ from reporter.rig_end import MILL, opening, reporting
 from test_journal import cycle, event
 
 from controller.audit.check import check
+from controller.history import figures as history
 from controller.reporter import process, told
 from controller.reporter.lines import read
 from controller.reporting.journal import Journal, JournalError, each_line, read_cycles
@@ -43,6 +44,15 @@ async def test_all_that_was_sent_before_the_rig_was_gone_is_written(tmp_path):
         for number in range(1, 301):
             rig.put(number, event())
     assert numbers(tmp_path) == list(range(1, 301))
+
+
+async def test_how_long_a_rig_ran_is_on_the_disk_although_it_was_killed_long_after_its_last_line(tmp_path):
+    async with reporting(opening(tmp_path)) as rig:
+        await rig.hear("ready")
+        rig.put(1, event())
+        rig.say("ran", 60_000)
+        rig.say("ran", 28_800_000)
+    assert history.read(tmp_path).alarms.ms == 28_800_000
 
 
 async def test_a_rig_that_never_says_anything_leaves_nothing(tmp_path):
