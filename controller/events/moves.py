@@ -25,7 +25,7 @@ MOVES = (
       "nobody took them for long", "see why the broker takes none"),
     E("REPORTER_RESTARTED", LOW, "the process that writes the records and tells others was started again",
       "it was ended, or hung", "see why, where it happens again"),
-    E("RECORDS_LOST", LOW, "records found no room while none could be written", "the disk is full or gone",
+    E("RECORDS_LOST", LOW, "records were never written", "the disk was full or gone for long",
       "make room on the disk"),
     E("CONTROLLER_ENDED", INFO, "the controller ended", "", ""),
     E("MAINTENANCE_DUE", INFO, "a counter reached its limit", "wear", "do the work, then reset the counter"),

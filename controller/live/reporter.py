@@ -10,11 +10,12 @@ import asyncio
 import socket
 import sys
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from typing import Any, NamedTuple
 
 from controller.reporter.lines import Opening, Record, line, read
 from controller.reporter.unacknowledged import ROOM, Unacknowledged
-from controller.scan.child import Child, started
+from controller.scan.child import UNKNOWN, Child, started
 
 SOCKET_BYTES = CHUNK_BYTES = 32_768
 """What leaves at once, so that no scan is kept waiting by a long queue that is caught up."""
@@ -25,6 +26,10 @@ SILENT_S = 30.0
 OPEN_S = 30.0
 CLOSE_S = 20.0
 """At the end: for what it still has to write, and to tell."""
+KILLED_S = 2.0
+"""For one that was killed to be gone."""
+NO_ROOM = "there was no room for them"
+NEVER = "no disk will ever take them"
 
 
 class ReporterError(Exception):
@@ -38,8 +43,8 @@ class Heard(NamedTuple):
     """Words for the screen."""
     restarted: Callable[[str], None]
     """It runs again: how it had ended, and how often by now."""
-    lost: Callable[[int], None]
-    """So many records found no room; there is room again."""
+    lost: Callable[[int, str], None]
+    """So many records will not be written; why."""
     asked: Callable[[int, str, str, int, str], None]
     """A command from elsewhere: number for `answer`, who asks, its end in `machine_ms`, its id."""
 
@@ -58,13 +63,16 @@ class Reporter:
         self._unsent: dict[str, None] = {}  # kinds of the newest, in order
         self._answers: list[bytes] = []
         self._then: list[tuple[int, Callable[[], object]]] = []
-        self._said_lost = 0
+        self._told_lost = 0
+        self._passed_over = self._last_passed_over = self._told_passed_over = 0
         self._end: bytes | None = None
+        self._ends = asyncio.Event()
         self._channel: _Channel | None = None
         self._pumps = False
         self._opened: asyncio.Future[str] | None = None
         self._life: asyncio.Task[None] | None = None
         self._open_problems: dict[str, str] = {}
+        self._refused = ""
         self.process: Child | None = None
         self.restarts = 0
 
@@ -88,19 +96,22 @@ class Reporter:
 
     async def close(self, said: str) -> bool:
         """All that was put in is written and told, as far as can be; whether all of it is on the disk."""
+        self._tell_lost()
         self._end = line("end", said)
+        self._ends.set()
         self._pump()
         if self._life:
-            done, _ = await asyncio.wait([self._life], timeout=CLOSE_S)
-            if not done and self.process:
-                self.process.kill()
+            await asyncio.wait([self._life], timeout=CLOSE_S)
         await self._stop()
-        return not (self._waiting or self._waiting.refused)
+        return not (self._waiting or self._waiting.refused or self._passed_over)
 
     async def _stop(self) -> None:
         if self._life:
             self._life.cancel()
             await asyncio.wait([self._life])
+        if self.process:
+            self.process.kill()
+            await self.process.ended(KILLED_S)
 
     @property
     def problems(self) -> Sequence[str]:
@@ -108,7 +119,8 @@ class Reporter:
         left, lost = len(self._waiting), self._waiting.refused
         found = list(self._open_problems.values())
         found += [f"{left} records are not known to be written"] if left and self._end else []
-        return [*found, *([f"{lost} records were lost: there was no room for them"] if lost else [])]
+        found += [f"{lost} records were lost: {NO_ROOM}"] if lost else []
+        return [*found, *([f"{over} records were lost: {NEVER}"] if (over := self._passed_over) else [])]
 
     # ---- within a scan ---------------------------------------------------------------------------------
     def put(self, record: Record) -> None:
@@ -136,17 +148,30 @@ class Reporter:
         pause_s, how, loop = FIRST_PAUSE_S, "", asyncio.get_running_loop()
         while True:
             began_s = loop.time()
-            opened, ended = await self._one_life(how)
+            try:
+                opened, ended = await self._one_life(how)
+            except Exception as error:  # no file or thread left, or whatever it is: the next life may have it
+                why = getattr(error, "strerror", None) or error
+                opened, ended = False, f"the process that writes the records cannot be started: {why}"
             if self._end and not self._waiting:
                 return
             if self._opened and not self._opened.done():
                 self._opened.set_result(ended)
                 return
-            how = ended if opened or not how else how
+            if opened:
+                how = ended
+            else:
+                self._trouble("reporter", f"nothing is written: {ended}")
             pause_s = FIRST_PAUSE_S if loop.time() - began_s > STEADY_S else pause_s
-            await asyncio.sleep(pause_s)
+            await self._paused(pause_s)
             pause_s = min(2 * pause_s, LONGEST_PAUSE_S)
-            self.restarts += 1
+
+    async def _paused(self, pause_s: float) -> None:
+        """The end cuts it short."""
+        if self._ends.is_set():
+            await asyncio.sleep(FIRST_PAUSE_S)
+        with suppress(TimeoutError):
+            await asyncio.wait_for(self._ends.wait(), pause_s)
 
     async def _one_life(self, how: str) -> tuple[bool, str]:
         """`how`: the one before ended. Whether this one opened its books, and how it ended."""
@@ -156,14 +181,9 @@ class Reporter:
             lambda: _Channel(self._hear, self._pump), sock=rigs
         )
         try:
-            command = (sys.executable, "-m", "controller.reporter", str(its.fileno()))
-            self.process = process = await started(command, its.fileno())
-        except OSError as error:
-            channel.abort()
-            return False, f"the process that writes the records cannot be started: {error.strerror}"
-        finally:
-            its.close()
-        try:
+            with its:
+                command = (sys.executable, "-P", "-m", "controller.reporter", str(its.fileno()))
+                self.process = process = await started(command, its.fileno())
             channel.write(line("open", *self._opening))
             self._channel, self._refused, self._how = channel, "", how
             await self._until_gone(channel, process)
@@ -188,6 +208,8 @@ class Reporter:
     # ---- what it says ----------------------------------------------------------------------------------
     def _hear(self, channel: "_Channel", kind: str, values: Sequence[Any]) -> None:
         if kind == "ready":
+            self._open_problems.clear()
+            self._answers.clear()  # to questions of one before
             self._take(values[0])
             self._waiting.again()
             self._unsent = dict.fromkeys(self._newest)
@@ -195,7 +217,8 @@ class Reporter:
             if self._opened and not self._opened.done():
                 self._opened.set_result("")
             else:
-                self._heard.restarted(f"{self._how}; started again, {_times(self.restarts)}")
+                self.restarts += 1
+                self._heard.restarted(f"{self._how}; started again, restart {self.restarts}")
             self._pump()
         elif kind == "no":
             self._refused = values[0]
@@ -206,8 +229,9 @@ class Reporter:
         elif kind == "say":
             self._heard.say(values[0])
         elif kind == "problem":
-            self._open_problems[values[0]] = values[1]
-            self._heard.say(f"records: {values[1]}")
+            self._trouble(*values)
+        elif kind == "never":
+            self._pass_over(*values)
         elif kind == "problem over":
             self._open_problems.pop(values[0], None)
 
@@ -215,9 +239,29 @@ class Reporter:
         self._waiting.taken(number)
         while self._then and self._then[0][0] <= self._waiting.acknowledged:
             self._then.pop(0)[1]()
-        if (lost := self._waiting.refused - self._said_lost) and self._waiting.has_room:
-            self._said_lost += lost
-            self._heard.lost(lost)
+        if self._waiting.has_room:
+            self._tell_lost()
+
+    def _tell_lost(self) -> None:
+        if lost := self._waiting.refused - self._told_lost:
+            self._told_lost += lost
+            self._heard.lost(lost, NO_ROOM)
+
+    def _pass_over(self, number: int, why: str) -> None:
+        if number <= self._last_passed_over:
+            return  # one that was killed had said it already
+        self._last_passed_over = number
+        self._passed_over += 1
+        self._heard.say(f"records: {NEVER}: {why}")
+        if number > self._told_passed_over:  # else it may be what tells of another
+            self._heard.lost(1, why)
+            self._told_passed_over = self._waiting.newest
+
+    def _trouble(self, of: str, said: str) -> None:
+        """Said once, until it is another one or over."""
+        if self._open_problems.get(of) != said:
+            self._open_problems[of] = said
+            self._heard.say(f"records: {said}")
 
     # ---- what leaves -----------------------------------------------------------------------------------
     def _pump_soon(self) -> None:
@@ -291,8 +335,6 @@ class _Channel(asyncio.Protocol):
 def _ended(code: int | None) -> str:
     if code is None:
         return "it could not be ended"
+    if code == UNKNOWN:
+        return "it ended"
     return f"it was ended by signal {-code}" if code < 0 else f"it ended by itself with code {code}"
-
-
-def _times(count: int) -> str:
-    return "for the first time" if count == 1 else f"for the {count}th time"

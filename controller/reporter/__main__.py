@@ -1,8 +1,8 @@
 """
 The reporter, as the rig starts it: `python -m controller.reporter FD`, an open socket to the rig.
 
-It ends with the rig and not before: a session of its own, so that a signal from the terminal is for the rig
-alone, which ends it in order.
+It ends with the rig and not before: in a session of its own, and started with the signals blocked that end
+others, so that one from the terminal or a service manager is for the rig alone, which ends it in order.
 """
 
 import asyncio

@@ -2,6 +2,8 @@
 
 from collections import deque
 
+from controller.events import Priority
+from controller.records import EventRecord
 from controller.reporter.lines import Record, record_line
 
 ROOM = 20_000
@@ -12,7 +14,7 @@ class Unacknowledged:
     """
     Every record that was put in is either here or acknowledged; numbers go up by one and none is used twice.
 
-    What finds no room is refused and counted, so the order has no holes but at its end.
+    What finds no room is refused and counted, and has no number.
     """
 
     def __init__(self, room: int = ROOM) -> None:
@@ -33,8 +35,9 @@ class Unacknowledged:
         return len(self) <= self._room // 2
 
     def put(self, record: Record) -> bool:
-        """Whether it found room."""
-        if len(self) >= self._room:
+        """Whether it found room; the last quarter is for what matters more than that a step changed."""
+        is_news = isinstance(record, EventRecord) and record.priority == Priority.INFO
+        if len(self) >= self._room - (self._room // 4 if is_news else 0):
             self.refused += 1
             return False
         self.newest += 1

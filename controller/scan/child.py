@@ -11,7 +11,11 @@ import os
 import signal
 from collections.abc import Sequence
 
+DEAF = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+"""What it never takes: whoever started it ends it, and is ended by these in order."""
 LOOK_S = 0.02
+UNKNOWN = 256
+"""In place of an exit code, where somebody else took it: SIGCHLD is ignored."""
 
 
 class Child:
@@ -36,8 +40,12 @@ class Child:
 
     def _ended(self) -> int | None:
         if self._code is None:
-            pid, status = os.waitpid(self.pid, os.WNOHANG)
-            self._code = os.waitstatus_to_exitcode(status) if pid else None
+            try:
+                pid, status = os.waitpid(self.pid, os.WNOHANG)
+            except ChildProcessError:
+                self._code = UNKNOWN
+            else:
+                self._code = os.waitstatus_to_exitcode(status) if pid else None
         return self._code
 
 
@@ -57,11 +65,16 @@ async def started(command: Sequence[str], keeps: int) -> Child:
 
 
 def _spawned(command: Sequence[str]) -> int:
+    """In a thread of its own, whose signals that are blocked the program inherits."""
     pid = ctypes.c_int()
     arguments = _strings([os.fsencode(part) for part in command])
     environment = _strings([name + b"=" + value for name, value in os.environb.items()])
     spawn = ctypes.CDLL(None).posix_spawn
-    error = spawn(ctypes.byref(pid), arguments[0], None, None, arguments, environment)
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, DEAF)
+    try:
+        error = spawn(ctypes.byref(pid), arguments[0], None, None, arguments, environment)
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
     if error:
         raise OSError(error, os.strerror(error))
     return pid.value

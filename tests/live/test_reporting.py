@@ -237,10 +237,14 @@ async def test_before_there_is_a_rig_it_is_said_that_none_scans_and_not_that_it_
 
 async def test_a_restart_and_lost_records_are_events(tmp_path):
     asked = Asked(tmp_path)
-    asked.reporting.reporter._heard.restarted("it was ended by signal 9; started again, for the first time")
-    asked.reporting.reporter._heard.lost(12)
-    said = [(event.id, event.what) for event in asked.driven.events]
+    asked.reporting.reporter._heard.restarted("it was ended by signal 9; started again, restart 1")
+    asked.reporting.reporter._heard.lost(12, "there was no room for them")
+    said = [(event.id, event.what, event.detail) for event in asked.driven.events]
     assert said == [
-        ("REPORTER_RESTARTED", "it was ended by signal 9; started again, for the first time"),
-        ("RECORDS_LOST", "12 records"),
+        ("REPORTER_RESTARTED", "it was ended by signal 9; started again, restart 1", ""),
+        ("RECORDS_LOST", "12 records", "there was no room for them"),
     ]
+    (deed,) = asked.driven.deeds
+    assert (deed.place, deed.command, dict(deed.parameters)) == (
+        "the rig itself", "lose records", {"records": 12, "why": "there was no room for them"},
+    )  # fmt: skip

@@ -1,8 +1,9 @@
 """The channel alone: whatever is full, ended or started again, what was taken in is there once and in order."""
 
+from audit.test_audit import deed
 from hypothesis import given
 from hypothesis import strategies as st
-from test_journal import event
+from test_journal import cycle, event
 
 from controller.reporter.lines import read, read_record
 from controller.reporter.unacknowledged import Unacknowledged
@@ -89,7 +90,7 @@ def test_no_order_of_full_killed_and_restarted_loses_doubles_or_swaps_a_record(s
 
 def test_what_finds_no_room_is_counted_and_there_is_room_again_when_half_is_gone():
     waiting = Unacknowledged(4)
-    assert [waiting.put(told(number)) for number in range(6)] == [True] * 4 + [False] * 2
+    assert [waiting.put(told(number)._replace(priority=1)) for number in range(6)] == [True] * 4 + [False] * 2
     assert (waiting.refused, waiting.has_room) == (2, False)
     waiting.taken(1)
     assert not waiting.has_room
@@ -97,6 +98,17 @@ def test_what_finds_no_room_is_counted_and_there_is_room_again_when_half_is_gone
     assert waiting.has_room
     assert waiting.put(told(7))
     assert waiting.newest == 5
+
+
+def test_the_last_quarter_is_for_what_people_did_and_what_is_to_be_looked_at():
+    waiting, matters = Unacknowledged(8), (deed(), cycle(1), event(priority=1), event(priority=3))
+    assert [waiting.put(told(number)) for number in range(7)] == [True] * 6 + [False]
+    for record in matters[:2]:
+        assert waiting.put(record)
+    assert not any(waiting.put(record) for record in matters)
+    waiting.taken(2)
+    assert not waiting.put(told(8))
+    assert [waiting.put(record) for record in matters[2:]] == [True] * 2
 
 
 def test_a_piece_of_the_queue_is_as_long_as_asked_for_but_one_line_at_least():
