@@ -5,8 +5,9 @@ The compiled loop is made once and shared; nothing is written. A witness looks a
 never be, whatever fails.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
+from copy import deepcopy
 from functools import cache
 from pathlib import Path
 from typing import NamedTuple
@@ -23,7 +24,7 @@ from controller.sequence.receiver import RECEIVER
 from controller.sequence.steps import FAULT
 from controller.settings import load_station
 from controller.simulate.executors import Executor, best, executor
-from controller.simulate.failures_asked import Failures, read
+from controller.simulate.failures_asked import Asked, Failures, read
 from controller.simulate.operator import HELD_MS, Operator
 from controller.simulate.parts_fitted import has_part
 from controller.simulate.segment import Segment
@@ -174,28 +175,71 @@ def cases() -> list[tuple[Row, str]]:
     ]
 
 
+class Day:
+    """A station under way with all that is written down of it."""
+
+    def __init__(self, presets: Presets, plant: PlantParameters, stop_s: float | None = None) -> None:
+        self.events: list[EventRecord] = []
+        self.records: list[CycleRecord] = []
+        self.witness = Witness(presets, plant)
+        self.loop = StationLoop(logic(), presets, plant, quickest(), seed=1)
+        watcher = Watcher(self._cycle, self._happened, self.witness.take)
+        self.station = StationRun(self.loop, presets, Hand(stop_s), Failures([]), watcher, "failure modes")
+
+    def _cycle(self, record: CycleRecord) -> None:
+        self.records.append(record)
+
+    def _happened(self, events: Sequence[EventRecord]) -> None:
+        self.events.extend(events)
+
+    def run(self, failures: list[Asked], enough: Callable[[int], bool]) -> None:
+        """Goes on with these failures until it is enough."""
+
+        def progress(now_ms: int) -> None:
+            if enough(now_ms):
+                raise Enough
+
+        self.station._failures = Failures(failures)
+        with suppress(Enough):
+            self.station.run(LONGEST_MS, None, progress)
+
+    def copy(self) -> "Day":
+        """Another one that stands where this one stands, and goes on by itself."""
+        watch = self.station._watch
+        shared = logic(), self.loop._run, self.loop._advance, watch._engine, watch._known_beside
+        return deepcopy(self, {id(one): one for one in shared})
+
+
+@cache
+def until(name: str, failure: Asked) -> Day:
+    """A station on a healthy day, to the scan before this failure."""
+    healthy = Day(*station(name))
+    healthy.run([failure], lambda now_ms: now_ms == failure.at_ms)
+    return healthy
+
+
 def run(row: Row, name: str, presets: Presets | None = None) -> Run:
-    """One row on one station; `presets` stand in for the station's own."""
+    """
+    One row on one station; `presets` stand in for the station's own.
+
+    What is the same for many rows, a healthy day to the moment at which they begin, is run once.
+    """
     asked, plant = row.at(name), station(name).plant
-    presets = (presets or station(name).presets)._replace(**(row.fitted or {}))
-    loop = StationLoop(logic(), presets, plant, quickest(), seed=1)
-    events: list[EventRecord] = []
-    records: list[CycleRecord] = []
-    witness = Witness(presets, plant)
-    failures = Failures([read(f"{row.mode}={asked.amount:g}@{asked.begins}"), *map(read, asked.beside)])
+    failures = [read(f"{row.mode}={asked.amount:g}@{asked.begins}"), *map(read, asked.beside)]
+    if presets or row.fitted or row.stop_s or len(failures) > 1 or failures[0].at_ms is None:
+        presets = (presets or station(name).presets)._replace(**(row.fitted or {}))
+        day = Day(presets, plant, row.stop_s)
+    else:
+        healthy = failures[0]._replace(mode="", amount=0.0, lasts_ms=None)
+        day = until(name, healthy).copy()
 
-    def progress(now_ms: int) -> None:
-        begun_ms, fault_ms = begun(events, row.mode), faulted(events)
-        if begun_ms is not None and now_ms >= begun_ms + asked.then.length_s * 1_000:
-            raise Enough
-        if fault_ms is not None and now_ms >= fault_ms + FAULT_WATCHED_MS:
-            raise Enough
+    def enough(now_ms: int) -> bool:
+        begun_ms, fault_ms = begun(day.events, row.mode), faulted(day.events)
+        watched = begun_ms is not None and now_ms >= begun_ms + asked.then.length_s * 1_000
+        return watched or (fault_ms is not None and now_ms >= fault_ms + FAULT_WATCHED_MS)
 
-    watcher = Watcher(records.append, events.extend, witness.take)
-    station_run = StationRun(loop, presets, Hand(row.stop_s), failures, watcher, "failure modes")
-    with suppress(Enough):
-        station_run.run(LONGEST_MS, None, progress)
-    return told(row.mode, events, records, witness.worst(), loop.now_ms)
+    day.run(failures, enough)
+    return told(row.mode, day.events, day.records, day.witness.worst(), day.loop.now_ms)
 
 
 @cache

@@ -51,7 +51,8 @@ class StationRun:
         Of a time that the run does not come to, or `None`, there is no explanation; `AT_END` has one always.
         """
         loop = self._loop
-        self._watch.tell("POWER_UP", "power-up, all safe")
+        if loop.now_ms == 0:
+            self._watch.tell("POWER_UP", "power-up, all safe")
         while loop.now_ms < for_ms and not self._end.reached:
             self._do_what_is_due()
             segment = self._segment = loop.run(self._scans_to(for_ms, explain_ms))
