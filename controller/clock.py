@@ -11,7 +11,7 @@ class Clock(Protocol):
 
     - `now_ms` never goes back.
     - `sleep_until` returns at the deadline or later, at once if it is past.
-    - `date` moves with `now_ms`; it is for people, nothing is decided by it.
+    - `date` moves with `now_ms`, but where a clock was set; it is for people, nothing is decided by it.
     """
 
     def now_ms(self) -> int: ...
@@ -56,7 +56,7 @@ class WallClock:
             raise ValueError(msg)
         self._rate = rate
         self._origin_s = time.clock_gettime(_CLOCK)
-        self._start = datetime.now(UTC)
+        self._start = self._began = datetime.now(UTC)
 
     def now_ms(self) -> int:
         return int((time.clock_gettime(_CLOCK) - self._origin_s) * self._rate * 1000)
@@ -68,3 +68,13 @@ class WallClock:
 
     def date(self) -> datetime:
         return self._start + timedelta(milliseconds=self.now_ms())
+
+    def set_by(self) -> timedelta:
+        """How far the system's clock was set since this was asked last; `date` follows it. Under 1 s is none."""
+        passed = timedelta(seconds=time.clock_gettime(_CLOCK) - self._origin_s)
+        by = datetime.now(UTC) - self._began - passed
+        if abs(by) < timedelta(seconds=1):
+            return timedelta(0)
+        self._began += by
+        self._start += by
+        return by

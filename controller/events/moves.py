@@ -21,6 +21,7 @@ MOVES = (
     E("CONTROL_CHANGED", INFO, "another place has control", "", ""),
     E("LINK_CHANGED", INFO, "the link to the remote I/O changed", "", ""),
     E("PRESET_CHANGED", INFO, "a setting is not what it was in the run before", "", ""),
+    E("CLOCK_CHANGED", INFO, "the clock of the machine was set: dates before are wrong by so much", "", ""),
     E("RECORDS_REMOVED", LOW, "lines of the journal were removed before they were told",
       "nobody took them for long", "see why the broker takes none"),
     E("REPORTER_RESTARTED", LOW, "the process that writes the records and tells others was started again",

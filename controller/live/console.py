@@ -97,6 +97,7 @@ _PLAIN = {
     "LINK_CHANGED": "link: ",
     "REPORTER_RESTARTED": "reporter: ",
     "RECORDS_LOST": "records lost: ",
+    "CLOCK_CHANGED": "clock: ",
     "CONTROLLER_ENDED": "ended: ",
     "OUTPUT_HELD": "",
     "OUTPUT_LET_GO": "let go: ",

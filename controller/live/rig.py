@@ -210,6 +210,14 @@ class Rig:
         """Writes down an event of now."""
         self.watch.tell(name, what, grounds, at_ms=self.now_ms)
 
+    def clock_set(self, by: timedelta) -> None:
+        """The machine's clock was set: records bear its date from here on."""
+        was = self.dated(self.now_ms).isoformat(timespec="milliseconds")
+        self._date += by
+        what = f"set by {by.total_seconds():+.1f} s"
+        self.tell("CLOCK_CHANGED", what, (f"the date was {was}",))
+        self._done(ITSELF, "clock", change=what, was=was)
+
     def records_lost(self, count: int, why: str) -> None:
         """Written down in the journal, and in the audit log, which has no number that would be missing."""
         self.tell("RECORDS_LOST", f"{count} records", (why,))

@@ -44,7 +44,9 @@ ENDS = "outputs go to safe; once more ends at once, whatever they are"
 SOON_S, READY_S, CONFIRM_S = 0.5, 4.5, 2.0
 """For the first image: until it is said why none comes, and from then on; for the last outputs."""
 JOURNAL = "journal"
-"""In the state folder: of all starts together, where others are told and no run folder is asked for."""
+"""In the state folder: of all starts together, where no run folder is asked for."""
+CLOCK_EVERY = 100
+"""Scans between two looks whether the clock was set."""
 SEED = 1
 PRESSED_S, LET_GO_S = 1.0, 1.3
 
@@ -69,12 +71,12 @@ def run(ask: Ask, say: Callable[[str], None]) -> bool:
 
     with ExitStack() as stack:
         stack.callback(screen.close)
-        return asyncio.run(_run(ask, _records_folder(ask, stack), shown))
+        return asyncio.run(_run(ask, records_folder(ask, stack), shown))
 
 
-def _records_folder(ask: Ask, stack: ExitStack) -> Path | None:
-    """Where journal and audit log are written: others are told nothing that is not written first."""
-    if ask.out or not ask.tells:
+def records_folder(ask: Ask, stack: ExitStack) -> Path | None:
+    """Where journal and audit log are written: of real I/O always, as whatever others are told."""
+    if ask.out or not (ask.map or ask.tells):
         return ask.out
     if ask.state:
         return ask.state / JOURNAL
@@ -111,6 +113,8 @@ async def _run(ask: Ask, folder: Path | None, say: Callable[[str], None]) -> boo
 
     def after_scan(memory: Any, now_ms: int) -> None:
         records.keep(memory, now_ms)
+        if rig.scans % CLOCK_EVERY == 0 and (by := clock.set_by()):
+            rig.clock_set(by)
         if reporting:
             reporting.scanned()
 
@@ -129,7 +133,8 @@ async def _run(ask: Ask, folder: Path | None, say: Callable[[str], None]) -> boo
             try:
                 await io.begin()
                 await records.open()
-                for line in filter(None, (told, head)):
+                where = f"journal and audit log: {folder}" if folder and ask.state else None
+                for line in filter(None, (told, head, where)):
                     say(line)
                 if io.machine:
                     io.port.read()  # what passed since the plant was built is behind it

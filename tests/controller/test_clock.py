@@ -1,7 +1,7 @@
 """Both clocks keep the promises of `Clock`."""
 
 import time
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import pytest
 
@@ -41,3 +41,30 @@ def test_the_time_that_a_machine_slept_passes_too(monkeypatch):
     clock = WallClock()
     slept_s[0] = 60.0
     assert clock.now_ms() == 60_000
+
+
+@pytest.mark.parametrize("rate", [1.0, 20.0])
+def test_a_clock_that_was_set_says_so_once_and_its_date_follows(rate, monkeypatch):
+    boot_s, set_s = [1_000.0], [0.0]
+
+    class Dates(datetime):
+        @classmethod
+        def now(cls, tz):
+            return cls.fromtimestamp(boot_s[0] + set_s[0], tz)
+
+    monkeypatch.setattr("controller.clock.time.clock_gettime", lambda clock: boot_s[0])
+    monkeypatch.setattr("controller.clock.datetime", Dates)
+    clock = WallClock(rate)
+    start = clock.date()
+    boot_s[0] += 60
+    assert clock.set_by() == timedelta(0)
+    set_s[0] = 0.9
+    assert clock.set_by() == timedelta(0)
+    for to_s in (3_600.0, -7_200.0):
+        before, was_s = clock.date(), set_s[0] if to_s < 0 else 0.0
+        set_s[0] = to_s
+        assert clock.set_by() == timedelta(seconds=to_s - was_s)
+        assert clock.set_by() == timedelta(0)
+        assert clock.date() - before == timedelta(seconds=to_s - was_s)
+    assert clock.now_ms() == 60_000 * rate
+    assert clock.date() - start == timedelta(seconds=60 * rate - 7_200)

@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import tempfile
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -208,3 +209,20 @@ def test_a_plant_runs_for_its_time_and_says_where_it_listens():
     assert "listens at 127.0.0.1:" in done.stdout
     assert "no machine moves" in done.stdout
     assert "ended: the time is over" in done.stdout
+
+
+def test_the_records_follow_a_clock_that_is_set_while_it_runs(tmp_path, monkeypatch):
+    """Powered up with a wrong date; the time comes from the network later."""
+    steps = iter([timedelta(hours=1)])
+    monkeypatch.setattr(run_command.WallClock, "set_by", lambda clock: next(steps, timedelta(0)))
+    done = invoke("run", MILL, "--io", "simulated", "--for", "3s", "--out", tmp_path / "run")
+    assert done.exit_code == 0, done.output
+    first, *_, last = events = read_events(tmp_path / "run")
+    (told,) = [event for event in events if event.id == "CLOCK_CHANGED"]
+    assert told.what == "set by +3600.0 s"
+    assert told.detail.startswith(f"the date was {first.utc[:13]}")
+    (deed,) = [line for line in (tmp_path / "run" / "audit.jsonl").read_text().splitlines() if '"clock"' in line]
+    assert f'"utc":"{told.utc}"' in deed
+    for event in (told, last):
+        passed = datetime.fromisoformat(event.utc) - datetime.fromisoformat(first.utc)
+        assert passed == timedelta(hours=1, milliseconds=event.at_ms - first.at_ms)
