@@ -70,7 +70,7 @@ class WallClock:
         return self._start + timedelta(milliseconds=self.now_ms())
 
     def set_by(self) -> timedelta:
-        """How far the system's clock was set since this was asked last; `date` follows it. Under 1 s is none."""
+        """How far the system's clock was set since it was asked; `date` follows it. Under 1 s is none."""
         passed = timedelta(seconds=time.clock_gettime(_CLOCK) - self._origin_s)
         by = datetime.now(UTC) - self._began - passed
         if abs(by) < timedelta(seconds=1):
