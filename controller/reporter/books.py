@@ -13,7 +13,7 @@ from typing import Any
 
 from controller.audit.line import FIRST, Anchor
 from controller.audit.log import LOG, AuditLog
-from controller.records import CycleRecord, Deed
+from controller.records import Deed
 from controller.reporter.lines import Numbered
 from controller.reporting.journal import FILE as JOURNAL
 from controller.reporting.journal import Journal
@@ -62,19 +62,17 @@ class Books:
 
         Raises:
             AuditError: A deed could not be written. It was not taken: to be given again, before any other.
-            JournalError: The disk took nothing; the record was taken and waits.
+            JournalError, ValueError, TypeError, OverflowError, sqlite3.Error: See `Journal.add`.
         """
         number, record = came
         if number <= self._number:
             return
         if isinstance(record, Deed):
             self._add_deed(record)
+        else:
+            self.journal.add([record])
         self._number = number
-        self.journal.take(number)  # before the record: some commit at once
-        if isinstance(record, CycleRecord):
-            self.journal.add_cycle(record)
-        elif not isinstance(record, Deed):
-            self.journal.add_events([record])
+        self.journal.take(number)
 
     def pass_over(self, came: Numbered) -> None:
         """This record can never be written: it counts as taken."""

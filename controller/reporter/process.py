@@ -23,6 +23,8 @@ from controller.station_file import StationError
 
 BEAT_S = 1.0
 """Between two signs of life, and two tries on a disk that took nothing."""
+TOGETHER = 100
+"""Records in one commit, where so many wait; between two the rig sees that it lives."""
 LEAVE_S = 5.0
 """At the end, for what the broker has not taken yet; it waits in the journal otherwise."""
 GONE = "the controller ended without a word"
@@ -81,8 +83,10 @@ class Reporter:
             try:
                 self._books.add_own(deed)
                 self._books.commit()
-            except (AuditError, JournalError) as error:
-                self.problem("own deeds", str(error))
+            except JournalError:
+                pass  # it waits, and the next commit says so
+            except Exception as error:
+                self.problem("own deeds", _said(error))
 
     def problem(self, of: str, said: str) -> None:
         """Told once, until it is another one; empty: it is over."""
@@ -129,9 +133,12 @@ class Reporter:
             await self._something.wait()
             self._something.clear()
             came, self._came = self._came, []
-            for record in came:
+            for count, record in enumerate(came, 1):
                 if not await self._is_taken(record):
                     return  # at the end, without a disk: the rig is not told that they were taken
+                if count % TOGETHER == 0:
+                    self._committed()
+                    await asyncio.sleep(0)
             self._committed()  # where the disk takes nothing it is tried again at each beat
 
     async def _is_taken(self, record: Numbered) -> bool:
@@ -139,18 +146,18 @@ class Reporter:
         while books:
             try:
                 books.add(record)
-                self.problem("audit log", "")
-                break
-            except JournalError:
-                break  # it waits for the commit that follows
-            except AuditError as error:
-                self.problem("audit log", str(error))
-                if not isinstance(error.__cause__, OSError):
-                    books.pass_over(record)  # no disk will ever take it
+            except Exception as error:
+                if not (isinstance(error, JournalError) or isinstance(error.__cause__, OSError)):
+                    books.pass_over(record)  # else it would be given again to each reporter after this
+                    self.send("never", record.number, _said(error))
                     break
+                self.problem("disk", str(error))
                 if self._ended:
                     return False
                 await asyncio.sleep(BEAT_S)
+            else:
+                self.problem("disk", "")
+                break
         return True
 
     def _committed(self) -> bool:
@@ -173,6 +180,10 @@ class Reporter:
             self._told.beat()
             if news := self._told.news():
                 self.send("say", news)
+
+
+def _said(error: Exception) -> str:
+    return str(error) if isinstance(error, AuditError) else f"{type(error).__name__}: {error}"
 
 
 async def report(connected: socket.socket) -> None:

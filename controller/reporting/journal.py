@@ -88,6 +88,8 @@ class Journal:
             raise JournalError(msg) from error
         self._lines: list[Line] = []
         self._since_look = LOOKED_AT_EVERY
+        self._trial = sqlite3.connect(":memory:", isolation_level=None)
+        self._trial.executescript(TABLES)
 
     def _prepare(self, readers: Sequence[str], simulated: bool | None) -> None:
         self._db.execute("PRAGMA auto_vacuum = INCREMENTAL")  # of a new file; an older one never shrinks
@@ -121,22 +123,37 @@ class Journal:
     # ---- written ---------------------------------------------------------------------------------------
     def add_cycle(self, record: CycleRecord) -> None:
         """Writes a cycle and commits all that waits."""
-        self._add([record])
+        self.add([record])
         self.commit()
 
     def add_events(self, records: Iterable[EventRecord]) -> None:
         """Writes events; commits at once where one of them is a fault."""
         rows = list(records)
-        self._add(rows)
+        self.add(rows)
         if any(row.priority == Priority.HIGH for row in rows):
             self.commit()
 
-    def take(self, number: int) -> None:
+    def add(self, records: Sequence[EventRecord | CycleRecord]) -> None:
         """
-        The next record added is `number` of this start, as its sender counts: in one transaction with it.
+        These lines are on the disk with the next commit.
 
-        Called before the record is added, since some commit at once.
+        Raises:
+            JournalError: Too many wait already.
+            ValueError, TypeError, OverflowError, sqlite3.Error: No journal can hold these; none waits.
         """
+        lines = [Line(n, self._boot, record) for n, record in enumerate(records, self._newest + 1)]
+        self._try(lines)
+        if len(self._lines) + len(lines) > MOST_UNWRITTEN:
+            try:
+                self.commit()
+            except JournalError as error:
+                msg = f"{error}, more are not taken"
+                raise JournalError(msg) from error
+        self._lines += lines
+        self._newest += len(lines)
+
+    def take(self, number: int) -> None:
+        """The record just added is `number` of this start, as its sender counts: both with one commit."""
         self._marks[TAKEN, self._boot] = number
 
     def lasted(self, at_ms: int) -> None:
@@ -162,10 +179,12 @@ class Journal:
             insert(self._db, self._lines, marks)
             removed = self._remove()
             self._db.execute("COMMIT")
-        except sqlite3.Error as error:
+        except BaseException as error:
             with suppress(sqlite3.Error):
                 self._db.execute("ROLLBACK")
-            msg = f"{self.path}: cannot be written: {error}; {len(self._lines)} lines wait"
+            if not isinstance(error, sqlite3.Error):
+                raise
+            msg = f"{self.path}: cannot be written: {error}"
             raise JournalError(msg) from error
         self._written = self._newest
         self._taken = int(self._marks.get((TAKEN, self._boot), self._taken))
@@ -193,6 +212,7 @@ class Journal:
             self.commit()
         finally:
             self._db.close()
+            self._trial.close()
 
     # ---- told to others --------------------------------------------------------------------------------
     def waiting(self, reader: str, limit: int = 100, after: int = 0) -> list[Line]:
@@ -239,16 +259,13 @@ class Journal:
             self._told[reader] = self._marks[TOLD, reader] = up_to
 
     # ---- inside ----------------------------------------------------------------------------------------
-    def _add(self, records: Sequence[EventRecord | CycleRecord]) -> None:
-        if len(self._lines) + len(records) > MOST_UNWRITTEN:
-            try:
-                self.commit()
-            except JournalError as error:
-                msg = f"{error}, more are not taken"
-                raise JournalError(msg) from error
-        for record in records:
-            self._newest += 1
-            self._lines.append(Line(self._newest, self._boot, record))
+    def _try(self, lines: list[Line]) -> None:
+        """In memory: one that fails on the disk would fail with each commit, and all others with it."""
+        self._trial.execute("BEGIN")
+        try:
+            insert(self._trial, lines, {})
+        finally:
+            self._trial.execute("ROLLBACK")
 
     def _remove(self) -> Removed:
         """Within the commit, now and then."""

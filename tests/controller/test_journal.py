@@ -178,3 +178,26 @@ def test_who_reads_line_by_line_and_stops_keeps_the_file_of_a_running_controller
         (busy, _, _) = journal._db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
         assert busy == 0
         assert [line.n for line in [*first, *lines]] == [*range(1, 1_502)]
+
+
+@pytest.mark.parametrize(
+    "wrong", [{"detail": "\ud800"}, {"at_ms": 2**63}, {"utc": None}, {"what": ["no", "text"]}]
+)
+def test_what_no_journal_can_hold_is_refused_and_nothing_waits_behind_it(wrong, tmp_path):
+    with Journal(tmp_path) as journal:
+        journal.add_events([event()])
+        with pytest.raises((ValueError, OverflowError, sqlite3.Error)):
+            journal.add_events([event(), event("NO_VACUUM", priority=3)._replace(**wrong)])
+        journal.add_cycle(cycle(1))
+    assert (read_events(tmp_path), read_cycles(tmp_path)) == ([event()], [cycle(1)])
+
+
+def test_after_a_mistake_within_a_commit_the_next_writes_all(tmp_path, monkeypatch):
+    with Journal(tmp_path) as journal:
+        journal.add_events([event()])
+        with monkeypatch.context() as patched:
+            patched.setattr(Journal, "_remove", lambda _: 1 // 0)
+            with pytest.raises(ZeroDivisionError):
+                journal.commit()
+        journal.add_cycle(cycle(1))
+    assert (read_events(tmp_path), read_cycles(tmp_path)) == ([event()], [cycle(1)])

@@ -3,6 +3,7 @@
 import asyncio
 import errno
 import os
+from itertools import pairwise
 
 import pytest
 from audit.test_audit import deed
@@ -100,7 +101,7 @@ async def test_a_deed_waits_for_the_disk_and_what_came_later_waits_behind_it(tmp
             patched.setattr(os, "write", raising(NO_ROOM))
             rig.put(1, deed(1))
             rig.put(2, event())
-            (_, why) = await rig.hear("problem", "audit log")
+            (_, why) = await rig.hear("problem", "disk")
             assert "No space left on device" in why
         await rig.hear("taken", 2)
     assert check(tmp_path, None).lines == 1
@@ -129,8 +130,59 @@ async def test_a_deed_that_no_disk_will_take_is_said_and_holds_nothing_up(tmp_pa
         rig.put(1, deed(1, parameters={"why": "x" * 70_000}))
         rig.put(2, cycle(2))
         await rig.hear("taken", 2)
-    assert any("at most 65536 are written" in str(found) for found in rig.heard)
+    ((number, why),) = [values for kind, values in rig.heard if kind == "never"]
+    assert number == 1
+    assert "at most 65536 are written" in why
     assert read_cycles(tmp_path) == [cycle(2)]
+
+
+NOT_TEXT = "\ud800"
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        event("NO_VACUUM", priority=3)._replace(detail=NOT_TEXT),
+        event()._replace(at_ms=2**63),
+    ],
+)
+async def test_a_record_that_none_can_write_ends_no_reporter_and_holds_none_up(wrong, tmp_path):
+    async with reporting(opening(tmp_path)) as rig:
+        await rig.hear("ready")
+        rig.put(1, event())
+        rig.put(2, wrong)
+        rig.put(3, cycle(3))
+        rig.put(4, deed(4))
+        await rig.hear("taken", 4)
+        assert [values[0] for kind, values in rig.heard if kind == "never"] == [2]
+    async with reporting(opening(tmp_path)) as rig:
+        assert await rig.hear("ready") == [4]
+    assert numbers(tmp_path) == [1, 2]
+    assert read_cycles(tmp_path) == [cycle(3)]
+    assert check(tmp_path, None).lines == 1
+
+
+async def test_of_many_that_wait_the_rig_hears_as_they_are_written(tmp_path):
+    """One that says nothing for long is taken for hung."""
+    async with reporting(opening(tmp_path)) as rig:
+        await rig.hear("ready")
+        for number in range(1, 1_001):
+            rig.put(number, event())
+        await rig.hear("taken", 1_000)
+    taken = [0, *(values[0] for kind, values in rig.heard if kind == "taken")]
+    assert max(after - before for before, after in pairwise(taken)) <= process.TOGETHER
+
+
+async def test_cycles_and_faults_that_wait_go_to_the_disk_together(tmp_path, monkeypatch):
+    commits, right = [], Journal.commit
+    monkeypatch.setattr(Journal, "commit", lambda journal: (commits.append(journal._newest), right(journal)))
+    async with reporting(opening(tmp_path)) as rig:
+        await rig.hear("ready")
+        for number in range(1, 101):
+            rig.put(number, cycle(number) if number % 2 else event("NO_VACUUM", priority=3))
+        await rig.hear("taken", 100)
+    assert len(commits) < 50
+    assert numbers(tmp_path) == [*range(1, 101)]
 
 
 @pytest.mark.parametrize(

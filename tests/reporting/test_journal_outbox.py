@@ -111,7 +111,10 @@ def test_which_starts_were_simulated_stands_beside_the_lines(tmp_path):
         with Journal(tmp_path, boot=boot, simulated=simulated) as journal:
             journal.add_cycle(cycle(1))
     with Journal(tmp_path, boot="b1") as journal:
-        was = [(journal.was_simulated(boot, True), journal.was_simulated(boot, False)) for boot in ("b1", "b2", "b3")]
+        was = [
+            (journal.was_simulated(boot, True), journal.was_simulated(boot, False))
+            for boot in ("b1", "b2", "b3")
+        ]
     assert was == [(True, True), (False, False), (True, False)]
 
 
@@ -146,7 +149,9 @@ def test_how_far_a_reader_is_behind_counts_lines_on_the_disk_alone(tmp_path):
 
 def test_the_latest_events_of_some_ids_come_newest_first_up_to_a_line(tmp_path):
     with opened(tmp_path) as journal:
-        journal.add_events([event(name) for name in ("POWER_UP", "NO_VACUUM", "POWER_UP", "NO_VACUUM", "NO_VACUUM")])
+        journal.add_events(
+            [event(name) for name in ("POWER_UP", "NO_VACUUM", "POWER_UP", "NO_VACUUM", "NO_VACUUM")]
+        )
     asked = list(latest_events(tmp_path, ("NO_VACUUM",), 4))
     assert numbers(asked) == [4, 2]
     assert {line.record.id for line in asked} == {"NO_VACUUM"}
@@ -173,12 +178,14 @@ def test_a_full_disk_is_said_and_loses_nothing_once_there_is_room_again(tmp_path
         written = len(read_cycles(tmp_path))
         assert written >= 1
         journal.add_events([event()])
-        with pytest.raises(JournalError, match="full; 2 lines wait"):
-            journal.commit()
+        for _ in range(2):  # in the same words, however much waits: else each would be said anew
+            with pytest.raises(JournalError, match=r"full$"):
+                journal.commit()
+            journal.add_events([event()])
         assert numbers(journal.waiting("mqtt", limit=1_000))[-1] == written
         full(journal, pages=100_000)
         journal.commit()
-        assert numbers(journal.waiting("mqtt", limit=1_000)) == [*range(1, written + 3)]
+        assert numbers(journal.waiting("mqtt", limit=1_000)) == [*range(1, written + 5)]
     assert [record.number for record in read_cycles(tmp_path)] == [*range(1, written + 2)]
 
 
@@ -187,7 +194,7 @@ def test_what_waits_for_the_disk_is_bounded_and_what_is_over_it_is_not_taken(tmp
     with opened(tmp_path) as journal:
         full(journal, pages=1)
         journal.add_events([event(detail)._replace(detail=LONG) for detail in "abc"])
-        with pytest.raises(JournalError, match="full; 3 lines wait, more are not taken"):
+        with pytest.raises(JournalError, match="full, more are not taken"):
             journal.add_events([event("d"), event("e")])
         full(journal, pages=100_000)
         journal.add_events([event("f")])
