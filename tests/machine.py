@@ -1,10 +1,13 @@
 """A receiver that obliges: what the bench wires to the logic, with every option of a station."""
 
+from collections import namedtuple
 from dataclasses import dataclass
 
 from controller.image import FIELD_INPUTS, Outputs
 from controller.sequence.presets import Presets
 from controller.sequence.steps import MOTOR_KIND, TWO_COIL_VALVE
+
+Field = namedtuple("Field", FIELD_INPUTS)
 
 
 def vacuum_ua(kpa: float) -> int:
@@ -94,19 +97,18 @@ class Machine:
     def wires(self) -> tuple[int, ...]:
         """The points of `FIELD_INPUTS`."""
         drawn = self.vacuum_kpa > 1.5
-        points = {
-            "level_free": self.level_free,
-            "level_low_covered": self.low_covered,
-            "receiver_free": self.receiver_free and self.batch_s < self.full_at_s,
-            "flap_closed_fb": self.flap_place < 0.02,
-            "flap_open_fb": self.flap_place > 0.98,
-            "vacuum_ua": vacuum_ua(self.vacuum_kpa),
-            "vacuum_switch": drawn,
-            "supply_air_ua": supply_ua(self.pressure_bar_g),
-            "supply_air_ok": self.pressure_bar_g >= 4.5,
-            "filter_dp_ua": dp_ua(self.dp_kpa if drawn else 0.0),
-            "source_running_fb": self.motor_ms >= self.run_feedback_ms,
-            "overload_healthy": True,
-            "feed_present": True,
-        }
-        return tuple(int(points[name]) for name in FIELD_INPUTS)
+        return Field(
+            level_free=+self.level_free,
+            level_low_covered=+self.low_covered,
+            receiver_free=+(self.receiver_free and self.batch_s < self.full_at_s),
+            flap_closed_fb=+(self.flap_place < 0.02),
+            flap_open_fb=+(self.flap_place > 0.98),
+            vacuum_ua=vacuum_ua(self.vacuum_kpa),
+            vacuum_switch=+drawn,
+            supply_air_ua=supply_ua(self.pressure_bar_g),
+            supply_air_ok=+(self.pressure_bar_g >= 4.5),
+            filter_dp_ua=dp_ua(self.dp_kpa if drawn else 0.0),
+            source_running_fb=+(self.motor_ms >= self.run_feedback_ms),
+            overload_healthy=1,
+            feed_present=1,
+        )
