@@ -3,6 +3,8 @@
 # No container engine has built or run this here. What could be tried without one was: the same pip command in a
 # clean environment of the same Python, and the tests in tests/containers.
 #
+# The tag of its image can come to mean another one; docker-compose.yml says how to pin it.
+#
 # Ordinary software, not a safety function: emergency stop and guards are wired outside it.
 
 FROM python:3.11-slim-bookworm AS build

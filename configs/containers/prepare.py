@@ -7,7 +7,8 @@ Needs Python alone, no broker and no engine. Run it as the person who will read 
 time: it makes what is missing and changes no password. What it makes lies in runs/containers and in .env, and
 git takes neither:
 
-    runs/containers/secrets   one password for each user of the file `acl`, and their hashes for the broker
+    runs/containers/secrets   one password for each user of the file `acl`; for the broker their hashes, and
+                              that file as it is now: a later broker takes none that others may read
     runs/containers/broker    what the broker keeps
     runs/containers/state     what the sequence keeps through a loss of power, and in `journal` the run folder
                               of all starts
@@ -66,8 +67,9 @@ def prepare(root: Path, acl: str, uid: int, gid: int) -> list[str]:
         _own(path, 0o600, uid, gid)
     lines = [f"{user}:{hashed(path.read_text().strip(), secrets.token_bytes(12))}\n"
              for user, path in passwords.items()]  # fmt: skip
-    _write(folders[0] / "broker_passwords", "".join(lines))
-    _own(folders[0] / "broker_passwords", 0o600, uid, gid)
+    for name, text in (("broker_passwords", "".join(lines)), ("broker_acl", acl)):
+        _write(folders[0] / name, text)
+        _own(folders[0] / name, 0o600, uid, gid)
     _name_user(root / ".env", {"RECEIVER_UID": uid, "RECEIVER_GID": gid})
     return made
 

@@ -64,7 +64,7 @@ def test_no_two_passwords_are_alike_here_or_elsewhere(tmp_path):
     for place in ("here", "elsewhere"):
         prepare.prepare(tmp_path / place, ACL, UID, GID)
         found |= {
-            path.read_text() for name, path in secrets(tmp_path / place).items() if "passwords" not in name
+            path.read_text() for name, path in secrets(tmp_path / place).items() if name.endswith("_password")
         }
     assert len(found) == 2 * 3
 
@@ -84,6 +84,18 @@ def test_who_is_added_to_the_access_list_gets_a_password_and_who_is_taken_out_is
     assert made == [f"{MADE}secrets/operator_password"]
     lines = secrets(tmp_path)["broker_passwords"].read_text().splitlines()
     assert [line.split(":")[0] for line in lines] == ["operator", "viewer"]
+
+
+def test_the_broker_gets_the_access_list_as_it_is_now_and_for_itself_alone(tmp_path):
+    """Mosquitto warns of one that others may read, and says that later versions will not take it (its log)."""
+    prepare.prepare(tmp_path, ACL, UID, GID)
+    prepare.prepare(tmp_path, ACL + "# more\n", UID, GID)
+    there = secrets(tmp_path)["broker_acl"]
+    assert (there.read_text(), mode(there)) == (ACL + "# more\n", 0o600)
+    conf = (HERE / "mosquitto.conf").read_text(encoding="utf-8")
+    assert "acl_file /run/secrets/broker_acl\n" in conf
+    assert "broker_acl" in services()["broker"]["secrets"]
+    assert not any("acl" in source for source, _, _ in binds("broker"))
 
 
 def test_no_password_stands_in_the_file_of_the_broker(tmp_path):
