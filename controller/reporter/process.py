@@ -24,7 +24,7 @@ from controller.station_file import StationError
 BEAT_S = 1.0
 """Between two signs of life, and two tries on a disk that took nothing."""
 TOGETHER = 100
-"""Records in one commit, where so many wait; between two the rig sees that it lives."""
+"""Records in one commit, where so many wait."""
 LEAVE_S = 5.0
 """At the end, for what the broker has not taken yet; it waits in the journal otherwise."""
 GONE = "the controller ended without a word"
@@ -138,7 +138,7 @@ class Reporter:
                     return  # at the end, without a disk: the rig is not told that they were taken
                 if count % TOGETHER == 0:
                     self._committed()
-                    await asyncio.sleep(0)
+                await asyncio.sleep(0)  # a beat may be due, also where each record takes long
             self._committed()  # where the disk takes nothing it is tried again at each beat
 
     async def _is_taken(self, record: Numbered) -> bool:
