@@ -17,7 +17,7 @@ test: $(VENV)/.dev ## every test, but for the longer ones in real time
 	$(BIN)/python -m pytest tests/scenarios & scenarios=$$!; \
 	  $(BIN)/python -m pytest -n auto --dist loadfile --no-loadscope-reorder --ignore tests/scenarios --ignore tests/peers -m "not realtime"; \
 	  others=$$?; wait $$scenarios && exit $$others
-	$(BIN)/python -m pytest -m realtime -rs tests/foreign tests/live/test_two_terminals.py
+	$(BIN)/python -m pytest -m realtime -rs tests/foreign tests/live/test_two_terminals.py tests/live/test_kills.py
 
 test-realtime: $(VENV)/.dev ## all that runs in real time: over the wire, killed and stopped processes, the reporter; 6 min
 	$(BIN)/python -m pytest -m realtime -rs tests/live tests/foreign tests/wire_faults tests/reporting
@@ -42,7 +42,7 @@ bench: $(VENV)/.dev ## the figures of this machine; never part of the tests
 soak: $(VENV)/.dev ## every guard; all scenarios in real time and over the wire; random search at each station, FOR=10h, goes on where it was stopped
 	ALL_GUARDS=1 $(BIN)/python -m pytest -n auto tests/campaign/test_guards.py
 	WIRE_FUZZ_FRAMES=1000000 WIRE_FUZZ_SOCKET_FRAMES=10000 $(BIN)/python -m pytest -n 2 tests/wire_faults/test_fuzz_in_process.py tests/wire_faults/test_fuzz_over_sockets.py
-	REPORTER_KILLS=200 RIG_KILLS=200 $(BIN)/python -m pytest -k kill tests/live/test_reporter.py tests/live/test_run_told.py
+	REPORTER_KILLS=200 PROCESS_KILLS=100 $(BIN)/python -m pytest -k kill tests/live/test_reporter.py tests/live/test_kills.py
 	PATH="$$PATH:/usr/sbin" BROKER_KILLS=20 BROKER_FROZEN_S=60 $(BIN)/python -m pytest tests/peers/test_mosquitto.py
 	ALL_OVER_THE_WIRE=1 $(BIN)/python -m pytest tests/foreign/test_over_sockets.py
 	$(BIN)/receiver scenarios configs/scenarios configs/scenarios_wire --on realtime --rate 5 --jobs 4

@@ -5,7 +5,6 @@
 import asyncio
 import json
 import os
-import random
 import shutil
 import signal
 import subprocess
@@ -26,7 +25,6 @@ from controller.audit.line import read_line
 from controller.reporting.journal import each_line, read_events, read_marks
 
 pytestmark = pytest.mark.realtime
-KILLS = int(os.environ.get("RIG_KILLS", "1"))
 PATIENCE_S = 60.0
 BASE = "receiver/v1/mill/R-101"
 
@@ -146,22 +144,6 @@ mqtt: {{publish: true, port: {port}, site: mill, unit: R-101, client_id: r101, c
     by = [(deed["command"], deed["place"], deed["who"], deed["result"]) for deed in deeds]
     assert ("acknowledge", "remote", "Ada Öz", "accepted") in by
     assert by[-1][0] == "end"
-
-
-async def test_a_rig_that_is_killed_is_told_as_gone_and_its_records_are_whole(tmp_path):
-    """`RIG_KILLS` says how often, each at a random instant of its run."""
-    chance = random.Random(1)
-    for turn in range(KILLS):
-        out = tmp_path / f"run_{turn}"
-        async with run(tmp_path, "--start", "--rate", "20", "--out", out) as rig:
-            await heard(rig, "power-up")
-            reporter = reporter_of(rig.pid)
-            for _ in range(chance.randrange(1, 40)):
-                await heard(rig, " s ")
-            rig.kill()
-            await rig.wait()
-            await until(lambda: not runs(reporter), PATIENCE_S)  # noqa: B023
-        assert intact(out)[0] == "POWER_UP"
 
 
 async def test_without_a_folder_and_services_there_is_one_process_alone(tmp_path):

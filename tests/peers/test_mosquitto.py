@@ -18,6 +18,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from live.test_kills import killed_again_and_again, nothing_is_lost
 from peers.mosquitto_program import MISSING, NEEDS, certificates, gate, mosquitto, mosquitto_sub, run
 from reporting.mqtt.brokered import BASE, BOOT, OLDER, REST, event, mqtt, reading, site, until
 
@@ -226,6 +227,13 @@ async def test_a_frozen_broker_delays_nothing_here_and_gets_all_of_it_when_it_th
         await until(lambda: here.waiting() == 0 and len(by_number(sub)) == number, 60.0)
         await until(lambda: onlines(sub)[-1] and here.publisher.link.online)
     assert list(by_number(sub)) == list(range(1, number + 1))
+
+
+async def test_ten_kills_of_each_process_lose_nothing_that_mosquitto_was_told(tmp_path):
+    """`receiver run` itself, heard by mosquitto_sub."""
+    async with mosquitto(tmp_path) as broker, mosquitto_sub(broker.port) as sub:
+        await killed_again_and_again(tmp_path, broker.port, sub)
+    nothing_is_lost(tmp_path, sub.got)
 
 
 # ---- what the broker tells when the receiver is gone ------------------------------------------------------
