@@ -75,6 +75,18 @@ def run(ran: Path, tmp_path: Path) -> Path:
     return Path(shutil.copytree(ran, tmp_path / "run"))
 
 
+@pytest.fixture(scope="module")
+def written(ran: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Its first report."""
+    return report(Path(shutil.copytree(ran, tmp_path_factory.mktemp("reported") / "run")), None, NOW)
+
+
+@pytest.fixture
+def reported(written: Path, tmp_path: Path) -> Path:
+    """A folder with its first report."""
+    return Path(shutil.copytree(written.parent, tmp_path / "reported")) / written.name
+
+
 class Reader(HTMLParser):
     """Collects what is fetched from elsewhere, targets and links inside, and checks that elements close."""
 
@@ -139,8 +151,8 @@ def test_two_scenarios_of_one_name_are_refused(run: Path, tmp_path: Path) -> Non
         command.recorded(ask, tmp_path / "new", command.check(ask, station_folder), NOW)
 
 
-def test_the_report_is_one_whole_file_that_asks_for_nothing(run: Path) -> None:
-    page = read(report(run, None, NOW))
+def test_the_report_is_one_whole_file_that_asks_for_nothing(reported: Path) -> None:
+    page, run = read(reported), reported.parent
     assert page.stack == []
     outside = [link for link in page.links if not link.startswith("#")]
     pages = [link for link in outside if link.endswith(".html")]
@@ -149,8 +161,8 @@ def test_the_report_is_one_whole_file_that_asks_for_nothing(run: Path) -> None:
     assert {link.removeprefix("#") for link in page.links if link.startswith("#")} <= page.ids
 
 
-def test_the_report_says_who_ran_what_and_leaves_room_to_sign(run: Path) -> None:
-    said = "\n".join(read(report(run, None, NOW)).said)
+def test_the_report_says_who_ran_what_and_leaves_room_to_sign(reported: Path) -> None:
+    said, run = "\n".join(read(reported).said), reported.parent
     found = record.read(run)
     for text in (
         found["logic"], found["stations"][0]["files"]["points.yaml"], "2026-01-05T06:30:00Z", "tester", "witness",
@@ -162,10 +174,9 @@ def test_the_report_says_who_ran_what_and_leaves_room_to_sign(run: Path) -> None
         assert text in said, text
 
 
-def test_a_report_is_never_written_over(run: Path) -> None:
-    first = report(run, None, NOW)
-    before = first.read_bytes()
-    second = report(run, None, NOW)
+def test_a_report_is_never_written_over(reported: Path) -> None:
+    first, before = reported, reported.read_bytes()
+    second = report(first.parent, None, NOW)
     assert [first.name, second.name] == ["report.html", "report_2.html"]
     assert first.read_bytes() == before
 
@@ -201,9 +212,9 @@ def test_proofs_are_told_by_claim_and_only_those_of_the_logic_that_ran(run: Path
         report(run, file, NOW)
 
 
-def test_a_claim_that_is_not_proved_covers_no_requirement(run: Path, tmp_path: Path) -> None:
+def test_a_claim_that_is_not_proved_covers_no_requirement(reported: Path, tmp_path: Path) -> None:
     """One scenario passed, for section 3.5; without proofs the other sections stand open or empty."""
-    text = report(run, None, NOW).read_text(encoding="utf-8")
+    text, run = reported.read_text(encoding="utf-8"), reported.parent
     found = re.search(r"Of (\d+) sections (\d+) are shown by a scenario that passed, (\d+) more by a proof, (\d+) by nothing that", text)
     assert found
     whole, by_run, by_proof, unproved = map(int, found.groups())

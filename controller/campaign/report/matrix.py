@@ -3,6 +3,7 @@
 import ast
 import re
 from collections.abc import Iterable, Mapping
+from functools import cache
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -123,11 +124,16 @@ def _trips(facts: set[str]) -> tuple[int, ...]:
 
 def _in_fault(rule: Rule | None) -> bool:
     """Whether a side of a claim speaks of the step of this scan as the fault."""
-    return rule is not None and re.search(IN_FAULT, ast.unparse(written(rule).tree)) is not None
+    return rule is not None and re.search(IN_FAULT, _text(rule)) is not None
 
 
 def _word(name: str, rule: Rule) -> bool:
-    return re.search(rf"\b{name}\b", ast.unparse(written(rule).tree)) is not None
+    return re.search(rf"\b{name}\b", _text(rule)) is not None
+
+
+@cache
+def _text(rule: Rule) -> str:
+    return ast.unparse(written(rule).tree)
 
 
 def _fact_of(output: str) -> str:
