@@ -14,6 +14,7 @@ from dataclasses import replace
 from importlib.util import find_spec
 from pathlib import Path
 
+import benchmarks_mqtt
 import benchmarks_records
 import benchmarks_reporter
 import benchmarks_wire
@@ -202,6 +203,7 @@ def main():
     benchmarks_wire.report(line)
     benchmarks_records.report(line)
     benchmarks_reporter.report(line)
+    benchmarks_mqtt.report(line)
 
 
 if __name__ == "__main__":

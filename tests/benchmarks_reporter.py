@@ -12,7 +12,7 @@ from pathlib import Path
 
 MILL = Path(__file__).parents[1] / "configs" / "buckwheat_mill"
 MAIN = "from controller.cli import main; main()"
-SECONDS = float(os.environ.get("BENCH_S", "30"))
+SECONDS = float(os.environ.get("BENCH_S", "20"))
 FROZEN_S = 5.0
 Line = Callable[[str, str, str], None]
 
@@ -44,7 +44,9 @@ def killed(pid: int) -> None:
     time.sleep(3)
 
 
-def told(folder: Path, more: Sequence[str], meanwhile: Callable[[int], None] | None) -> tuple[str, float]:
+def told(
+    folder: Path, more: Sequence[str], meanwhile: Callable[[int], None] | None, station: Path = MILL
+) -> tuple[str, float]:
     """A run in real time on the simulated plant: its lateness in words, and the rig's memory [MB]."""
     screen = folder / "screen"
     environ = {**os.environ, "XDG_RUNTIME_DIR": str(folder), "XDG_STATE_HOME": str(folder)}
@@ -53,7 +55,7 @@ def told(folder: Path, more: Sequence[str], meanwhile: Callable[[int], None] | N
         "-c",
         MAIN,
         "run",
-        str(MILL),
+        str(station),
         "--io",
         "simulated",
         "--start",
