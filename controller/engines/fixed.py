@@ -43,13 +43,16 @@ def fixed_at(logic: Logic, presets: Mapping[str, int], inputs: Mapping[str, int]
 def _fixed(logic: Logic, settings: tuple[tuple[Read, int], ...]) -> Fixed:
     held = dict(settings)
     first = {n: v for n, v in logic.memory.items() if n not in logic.kept and n != "step"}
-    reached = frozenset({0})
+    reached, rules = frozenset({0}), {n: f.tree for n, f in logic.facts.items() if n != "step"}
     while True:
         values = held | {Read("was", name): int(value) for name, value in first.items()}
-        for name, found in logic.facts.items():
-            value = None if name == "step" else _Fold(logic, values, reached).of(found.tree)
+        fold = _Fold(logic, values, reached)
+        for name, tree in rules.items():
+            value = fold.of(tree)
             if value is not None:
                 values[Read("this", name)] = value
+        # each round holds less: what is open in one stays open
+        rules = {name: tree for name, tree in rules.items() if Read("this", name) in values}
         left = {n: v for n, v in first.items() if values.get(Read("this", n)) == v}
         more = reached | {
             row.to
@@ -96,6 +99,8 @@ class _Fold:
 
     def of(self, tree: ast.expr) -> int | None:
         match tree:
+            case ast.Attribute() if (read := read_of(tree)) is not None:  # most are
+                return self.values.get(read)
             case ast.Constant(bool() | int() as value):
                 return int(value)
             case ast.Name(name):
