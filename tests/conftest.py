@@ -8,7 +8,10 @@ settings.register_profile("project", deadline=None, derandomize=True)
 settings.register_profile("explore", deadline=None, max_examples=2_000)
 settings.load_profile("project")
 
-LONGEST = ("test_failure_modes.py", "test_claims.py", "test_random_runs.py", "test_dead_ends.py")
+LONGEST = (
+    "test_failure_modes.py", "test_claims.py", "test_dead_ends.py", "test_random_runs.py", "test_box.py",
+    "test_library.py", "test_prediction_agrees.py", "test_search.py", "test_guards.py",
+)  # fmt: skip
 """Begun first, so that no process is left alone with one of them at the end."""
 
 
