@@ -38,6 +38,9 @@ async def killed_again_and_again(folder: Path, port: int, listener) -> None:
         enough = len(listener.got) + chance.randrange(MOST)
         await until(lambda: len(listener.got) >= enough, PATIENCE_S)
 
+    def restarts() -> int:
+        return sum(one.told["id"] == "REPORTER_RESTARTED" for one in listener.of("event"))
+
     for turn in range(KILLS + 1):
         words = ("--start", "--rate", "3", "--state", folder / "kept")
         async with run(folder, *words, services=settings(port)) as rig:
@@ -45,9 +48,10 @@ async def killed_again_and_again(folder: Path, port: int, listener) -> None:
             reporter = reporter_of(rig.pid)
             await some_messages()
             if turn < KILLS:
+                before = restarts()
                 os.kill(reporter, signal.SIGKILL)
                 if turn % 3 == 0:  # else the rig goes while it has none
-                    await until(lambda gone=reporter: not runs(gone), PATIENCE_S)
+                    await until(lambda before=before: restarts() > before, PATIENCE_S)
                     await some_messages()
                     reporter = reporter_of(rig.pid)
                 rig.kill()
