@@ -165,7 +165,7 @@ def _reading(folder: Path) -> Iterator[sqlite3.Connection]:
 
 
 def _how(path: Path) -> str:
-    """SQLite reads with a log beside the file, and only who may write the folder can make one, and remove it."""
+    """SQLite reads with a log beside the file; who may write the folder can make one, and remove it."""
     if path.with_name(FILE + "-wal").exists():
         return "mode=ro"
     may_write = os.access(path.parent, os.W_OK, effective_ids=os.access in os.supports_effective_ids)
