@@ -15,9 +15,11 @@ class RefusingBroker:
         self.options: dict[str, int] = {}  # of each subscription (section 3.8.3.1)
         self.told: list[str] = []  # topics, in order, of what was taken
         self.opened = 0
+        self.ends: list[asyncio.StreamWriter] = []
 
     async def serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         self.opened += 1
+        self.ends.append(writer)
         with suppress(asyncio.IncompleteReadError, ConnectionError):
             while answer := self._answer(*await _packet(reader)):
                 writer.write(answer)
@@ -57,12 +59,14 @@ async def _packet(reader: asyncio.StreamReader) -> tuple[int, bytes]:
 
 
 @asynccontextmanager
-async def refusing_broker(*refused: str, **how):
+async def refusing_broker(*refused: str, port: int = 0, **how):
     broker = RefusingBroker(set(refused), **how)
-    server = await asyncio.start_server(broker.serve, "127.0.0.1", 0)
+    server = await asyncio.start_server(broker.serve, "127.0.0.1", port)
     broker.port = server.sockets[0].getsockname()[1]
     try:
         yield broker
     finally:
         server.close()
+        for end in broker.ends:
+            end.close()
         await server.wait_closed()

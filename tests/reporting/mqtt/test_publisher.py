@@ -19,6 +19,7 @@ from reporting.mqtt.brokered import (
     site,
     until,
 )
+from reporting.mqtt.refusing_broker import refusing_broker
 from reporting.told import told_run
 
 from controller.events import ALARM_IDS
@@ -371,8 +372,8 @@ async def test_a_broker_that_was_there_for_long_and_is_gone_is_tried_ever_more_r
     tmp_path, port, monkeypatch
 ):
     asked_s = pauses(monkeypatch)
-    async with site(tmp_path, mqtt(port), backoff=Backoff(0.1, 30.0, 0.0)) as here:
-        async with broker(port):
+    async with site(tmp_path, mqtt(port, protocol="5.0"), backoff=Backoff(0.1, 30.0, 0.0)) as here:
+        async with refusing_broker(port=port):
             await until(lambda: here.publisher.link.online)
         tried = len(asked_s)
         await until(lambda: len(asked_s) >= tried + 12)
