@@ -51,14 +51,8 @@ def guarded(tmp_path):
     """Lines of a configuration with a user, an access list and TLS."""
     certificates(tmp_path)
     for option, user in (("-c", "r101"), ("", "viewer")):
-        words = [
-            "mosquitto_passwd",
-            *filter(None, [option]),
-            "-b",
-            str(tmp_path / "pw"),
-            user,
-            "milk-and-flour",
-        ]
+        words = ["mosquitto_passwd", *filter(None, [option]), "-b", str(tmp_path / "pw"), user]
+        words.append("milk-and-flour")
         subprocess.run(words, check=True, capture_output=True)
     (tmp_path / "acl").write_text(
         f"user r101\ntopic readwrite {BASE}/#\nuser viewer\ntopic read receiver/#\n"
@@ -339,18 +333,8 @@ async def test_an_answer_goes_to_the_topic_that_was_asked_for_with_its_correlati
             assert json.loads(payload)["accepted"] is True
             await until(lambda: sub.of("answer"))
             assert sub.of("answer")[0].told == json.loads(payload)  # and on its own topic, for who looks on
-            forged = await run(
-                "mosquitto_rr",
-                *where,
-                "-W",
-                "1",
-                "-e",
-                f"{BASE}/status",
-                "-F",
-                "%p",
-                "-m",
-                command("cmd-00002"),
-            )
+            to_status = ("-W", "1", "-e", f"{BASE}/status", "-F", "%p")
+            forged = await run("mosquitto_rr", *where, *to_status, "-m", command("cmd-00002"))
             await until(lambda: len(sub.of("answer")) == 2)
     assert "accepted" not in forged  # nobody makes it publish under its own status
     assert [asked.id for asked in here.asked] == ["cmd-00001", "cmd-00002"]
