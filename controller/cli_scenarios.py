@@ -65,7 +65,7 @@ def scenarios(
         for result in bar.track(command.results(ask, station_folder), len(places), description="scenarios"):
             done.append(result)
             if not as_json:
-                command.show(console, result)
+                command.show(console, result, ask)
     typer.echo(command.as_json(done) if as_json else command.summary(done, clock.now_ms() / 1_000))
     if record:
         record.finish(done, clock.date(), ["receiver", *sys.argv[1:]])

@@ -2,6 +2,7 @@
 
 import json
 import os
+import shlex
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
@@ -48,6 +49,11 @@ class Ask(NamedTuple):
     def few(self) -> bool:
         """So little to run that compiling first would take longer."""
         return len(self.files) <= FEW
+
+    def again(self, path: str) -> str:
+        """The command that runs one of its files by itself, as it ran here."""
+        station = ["--station", self.station] if self.station else []
+        return shlex.join(["receiver", "scenarios", path, *station, *self.on.typed])
 
 
 def found(paths: Iterable[Path], match: str | None) -> list[Path]:
@@ -201,7 +207,7 @@ def write(file: Path, text: str) -> None:
 MARK = {"passed": "passed", "failed": "FAILED", NOT_JUDGED: NOT_JUDGED, "broken": "BROKEN"}
 
 
-def show(console: "Console", result: Result) -> None:
+def show(console: "Console", result: Result, ask: Ask) -> None:
     """One line; of what did not pass, all that one needs to understand it."""
     console.print(f"{MARK[result.verdict]}  {result.name:44} {typed(result.ran_ms):>9}  {result.title}")
     if result.verdict == "passed":
@@ -223,7 +229,7 @@ def show(console: "Console", result: Result) -> None:
         console.print(f"        the engines differ at {said}")
     if result.page:
         console.print(f"        page: {result.page}", markup=False)
-    console.print(f"        again: receiver scenarios {result.path}")
+    console.print(f"        again: {ask.again(result.path)}")
 
 
 def _show_facts(console: "Console", facts: Facts) -> None:

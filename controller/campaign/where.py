@@ -25,6 +25,14 @@ class On(NamedTuple):
         """So many scenarios run side by side at most; None: as many as one likes."""
         return 1 if self.kind == "modbus" else None
 
+    @property
+    def typed(self) -> list[str]:
+        """The options that ask for it."""
+        if self.kind == "virtual":
+            return []
+        where = f"{self.kind}:{self.host}:{self.port}" if self.kind == "modbus" else self.kind
+        return ["--on", where, *([] if self.rate == 1 else ["--rate", f"{self.rate:g}"])]
+
 
 VIRTUAL = On()
 

@@ -129,7 +129,7 @@ def test_not_judged_is_counted_and_told_everywhere(tmp_path: Path, capsys: Any) 
 
     result = run(tmp_path, SEEN + UNSEEN)
     assert "1 not judged" in command.summary([result], 1.0)
-    command.show(Console(width=300), result)
+    command.show(Console(width=300), result, command.Ask([], None, 1))
     assert "not judged: `step` does not show at the I/O" in capsys.readouterr().out
     assert json.loads(command.as_json([result]))[0]["verdict"] == "not judged"
     suite = ET.fromstring(machine_results.junit([result], "2026-01-05T06:00:00Z"))

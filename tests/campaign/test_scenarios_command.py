@@ -1,6 +1,7 @@
 """`receiver scenarios` where something crashes, and what it prints of what it does."""
 
 import os
+import shlex
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ from rich.console import Console
 from controller.campaign import command
 from controller.campaign.runner import Outcome, Runner
 from controller.campaign.scenario import Scenario
+from controller.campaign.where import read_on
 from controller.stations import station_folder
 
 TEXT = """\
@@ -61,5 +63,17 @@ def test_a_page_that_cannot_be_drawn_breaks_its_scenario_and_no_other(
     done = list(command.results(ask, station_folder))
     assert [r.verdict for r in done] == ["passed", "broken", "passed"]
     console = Console(record=True, width=200)
-    command.show(console, done[1])
+    command.show(console, done[1], ask)
     assert "could not be run: KeyError: 'no such colour'" in console.export_text()
+
+
+@pytest.mark.parametrize(
+    "options",
+    ["", " --station 'my mill'", " --on modbus:127.0.0.1:1502", " --station sugar_kitchen --on realtime --rate 2.5"],
+)
+def test_what_failed_is_run_again_where_it_ran(options: str) -> None:
+    words = iter(shlex.split(options))
+    given = dict(zip(words, words, strict=True))
+    on = read_on(given.get("--on", "virtual"), float(given.get("--rate", 1)), None)
+    ask = command.Ask([], given.get("--station"), 1, on=on)
+    assert ask.again("a.yaml") == f"receiver scenarios a.yaml{options}"
