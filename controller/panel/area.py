@@ -1,13 +1,19 @@
 """
 The word of a person that the area is clear, before something may move on I/O that may be real.
 
-One rule for all who hold or force: a person at a terminal is asked by name; a script must bring the name.
+One rule for all who hold or force: a person at a terminal says so and then gives his name; a script must
+bring the name. Whatever else is typed moves nothing.
 """
 
 from collections.abc import Callable
 from typing import NamedTuple
 
-NO_NAME = ("yes", "ja", "ok", "true")
+CLEAR = ("clear", "yes")
+NO_NAME = {
+    *CLEAR, "ja", "ok", "true", "no", "nein", "not", "none", "nobody", "nothing", "false",
+    "good", "bad", "hold", "force", "release", "manual", "automatic", "stop", "acknowledge", "next", "end",
+}  # fmt: skip
+"""Answers to another question, and the words of the check-out: none of them begins a name."""
 
 
 class Area(NamedTuple):
@@ -26,12 +32,15 @@ class Area(NamedTuple):
                 "a script must say who does: --area-is-clear NAME"
             )
             return ""
-        said = self.given if self.given is not None else self.ask(
-            f"  Are people, hands and tools clear of {station}? {what} may move it. "
-            "Your name says yes, nothing says no: "
-        )
+        said = self.given
+        if said is None:
+            question = f"  Are people, hands and tools clear of {station}? {what} may move it. "
+            if self.ask(f'{question}Type clear if they are: ').strip().lower() not in CLEAR:
+                self.tell("  the area is not given as clear; nothing was done")
+                return ""
+            said = self.ask("  Your name: ")
         said = said.strip()
-        if (said or self.given is not None) and not is_a_name(said):
+        if not is_a_name(said):
             self.tell("  a name is asked for, of 2 to 60 characters; nothing was done")
             return ""
         return said
@@ -41,7 +50,8 @@ def is_a_name(said: str) -> bool:
     """
     Whether it can be that of a person.
 
-    >>> is_a_name("A. Miller"), is_a_name("yes"), is_a_name("y")
-    (True, False, False)
+    >>> is_a_name("A. Miller"), is_a_name("yes"), is_a_name("Not yet"), is_a_name("y")
+    (True, False, False, False)
     """
-    return 2 <= len(said) <= 60 and said.lower() not in NO_NAME
+    words = said.lower().replace(",", " ").split()
+    return 2 <= len(said) <= 60 and bool(words) and words[0].strip(".!") not in NO_NAME

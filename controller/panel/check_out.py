@@ -15,6 +15,7 @@ from controller.image import JOG
 from controller.panel.area import Area
 from controller.panel.check_out_sheet import Entry, Sheet, Verdict
 from controller.panel.client import Client
+from controller.panel.forcing import NEVER_ON_REAL_IO
 from controller.panel.messages import ForceAsked, HoldAsked
 from controller.panel.rig import PointNow
 from controller.panel.said import marks, outcome
@@ -117,12 +118,15 @@ class CheckOut:
     def _keep(self, point: PointNow, watch: Watch, word: str, rest: str) -> None:
         """Holds or forces the point, once a person has given the area as clear."""
         tell, by = self._tell, self._people.by
-        value = level(point, rest)
+        value, station = level(point, rest), self._sheet.station
+        real = watch.status is None or watch.status.real
         if word == "hold" and point.name not in JOG:
             tell("  only an output that moves or feeds something is held; lamps and horn show by themselves")
         elif word == "force" and (point.kind == "output" or value is None):
             tell("  force an input to on, off or a current from 0 to 24 mA; an output is held")
-        elif name := self._area_is_clear(point, watch):
+        elif word == "force" and real and point.name in NEVER_ON_REAL_IO:
+            tell(f"  {point.name} is never forced on real I/O")
+        elif name := self._people.area.clear_by(station, f"{point.tag} {point.name}", real=real):
             asked = (
                 HoldAsked(ask="hold", output=point.name, area_clear_by=name, on_behalf_of=by)
                 if word == "hold"
@@ -134,11 +138,6 @@ class CheckOut:
             self._clear_by = name if answer.answer == "accepted" else self._clear_by
             horn = f"; the horn sounds for {answer.horn_ms / 1_000:g} s first" if answer.horn_ms else ""
             tell(f"  {outcome(word, answer)}{horn}")
-
-    def _area_is_clear(self, point: PointNow, watch: Watch) -> str:
-        """The name of who says so; empty: nobody did."""
-        real = watch.status is None or watch.status.real
-        return self._people.area.clear_by(self._sheet.station, f"{point.tag} {point.name}", real=real)
 
     def _enter(self, point: PointNow, watch: Watch, good: bool, how: str) -> bool:
         """Writes the entry; False where it lacks something, or is by word only and may still be moved."""

@@ -209,18 +209,18 @@ def test_what_an_input_showed_while_it_was_forced_too_old_or_failed_is_no_moveme
         person.beats(200)
         return "good covered by hand"
 
-    person = Person(rig, "force off", "A. Miller", waits(500), "release", waits(300), "good so", away, "next")
+    person = Person(rig, "force off", "clear", "A. Miller", waits(500), "release", waits(300), "good so", away, "next")
     assert verdict(path, person, "level_free") == ["by word only", "by word only"]
 
 
 def test_an_output_whose_hold_was_refused_is_good_by_word_only(rig, path):
-    person = Person(rig, "hold", "A. Miller", waits(5_000), "good heard it", "next")
+    person = Person(rig, "hold", "clear", "A. Miller", waits(5_000), "good heard it", "next")
     assert verdict(path, person, "purge_cmd") == ["by word only"]
     assert "hold: refused" in person.text
 
 
 def test_an_output_that_the_last_word_held_back_is_good_by_word_only(rig, path):
-    person = Person(rig, "manual", "hold", "A. Miller", waits(HORN_MS + 1_000), "good heard it", "next")
+    person = Person(rig, "manual", "hold", "clear", "A. Miller", waits(HORN_MS + 1_000), "good heard it", "next")
     assert verdict(path, person, "pulse_1_cmd") == ["by word only"]
 
 
@@ -235,13 +235,13 @@ def test_an_output_that_was_held_is_good_once_its_feedback_has_moved_too(rig, pa
         person.beats(200)
         return "good flap opens"
 
-    person = Person(rig, "manual", "hold", "A. Miller", loose, mended)
+    person = Person(rig, "manual", "hold", "clear", "A. Miller", loose, mended)
     assert verdict(path, person, "flap_open_cmd") == ["by word only", "good"]
     assert "not seen in both states: flap_open_fb. " in person.text
 
 
 def test_an_output_without_feedback_is_good_once_it_was_held(rig, path):
-    person = Person(rig, "manual", "hold", "A. Miller", waits(HORN_MS + 500), "good air hisses")
+    person = Person(rig, "manual", "hold", "clear", "A. Miller", waits(HORN_MS + 500), "good air hisses")
     assert verdict(path, person, "purge_cmd") == ["good"]
 
 
@@ -265,7 +265,7 @@ def test_an_output_is_held_after_a_name_and_the_horn_and_falls_with_the_point(ri
             person.watch.beat()
         return "good flap opens"
 
-    person = Person(rig, "manual", waits(HORN_MS + 500), "hold", "A. Miller", looks)
+    person = Person(rig, "manual", waits(HORN_MS + 500), "hold", "clear", "A. Miller", looks)
     _, sheet = walk(path, person, "flap_open_cmd")
     first_on = next(k for k, (_, _, on) in enumerate(seen) if "flap_open" in on)
     horn = [at for at, sounds, _ in seen[:first_on] if sounds]
@@ -287,7 +287,7 @@ def test_without_a_name_nothing_is_held(rig, path, said):
 
 
 def test_outside_manual_mode_nothing_is_held_and_the_way_is_said(rig, path):
-    person = Person(rig, "hold", "A. Miller", waits(5_000, "end"))
+    person = Person(rig, "hold", "clear", "A. Miller", waits(5_000, "end"))
     walk(path, person, "flap_open_cmd")
     assert "hold: refused: manual mode is off: ask for manual first" in person.text
     assert not moved(rig)
@@ -305,13 +305,13 @@ def test_release_lets_it_fall_within_the_renewal_time(rig, path):
         held.append(moved(person.rig))
         return "end"
 
-    person = Person(rig, "manual", waits(HORN_MS), "hold", "A. Miller", waits(HORN_MS + 500), notes, after)
+    person = Person(rig, "manual", waits(HORN_MS), "hold", "clear", "A. Miller", waits(HORN_MS + 500), notes, after)
     walk(path, person, "flap_open_cmd")
     assert held == [{"flap_open"}, set()]
 
 
 def test_what_the_last_word_holds_back_is_told_before_the_next_word(rig, path):
-    person = Person(rig, "manual", waits(HORN_MS), "hold", "A. Miller", waits(HORN_MS + 500), "end")
+    person = Person(rig, "manual", waits(HORN_MS), "hold", "clear", "A. Miller", waits(HORN_MS + 500), "end")
     walk(path, person, "pulse_1_cmd")
     assert "HELD BY HAND: pulse_1_cmd is off: " in person.text
     assert not moved(rig)
@@ -339,6 +339,25 @@ def test_on_real_io_a_script_that_names_who_gives_the_area_as_clear_may_hold(pat
     assert sheet.entries[0].how.endswith("area given as clear by A. Miller)")
 
 
+@pytest.mark.parametrize("said", ["no", "nein", "not clear", "good", "A. Miller", ""])
+def test_whoever_does_not_say_clear_moves_nothing_and_is_not_asked_his_name(path, said):
+    rig = BenchRig(real=True)
+    person = Person(rig, "manual", waits(HORN_MS), "hold", said, waits(5_000), "end")
+    walk(path, person, "flap_open_cmd")
+    assert "the area is not given as clear; nothing was done" in person.text
+    assert "Your name" not in person.text
+    assert not moved(rig)
+
+
+@pytest.mark.parametrize("said", ["no", "Nein, warte", "not yet", "yes", "good heard it", "next", "release", "x"])
+def test_no_word_of_the_check_out_and_no_refusal_is_taken_for_a_name(path, said):
+    rig = BenchRig(real=True)
+    person = Person(rig, "manual", waits(HORN_MS), "hold", "clear", said, waits(5_000), "end")
+    walk(path, person, "flap_open_cmd")
+    assert "a name is asked for" in person.text
+    assert not moved(rig)
+
+
 def test_lamps_and_horn_are_not_held(rig, path):
     person = Person(rig, "hold", "end")
     walk(path, person, "horn")
@@ -350,7 +369,7 @@ def test_lamps_and_horn_are_not_held(rig, path):
 
 def test_a_forced_value_is_no_value_seen(path):
     rig = BenchRig(real=True)
-    person = Person(rig, "manual", "force off", "A. Miller", waits(500), "good sequence says full")
+    person = Person(rig, "manual", "force off", "clear", "A. Miller", waits(500), "good sequence says full")
     _, sheet = walk(path, person, "level_free")
     assert sheet.entries[0].seen == "on", "the wire carried current all the time"
     assert sheet.entries[0].verdict == "by word only"
@@ -360,9 +379,16 @@ def test_a_forced_value_is_no_value_seen(path):
     assert rig.inputs.level_free
 
 
+def test_what_is_never_forced_is_refused_before_anybody_is_asked_whether_the_area_is_clear(path):
+    person = Person(BenchRig(real=True), "manual", "force on", "end")
+    walk(path, person, "start_pb")
+    assert "start_pb is never forced on real I/O" in person.text
+    assert "Are people" not in person.text
+
+
 def test_the_end_of_manual_mode_ends_the_force_and_says_so(path):
     rig = BenchRig(real=True)
-    person = Person(rig, "manual", "force off", "A. Miller", "automatic", waits(500), "", "end")
+    person = Person(rig, "manual", "force off", "clear", "A. Miller", "automatic", waits(500), "", "end")
     walk(path, person, "level_free")
     assert "ENDED: " in person.text
     assert rig.inputs.level_free

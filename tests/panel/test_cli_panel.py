@@ -280,7 +280,7 @@ def test_a_hold_whose_rig_goes_away_ends_by_itself_with_exit_code_1():
 REAL = {"real": True, "io": "modbus 127.0.0.1:1502"}
 
 
-@pytest.mark.parametrize("given", [[], ["--area-is-clear", "yes"], ["--area-is-clear", ""]])
+@pytest.mark.parametrize("given", [[], *(["--area-is-clear", no] for no in ("yes", "no", "not yet", ""))])
 def test_on_io_that_may_be_real_a_script_holds_nothing_without_the_name_of_who_gives_the_area_as_clear(given):
     rig = Falling(**REAL, **IN_MANUAL)
     with running(rig):
@@ -291,7 +291,9 @@ def test_on_io_that_may_be_real_a_script_holds_nothing_without_the_name_of_who_g
 
 
 @pytest.mark.parametrize(
-    ("typed", "held"), [("A. Miller\n", True), ("\n", False), ("", False), ("yes\n", False)]
+    ("typed", "held"),
+    [("clear\nA. Miller\n", True), ("Yes\nA. Miller\n", True), ("no\nA. Miller\n", False), ("A. Miller\n" * 2, False),
+     ("\n", False), ("", False), ("yes\n", False), ("yes\nyes\n", False), ("yes\nnein\n", False)],
 )
 def test_on_io_that_may_be_real_a_person_at_a_terminal_is_asked(monkeypatch, typed, held):
     rig = Falling(**REAL, **IN_MANUAL)
