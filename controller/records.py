@@ -113,3 +113,13 @@ def from_document(document: dict[str, Any]) -> CycleRecord:
     """The record that `as_document` wrote."""
     steps = tuple(StepTaken(**step) for step in document["steps"])
     return CycleRecord(**{**document, "steps": steps, "alarms": tuple(document["alarms"])})
+
+
+def stands(state: str, step: str) -> str:
+    """
+    State and step for a person; one word where they are the same.
+
+    >>> stands("IDLE", "REST"), stands("FAULT", "FAULT")
+    ('IDLE REST', 'FAULT')
+    """
+    return " ".join(dict.fromkeys((state, step))).strip()

@@ -18,6 +18,7 @@ from controller.campaign.results import Result
 from controller.campaign.scenario import Scenario
 from controller.campaign.timeline import steps_of
 from controller.problems import Problem, StationError
+from controller.reporting.journal import not_a_new_folder
 from controller.sequence.logic import Logic
 from controller.trace.header import logic_hash
 
@@ -168,11 +169,9 @@ def read(run: Path) -> Document:
 
 
 def _must_be_free(out: Path, places: Iterable[Place]) -> None:
-    option = f"--out {out}"
-    if (out / FILE).exists():
-        raise _wrong(option, "holds a run already; name another folder, or remove that one")
-    if out.exists() and (not out.is_dir() or any(out.iterdir())):
-        raise _wrong(option, "is not empty and holds no run; name a new folder, or an empty one")
+    if why := not_a_new_folder(out, FILE):
+        option = f"--out {out}"
+        raise _wrong(option, why)
     files: dict[str, Path] = {}
     folders: dict[str, Path] = {}
     odd = []

@@ -61,6 +61,7 @@ class PanelRig:
             station=self._station.receiver.name, io=rig.io.said, real=rig.io.real, at_ms=rig.now_ms,
             state=next(state for state, steps in STATES.items() if memory.step in steps),
             step=Step(memory.step).name, told=rig.watch.told(memory.hold_reason, memory.first_out),
+            remote_in_control=rig.remote_in_control,
             manual=memory.manual, manual_ms=memory.manual_ms, jog_age_ms=memory.jog_age_ms,
             warning_ms=rig.presets.warning_ms, jog_renew_ms=rig.presets.jog_renew_ms,
             held=held, held_on=bool(held and getattr(rig.outputs, held)),

@@ -35,12 +35,11 @@ class PlantRegisters:
     def now(self, asked: Asked, *, commands: bool) -> Now:
         """As promised."""
         rig, memory, inputs, watch = self._rig, self._rig.memory, self._rig.inputs, self._rig.watch
-        fitted = rig.presets.selector_fitted
         return Now(
             rig.scans, rig.now_ms, memory,
             rig.logic.interlock_names[memory.first_out - 1] if memory.first_out else "",
             inputs.image_age_ms, inputs.scans_late,
-            remote=inputs.remote_selected if fitted else inputs.remote_control,
+            remote=rig.remote_in_control,
             forced=bool(rig.desk.forcing.forced), failed=bool(rig.desk.failures),
             simulated=not rig.io.real, link_good=not rig.link, commands=commands,
             acting=watch.acting, standing=frozenset(watch.standing), unseen=frozenset(watch.unseen),

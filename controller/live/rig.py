@@ -103,6 +103,12 @@ class Rig:
         """Since power-up, as the sequence lived it."""
         return self._scans.now_ms
 
+    @property
+    def remote_in_control(self) -> bool:
+        """The remote place has control, not the machine: the selector says so, or it was handed over."""
+        handed = self.desk.remote_control
+        return self.inputs.remote_selected if self.presets.selector_fitted else handed
+
     def power_up(self, date: datetime, changed: Sequence[Changed] | None = None) -> None:
         """
         Time 0, with its date.

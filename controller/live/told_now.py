@@ -74,6 +74,7 @@ class ToldNow:
             "told": why if memory.step in (LEVEL_HOLD, FAULT) else "",
             "order": _ORDERS[memory.order], "runs_on": bool(memory.run),
             "ready": state != "IDLE" or not rig.laid_open()["start_refused"],
+            "remote_in_control": bool(rig.remote_in_control),
             "manual": bool(memory.manual), "held": JOG[memory.jogged],
             "forced": dict(rig.desk.forcing.forced), "failures": dict(rig.desk.failures),
             "acting": sorted(watch.acting), "standing": list(watch.standing), "due": list(watch.due),

@@ -37,6 +37,7 @@ class Status(StrictModel):
     state: str = ""  # of a rig: one of the six
     step: str = ""
     told: str = ""  # in a hold its reason, in a fault its first-out
+    remote_in_control: bool = False  # the remote place has control, not the machine
     manual: bool = False
     manual_ms: int = 0  # in manual mode for so long
     jog_age_ms: int = 0  # since an output was last asked for in manual mode

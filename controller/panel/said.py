@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from controller.panel.messages import Answer
 from controller.panel.rig import Status
+from controller.records import stands
 
 
 def outcome(what: str, answer: Answer) -> str:
@@ -20,8 +21,9 @@ def where(status: Status) -> str:
     """Station, I/O, state, step, and what a hold or a fault is about, in one line."""
     if status.kind == "plant":
         return f"{status.station}: a simulated plant runs on this machine ({status.io})"
-    step = f"{status.state} {status.step}".strip() + (f" ({status.told})" if status.told else "")
     mode = ", manual mode" if status.manual else ""
+    mode += ", the remote place has control" if status.remote_in_control else ""
+    step = stands(status.state, status.step) + (f" ({status.told})" if status.told else "")
     return f"{status.station}: {step}{mode}; {f'I/O over {status.io}' if status.real else 'simulated I/O'}"
 
 

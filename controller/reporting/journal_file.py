@@ -12,6 +12,7 @@ import os
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
+from itertools import count
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -60,11 +61,12 @@ class Line(NamedTuple):
     record: EventRecord | CycleRecord
 
 
-def not_a_new_folder(out: Path) -> str:
-    """Why no run can be left in a folder; empty where one can."""
-    if (out / FILE).exists():
-        return "holds a run already; name another folder, or remove that one"
-    if out.is_dir() and any(out.iterdir()):
+def not_a_new_folder(out: Path, file: str = FILE) -> str:
+    """Why no run, of which this file stays, can be left in a folder; empty where one can."""
+    if (out / file).exists():
+        beside = (out.with_name(f"{out.name}_{n}") for n in count(2))
+        return f"holds a run already; name another folder: --out {next(p for p in beside if not p.exists())}"
+    if out.exists() and (not out.is_dir() or any(out.iterdir())):
         return "is not empty and holds no run; name a new folder, or an empty one"
     return ""
 

@@ -109,6 +109,7 @@ class StateTold(Told):
     order: Order
     runs_on: bool = Field(description="another batch follows this one")
     ready: bool = Field(description="at rest: nothing refuses a start")
+    remote_in_control: bool = Field(description="the remote place has control, not the machine")
     manual: bool
     held: str = Field(description="output held by hand in manual mode")
     rate: float = Field(gt=0, description="its seconds in one of the room; other than 1 only simulated")

@@ -41,6 +41,7 @@ class StationNow(NamedTuple):
     order: Order = "none"  # what was asked for at rest and is being done
     runs_on: bool = False  # the run latch: another batch follows; off after a stop, while the last ends
     ready: bool = True  # at rest: nothing refuses a start
+    remote_in_control: bool = False  # the remote place has control, not the machine
     manual: bool = False
     held: str = ""  # the output that is held in manual mode
     forced: Mapping[str, int] = NOTHING  # inputs that read other than their wire, and what they read

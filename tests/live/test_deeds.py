@@ -11,6 +11,7 @@ from controller.live.kept_presets import Changed
 from controller.panel.caller import Caller
 from controller.panel.holding import Holding
 from controller.panel.messages import ForceAsked, HoldAsked
+from controller.panel.said import where
 from controller.sequence.steps import Step
 
 PANEL = "the panel socket"
@@ -77,9 +78,11 @@ def test_while_the_remote_place_has_control_the_machine_may_stop_but_not_start(d
         return [reasons for _, reasons in asyncio.run(asked(driven, command))[0]]
 
     asyncio.run(driven.panel.request("remote"))
+    assert "REST, the remote place has control" in where(driven.panel.status())
     assert answers("start") == [("this place has no control, or no right to start",)]
     assert answers("stop") == [()]
     asyncio.run(driven.panel.request("local"))
+    assert "control" not in where(driven.panel.status())
     assert answers("start") == [()]
     assert driven.told("CONTROL_CHANGED") == [("remote", ""), ("at the machine", "")]
     assert [dict(deed.parameters) for deed in driven.deeds if deed.command == "control"] == [

@@ -128,7 +128,7 @@ def test_a_run_leaves_journal_trace_and_run_json_and_what_is_kept(tmp_path):
     assert read_kept(state, LOGIC)["rest_stored"] == 1
     again = invoke("run", MILL, "--io", "simulated", "--out", out)
     assert again.exit_code == 2
-    assert "holds a run already" in again.stderr
+    assert f"holds a run already; name another folder: --out {out}_2\n" in again.stderr
 
 
 @pytest.mark.parametrize("where", ["scan", "finish"])

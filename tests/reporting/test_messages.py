@@ -255,7 +255,8 @@ def one_of(literal):
 
 
 NOWS = st.builds(
-    StationNow, one_of(State), NAMES, TEXT, one_of(Order), st.booleans(), st.booleans(), st.booleans(), TEXT,
+    StationNow, one_of(State), NAMES, TEXT, one_of(Order), st.booleans(), st.booleans(), st.booleans(),
+    st.booleans(), TEXT,
     st.dictionaries(NAMES, st.integers(0, 24_000), max_size=3), st.dictionaries(NAMES, st.floats(), max_size=3),
     IDS, IDS, st.lists(NAMES, max_size=3).map(tuple), st.floats(0.01, 1_000),
 )  # fmt: skip

@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 import aiomqtt
 from pydantic import ValidationError
 
-from controller.records import printable
+from controller.records import printable, stands
 from controller.reporting.message_models import MODELS
 from controller.reporting.messages import Topics
 from controller.reporting.mqtt.connection import ANSWER_S, Connection
@@ -114,8 +114,9 @@ def _status(told: dict[str, Any]) -> str:
 
 def _state(told: dict[str, Any]) -> str:
     parts = [
-        f"{told['state']} {told['step']}",
+        stands(told["state"], told["step"]),
         told["told"],
+        "the remote place has control" if told["remote_in_control"] else "",
         "manual" if told["manual"] else "",
         f"alarms {', '.join(told['alarms'])}" if told["alarms"] else "",
         f"TR88 {told['machine_state']['name']}, NE 107 {told['device_status']['name']}",
