@@ -1,5 +1,8 @@
 """Where stations lie: folders, and the stations that come with the program by name."""
 
+import os
+import re
+from hashlib import sha256
 from pathlib import Path
 
 from controller.problems import Problem, StationError, did_you_mean
@@ -26,6 +29,20 @@ def station_folder(name_or_path: str) -> Path:
     else:
         said = f"is neither a folder nor one of {', '.join(known)}{did_you_mean(name_or_path, known)}"
     raise StationError([Problem(name_or_path, 0, 0, "", said)])
+
+
+def folder_key(folder: Path) -> str:
+    """
+    What a station's socket and memory are named after: its folder's name and a hash of where it lies.
+
+    Two folders of one name are two machines. Of up to 33 characters; the folder need not be readable.
+
+    >>> folder_key(Path("/mills/halle 3"))
+    'halle_3-1e83e405'
+    """
+    path = folder.resolve()
+    plain = re.sub(r"[^A-Za-z0-9_.-]", "_", path.name)[:24]
+    return f"{plain}-{sha256(os.fsencode(path)).hexdigest()[:8]}"
 
 
 def _stations() -> list[Path]:

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from controller.sequence.logic import Logic
+from controller.stations import folder_key
 
 FILE = "kept.json"
 FORMAT = 1
@@ -25,11 +26,11 @@ class KeptError(Exception):
     """The kept memory cannot be read or written; says file and way out."""
 
 
-def state_folder(station: str) -> Path:
-    """Where the memory of a station lies unless told otherwise: in the user's folder for such things."""
+def state_folder(station: Path) -> Path:
+    """Where the memory of the station in this folder lies unless told otherwise: in the user's own folder."""
     named = os.environ.get("XDG_STATE_HOME", "")
     root = Path(named) if named and Path(named).is_absolute() else Path.home() / ".local" / "state"
-    return root / "vacuum-receiver" / station
+    return root / "vacuum-receiver" / folder_key(station)
 
 
 def read_kept(folder: Path, logic: Logic) -> dict[str, int]:

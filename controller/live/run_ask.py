@@ -3,7 +3,7 @@
 from pathlib import Path
 from typing import NamedTuple
 
-from controller.live.kept_memory import state_folder
+from controller.live.kept_memory import FILE, state_folder
 from controller.modbus.point_map import FILE as MAP
 from controller.modbus.point_map import PointMap
 from controller.reporting.journal import not_a_new_folder
@@ -87,15 +87,27 @@ def read_ask(
     for_ms = _lasts(lasts, wrong)
     if out is not None and (why := not_a_new_folder(out)):
         wrong.append(f"--out {out}: {why}")
+    kept = state or (None if simulated else _kept_in(folder, wrong))
     if wrong:
         raise WrongAskError("\n".join(wrong))
     if point_map and point_map.device_life:
         station = _with_life(station)
-    kept = state or (None if simulated else state_folder(folder.resolve().name))
     return Ask(
         folder, station, point_map, host, port, for_ms, out, kept, rate, fifo, start, services,
         broker is not None,
     )  # fmt: skip
+
+
+def _kept_in(folder: Path, wrong: list[str]) -> Path:
+    """The state folder; one of an older version, under the name alone, may be that of another station."""
+    kept = state_folder(folder)
+    old = kept.with_name(folder.resolve().name)
+    if (old / FILE).exists() and not kept.exists():
+        wrong.append(
+            f"{old}: kept for a folder of this name by an older version, which took all of one name for the "
+            f"same station; if it is of this one: mv {old} {kept}; if not: mkdir {kept}"
+        )
+    return kept
 
 
 def _with_life(station: Station) -> Station:

@@ -32,6 +32,7 @@ from controller.scan.stop import Stop
 from controller.scan.ticker import Ticker
 from controller.sequence.logic import Logic
 from controller.sequence.receiver import RECEIVER
+from controller.sheets.fitted import fitted
 from controller.simulate.station_watch import Watcher
 from controller.trace.header import header_of
 
@@ -96,7 +97,7 @@ async def _run(ask: Ask, folder: Path | None, say: Callable[[str], None]) -> boo
     document = _document(ask, io, clock, software)
     reporter = reporting.reporter if reporting else None
     records = RunRecords(logic, header, ask.out, ask.state, document, reporter, say)
-    console = Console(say, lambda: marks_of(rig.desk.forcing.forced, rig.desk.failures))
+    console = Console(say, lambda: marks_of(rig.desk.forcing.forced, rig.desk.failures), fitted(ask.station))
 
     def on_cycle(record: CycleRecord) -> None:
         records.cycle(record)
@@ -134,7 +135,8 @@ async def _run(ask: Ask, folder: Path | None, say: Callable[[str], None]) -> boo
                 await io.begin()
                 await records.open()
                 where = f"journal and audit log: {folder}" if folder and ask.state else None
-                for line in filter(None, (told, head, where)):
+                first = f"nothing kept in {ask.state} yet: starts as for the first time (line loaded)"
+                for line in filter(None, (told, head, where, first if ask.state and not kept else None)):
                     say(line)
                 if io.machine:
                     io.port.read()  # what passed since the plant was built is behind it

@@ -44,7 +44,11 @@ class Client:
         except (FileNotFoundError, ConnectionRefusedError):
             self._socket.close()
             how = HOW_TO_START[which].format(named)
-            msg = f"no {which} of {named} runs (looked for {path}); start one: {how}"
+            ending = ".plant.sock" if which == "plant" else ".sock"
+            alike = f"{path.name.removesuffix(ending)[:-8]}{'[0-9a-f]' * 8}{ending}"
+            others = any(other != path for other in path.parent.glob(alike))
+            beside = f"; one of another folder named {named} may: name its folder" if others else ""
+            msg = f"no {which} of {named} runs (looked for {path}){beside}; start one: {how}"
             raise NotRunningError(msg) from None
         except OSError as error:
             self._socket.close()

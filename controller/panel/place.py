@@ -1,16 +1,17 @@
 """
 Where the panel socket of a station lies: in a folder that only its user may enter.
 
-One socket for each station name, and one more for a simulated plant that stands alone. The name is that of
-the station's folder: a stop must reach a rig even when the files of its station have become unreadable.
+One socket for each station folder, and one more for a simulated plant that stands alone. It is named after
+where the folder lies: a stop must reach a rig even when the files of its station have become unreadable, and
+no other rig whose folder has the same name.
 """
 
 import os
-import re
 import stat
 import tempfile
-from hashlib import sha256
 from pathlib import Path
+
+from controller.stations import folder_key
 
 LONGEST = 100
 """Bytes that every system takes as the path of a socket (108 on Linux, 104 elsewhere, with its end)."""
@@ -27,11 +28,7 @@ def socket_path(station: Path, *, plant: bool = False) -> Path:
     Raises:
         PanelError: the path would be longer than a socket's may be.
     """
-    name = station.resolve().name
-    plain = re.sub(r"[^A-Za-z0-9_.-]", "_", name)[:40]
-    if plain != name:
-        plain += "-" + sha256(name.encode()).hexdigest()[:8]
-    path = _folder() / f"{plain}{'.plant' if plant else ''}.sock"
+    path = _folder() / f"{folder_key(station)}{'.plant' if plant else ''}.sock"
     if len(os.fsencode(path)) > LONGEST:
         msg = f"{path}: longer than {LONGEST} bytes, more than a socket's path may have: set XDG_RUNTIME_DIR"
         raise PanelError(msg)

@@ -77,7 +77,7 @@ def test_the_commands_that_the_head_shows_are_taken_too():
         _docker, _compose, _exec, service, receiver, *words = line.split()
         assert service in services()
         assert receiver == "receiver"
-        assert parsed(words)["station"] == "buckwheat_mill"
+        assert parsed(words)["station"] == "/station/buckwheat_mill", "that of another folder would not be reached"
 
 
 def test_an_option_that_does_not_exist_would_be_found():

@@ -3,7 +3,7 @@
 import json
 
 import pytest
-from live.rigs import LOGIC, Driven
+from live.rigs import LOGIC, MILL, Driven
 
 from controller.live import kept_memory
 from controller.live.kept_memory import (
@@ -94,7 +94,12 @@ def test_a_clock_is_written_once_a_minute():
 
 def test_the_folder_is_the_users_own(tmp_path, monkeypatch):
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
-    assert state_folder("mill") == tmp_path / "vacuum-receiver" / "mill"
+    assert state_folder(MILL).parent == tmp_path / "vacuum-receiver"
     monkeypatch.setenv("XDG_STATE_HOME", "relative")
     monkeypatch.setenv("HOME", str(tmp_path))
-    assert state_folder("mill") == tmp_path / ".local" / "state" / "vacuum-receiver" / "mill"
+    assert state_folder(MILL).parent == tmp_path / ".local" / "state" / "vacuum-receiver"
+
+
+def test_two_stations_of_one_folder_name_keep_two_memories(tmp_path):
+    assert state_folder(tmp_path / "a" / "mill") != state_folder(tmp_path / "b" / "mill")
+    assert state_folder(tmp_path / "a" / "mill") == state_folder(tmp_path / "b" / ".." / "a" / "mill")

@@ -5,6 +5,7 @@ from contextlib import ExitStack
 import pytest
 from live.rigs import MILL
 
+from controller.live.kept_memory import state_folder
 from controller.live.run_ask import read_ask
 from controller.live.run_command import JOURNAL, records_folder
 
@@ -18,7 +19,7 @@ def folder(out=None, state=None, io=None, **asked):
 
 def test_on_real_io_there_is_a_journal_and_an_audit_log_whatever_was_asked_for(tmp_path, monkeypatch):
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
-    assert folder() == tmp_path / "vacuum-receiver" / "buckwheat_mill" / JOURNAL
+    assert folder() == state_folder(MILL) / JOURNAL
     assert folder(state=tmp_path / "kept") == tmp_path / "kept" / JOURNAL
     assert folder(out=tmp_path / "run") == tmp_path / "run"
 

@@ -4,14 +4,20 @@ from pathlib import Path
 
 import pytest
 
-from controller.live.run_ask import read_ask
+from controller.live.kept_memory import write_kept
+from controller.live.run_ask import WrongAskError, read_ask
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 
 
-def asked(station: str, io: str | None):
-    nothing = {"lasts": None, "out": None, "state": None, "connect": None, "rate": 1.0, "fifo": False, "start": False}
-    return read_ask(CONFIGS / station, io=io, **nothing)
+@pytest.fixture(autouse=True)
+def own_state(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
+
+
+def asked(station: str, io: str | None, state: Path | None = None):
+    nothing = {"lasts": None, "out": None, "connect": None, "rate": 1.0, "fifo": False, "start": False}
+    return read_ask(CONFIGS / station, io=io, state=state, **nothing)
 
 
 @pytest.mark.parametrize(
@@ -21,3 +27,15 @@ def asked(station: str, io: str | None):
 def test_a_life_counter_that_the_map_names_is_watched(station, io, watched):
     """The device of the sugar kitchen has none; the plant in the same process needs none."""
     assert asked(station, io).station.receiver.presets.io_life_watched is watched
+
+
+def test_what_was_kept_under_the_name_alone_is_neither_lost_nor_taken_for_this_stations(tmp_path):
+    old = tmp_path / "vacuum-receiver" / "buckwheat_mill"
+    write_kept(old, {"rest_stored": 1})
+    with pytest.raises(WrongAskError, match=f"if it is of this one: mv {old} ") as refused:
+        asked("buckwheat_mill", None)
+    assert asked("buckwheat_mill", "simulated").state is None
+    assert asked("buckwheat_mill", None, tmp_path / "own").state == tmp_path / "own"
+    moved = Path(str(refused.value).split(f"mv {old} ")[1].split(";")[0])
+    old.rename(moved)
+    assert asked("buckwheat_mill", None).state == moved

@@ -32,13 +32,13 @@ def runtime(monkeypatch):
 
 
 @contextmanager
-def running(rig, *, plant=False):
+def running(rig, *, plant=False, station=MILL):
     """The panel of a rig on a loop in a thread of its own."""
     started: Future[tuple[asyncio.AbstractEventLoop, asyncio.Event]] = Future()
 
     async def serve():
         ended = asyncio.Event()
-        async with Panel(MILL, rig, plant=plant):
+        async with Panel(station, rig, plant=plant):
             started.set_result((asyncio.get_running_loop(), ended))
             await ended.wait()
 
@@ -115,7 +115,7 @@ def test_a_stop_reaches_the_rig_although_its_files_have_become_wrong(tmp_path):
     station.mkdir()
     (station / "receiver.yaml").write_text("not: [yaml")
     rig = NotingRig()
-    with running(rig):
+    with running(rig, station=station):
         assert receiver("command", str(station), "stop").exit_code == 0
     assert rig.asked == ["stop"]
 

@@ -9,6 +9,7 @@ import pytest
 from panel.callers import STATUS, Caller
 from panel.rigs import NotingRig
 
+from controller.panel.client import Client, NotRunningError
 from controller.panel.place import PanelError, make_private, socket_path
 from controller.panel.server import Panel
 
@@ -31,6 +32,28 @@ def test_each_station_name_has_a_socket_and_a_plant_one_beside_it(mill, tmp_path
     assert socket_path(mill) != socket_path(mill, plant=True)
     assert socket_path(strange) != socket_path(tmp_path / "halle_3__ber")
     assert socket_path(mill / ".." / "mill") == socket_path(mill)
+
+
+async def test_two_stations_of_one_folder_name_are_two_machines(mill, tmp_path):
+    """A start for the one must never reach the other; who looked for it is told that there is one."""
+    other = tmp_path / "other" / mill.name
+    assert socket_path(other) != socket_path(mill)
+    async with Panel(mill, NotingRig()):
+        with pytest.raises(NotRunningError, match=f"one of another folder named {mill.name} may: name its folder"):
+            Client(other)
+        Client(mill).close()
+
+
+def test_a_station_reached_by_a_link_is_the_same_machine(mill, tmp_path):
+    (tmp_path / "linked").symlink_to(mill)
+    assert socket_path(tmp_path / "linked") == socket_path(mill)
+
+
+def test_the_longest_name_of_a_folder_leaves_room_for_the_path_of_its_socket(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_RUNTIME_DIR", "")
+    monkeypatch.setattr("tempfile.tempdir", "/tmp")
+    monkeypatch.setattr("os.getuid", lambda: 2**31)
+    assert len(os.fsencode(socket_path(tmp_path / ("ü" * 120), plant=True))) < 80
 
 
 def test_a_path_too_long_for_a_socket_is_told_before_it_is_tried(mill, tmp_path, monkeypatch):
