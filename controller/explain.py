@@ -7,7 +7,7 @@ said as people type them: presets by their key in receiver.yaml, in its unit; th
 
 import ast
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping
 from functools import cache
 from typing import Any, NamedTuple
 
@@ -115,6 +115,16 @@ class Scene:
                 grounds += self.grounds_of(line.cause.name)
                 grounds += [self._duration(fact)] if line.delay else []
         return _tidy(grounds)
+
+    def causes_of_interlock(self, name: str) -> frozenset[str]:
+        """The facts behind the lines of an interlock that act."""
+        lines = lines_of(self.logic.definition.interlocks)
+        return frozenset(line.cause.name for fact, line in lines if line.name == name and self.facts[fact])
+
+    def looks_at(self, name: str, causes: Container[str]) -> bool:
+        """Whether an interlock asks for one of these facts in the step of this scan."""
+        lines = self.logic.definition.interlocks
+        return any(i.name == name and i.cause.name in causes and self.was_step in i.steps for i in lines)
 
     def refusals(self, command: str) -> tuple[str, ...]:
         """Why a command would be refused in this scan."""

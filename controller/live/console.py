@@ -1,8 +1,8 @@
 """What a rig tells on the screen: one line for each thing that happens, with its time since power-up."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Container, Iterator, Mapping, Sequence
 
-from controller.events import EVENTS
+from controller.events import EVENTS, FITTED
 from controller.records import CycleRecord, EventRecord, printable
 
 FOLD_MS = 10_000
@@ -17,24 +17,40 @@ class Console:
     Args:
         say: Takes a line.
         marks: What does not read or act as the machine would by itself; stands behind each line.
+        parts: Of the station, for its words.
     """
 
-    def __init__(self, say: Callable[[str], None], marks: Callable[[], Sequence[str]]) -> None:
-        self._say, self._marks = say, marks
+    def __init__(
+        self,
+        say: Callable[[str], None],
+        marks: Callable[[], Sequence[str]],
+        parts: Container[str] = FITTED,
+    ) -> None:
+        self._say, self._marks, self._parts = say, marks, parts
         self._folded = [Folded(*which) for which in FOLDED.items()]
 
     def events(self, records: Sequence[EventRecord]) -> None:
-        """Events as they are written to the journal, but for the moves of the list of alarms."""
+        """Those of a scan as they are written to the journal, but for the moves of the list of alarms."""
+        trips = any(map(_trips, records))
         for record in records:
             if " -> " in record.what and record.id != "STEP_CHANGED":
                 continue
             for folded in self._folded:
                 if more := folded.over(record):
                     self.line(record.at_ms, more)
-            if any(folded.takes(record) for folded in self._folded):
+            if any(folded.takes(record) for folded in self._folded) and not trips:
                 continue
             head = record.what if record.id == "STEP_CHANGED" else f"{_head(record)}{record.what}"
             self.line(record.at_ms, head + (f": {record.detail}" if record.detail else ""))
+            for more in self._to_do(record):
+                self.line(record.at_ms, more)
+
+    def _to_do(self, record: EventRecord) -> Iterator[str]:
+        """Where a trip usually comes from, and what to do."""
+        row = EVENTS.get(record.detail.split("; ")[0])
+        if row and _trips(record):
+            row = row.at(self._parts)
+            yield from (f"  cause: {row.cause}", f"  to do: {row.action}")
 
     def cycle(self, record: CycleRecord) -> None:
         """A cycle that ended."""
@@ -104,6 +120,10 @@ _PLAIN = {
     "INPUT_FORCED": "",
     "FORCE_ENDED": "no longer forced: ",
 }
+
+
+def _trips(record: EventRecord) -> bool:
+    return record.id == "STEP_CHANGED" and record.what.endswith("-> FAULT")
 
 
 def _head(record: EventRecord) -> str:

@@ -26,6 +26,9 @@ from controller.simulate.run_end import RunEnd
 from controller.simulate.segment import Segment, whole_memory
 from controller.simulate.tally import HELD_BY, Hold, Refused, Tally
 
+GONE, NOT_LOOKED_AT = "gone", "no longer looked at in"
+"""What is told of an interlock that acts no longer: its cause is gone, or nobody looks in this step."""
+
 
 class Trip(NamedTuple):
     """A trip, with what stood in its scan."""
@@ -131,6 +134,8 @@ class StationWatch:
         self._book = CycleBook(logic, presets, software=software, simulated=simulated)
         self._step_place = list(logic.memory).index("step")
         self._acting: frozenset[str] = frozenset()
+        self._causes: dict[str, frozenset[str]] = {}  # of what was raised
+        self._was_in = -1  # the step of the newest scan of all
         self._trips: list[Trip] = []
         self._tally = Tally()
         self._desk = AlarmDesk()
@@ -166,16 +171,21 @@ class StationWatch:
             answers = tuple(self._answer(scene, given) for given in commands)
             events += [self._answered(answer) for answer in answers]
             events += [self._event(name, "raised", self._grounds(scene, name)) for name in raised]
-            events += [self._event(name, "gone") for name in sorted(self._acting.difference(acting))]
-        self._acting = frozenset(acting)
+            self._causes.update({name: scene.causes_of_interlock(name) for name in raised})
+            here = segment.scans > 1 or before == self._was_in
+            over = sorted(self._acting.difference(acting))
+            events += [self._event(name, self._over(scene, name, acted_here=here)) for name in over]
+        self._acting, self._was_in = frozenset(acting), before
         self._tally.raised(raised)
         self._tally.passed(segment, before, segment.after("hold_reason"))
         self._watcher.segment(segment)
         record = self._book.take(segment, scene if moved else None, self._utc(), raised)
         if scene is not None and moved:
             was, now = Step(before).name, Step(step).name
-            events.append(self._event("STEP_CHANGED", f"{was} -> {now}", (scene.reason(),)))
             self._step_entered(step, was, scene, acting)
+            warned = step == FAULT and self._trips[-1].id in set(acting).difference(raised)
+            grounds = self._trips[-1].grounds if warned else ()
+            events.append(self._event("STEP_CHANGED", f"{was} -> {now}", (scene.reason(), *grounds)))
             self._end.entered(step, before)
         events += self._hold_events(segment.after("hold_reason"))
         events += self._alarm_events(segment, step, answers)
@@ -198,6 +208,12 @@ class StationWatch:
             self._trips.append(Trip(self.now_ms, name, was, grounds, followers))
         if step == LEVEL_HOLD:
             self._level_stops += scene.facts["hold_reason"] == FULL_BELOW
+
+    def _over(self, scene: Scene, name: str, *, acted_here: bool) -> str:
+        """What is told of an interlock that acts no longer; `acted_here`: in the scan before it did."""
+        if acted_here or scene.looks_at(name, self._causes[name]):
+            return GONE
+        return f"{NOT_LOOKED_AT} {Step(scene.was_step).name}"
 
     def _grounds(self, scene: Scene, name: str) -> tuple[str, ...]:
         beside = self._known_beside.get(name, tuple)
@@ -332,5 +348,5 @@ class StationWatch:
         return self._dated(self.now_ms if at_ms is None else at_ms).isoformat(timespec="milliseconds")
 
     def _event(self, name: str, what: str, grounds: Sequence[str] = ()) -> EventRecord:
-        priority = int(EVENTS[name].priority) if what != "gone" else 0
+        priority = int(EVENTS[name].priority) if not what.startswith((GONE, NOT_LOOKED_AT)) else 0
         return EventRecord(self.now_ms, self._utc(), name, what, priority, "; ".join(grounds))

@@ -1,14 +1,17 @@
 """What a rig says on the screen."""
 
+from controller.events import EVENTS, FITTED
 from controller.live.console import FOLD_MS, Console
 from controller.records import EventRecord
 
 
-def said_of(*events):
+def said_of(*events, parts=FITTED):
+    """`events`: one by one, or those of a scan in a list."""
     said = []
-    console = Console(lambda line: said.append(line.split(" s  ", 1)[1]), lambda: ())
-    for at_ms, name, what in events:
-        console.events([EventRecord(at_ms, "", name, what, 0, "")])
+    console = Console(lambda line: said.append(line.split(" s  ", 1)[1]), lambda: (), parts)
+    for each in events:
+        scan = each if isinstance(each, list) else [each]
+        console.events([EventRecord(at, "", name, what, 0, "".join(why)) for at, name, what, *why in scan])
     return said
 
 
@@ -62,3 +65,17 @@ def test_the_lost_inputs_that_trip_are_said_each_time_and_those_that_flap_in_the
 def test_what_somebody_called_himself_moves_no_cursor_of_the_screen():
     (said,) = said_of((0, "COMMAND_ACCEPTED", "start from remote (\x1b[2J\nX\u202e)"))
     assert said == "accepted: start from remote (?[2J?X?)"
+
+
+def test_a_trip_says_where_it_comes_from_and_what_to_do_at_this_station():
+    said = said_of((0, "NO_VACUUM", "raised"), (0, "STEP_CHANGED", "DRAW -> FAULT", "NO_VACUUM"), parts=("ejector",))
+    row = EVENTS["NO_VACUUM"].at(("ejector",))
+    assert said[1:] == ["DRAW -> FAULT: NO_VACUUM", f"  cause: {row.cause}", f"  to do: {row.action}"]
+    assert "rotation" not in said[3]
+
+
+def test_in_the_scan_of_a_trip_nothing_is_folded():
+    fold = [r for at in (0, 100) for r in slips(at)]
+    raised = (300, "SCAN_OVERRUN", "raised", "late scans 40 >= 20")
+    said = said_of(*fold, [raised, (300, "STEP_CHANGED", "DRAW -> FAULT", "SCAN_OVERRUN")])
+    assert said[2:4] == [f"{LATE} raised: late scans 40 >= 20", "DRAW -> FAULT: SCAN_OVERRUN"]

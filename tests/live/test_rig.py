@@ -350,3 +350,36 @@ def test_a_fault_from_before_the_power_was_lost_is_said_to_be_one():
     after.run(100)
     ((what, why),) = after.told("STEP_CHANGED")
     assert (what, why) == ("REST -> FAULT", "IO_LOST; a fault was standing at power-down")
+
+
+def test_a_trip_that_its_warning_went_before_bears_its_own_facts():
+    driven = Driven()
+    driven.run(100)
+    for _ in range(PRESETS.scans_late_trip):
+        driven.scan(missed=1)
+    (moved,) = (detail for what, detail in driven.told("STEP_CHANGED") if what.endswith("-> FAULT"))
+    assert moved.startswith("SCAN_OVERRUN; late scans 20 >= 20 (scans_late_trip)")
+
+
+def test_an_interlock_that_a_fault_does_not_look_at_is_not_told_as_gone():
+    driven = Driven()
+    driven.run(1_000)
+    driven.press("start_pb")
+    driven.run_until(Step.DRAIN)
+    driven.machine.fail("flap_sticks_open", 1.0)
+    driven.run_until(FAULT)
+    driven.run(1_000)
+    assert [what for what, _ in driven.told("FLAP_NOT_CLOSED") if "->" not in what] == [
+        "raised", "no longer looked at in FAULT",
+    ]  # fmt: skip
+
+
+def test_an_interlock_that_a_fault_looks_at_is_gone_when_its_cause_is():
+    port = Aged()
+    driven = Driven(port)
+    driven.run(500)
+    port.age_ms = 201
+    driven.run(100)
+    port.age_ms = 0
+    driven.run(100)
+    assert [what for what, _ in driven.told("IO_LOST") if "->" not in what] == ["raised", "gone"]
