@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 from controller.clock import Clock, machine_ms
-from controller.records import Deed
+from controller.records import Deed, printable
 from controller.reporter.lines import Opening
 from controller.reporter.station import StationTold
 from controller.reporting.journal_file import GUEST, JournalError
@@ -86,6 +86,7 @@ class Told:
         self._publisher: Publisher | None = None
         self._silent_beats, self._quiet = SILENT_BEATS, 0
         self._said = self._where = ""
+        self._unheard = 0
 
     def publish(self, make: Callable[[], "Publisher | None"], opening: Opening) -> None:
         """A broker is told too, as soon as the rig has said where it stands: then `make` gives by whom."""
@@ -125,7 +126,10 @@ class Told:
         """How it stands with the broker, where that is another than said before; else empty."""
         said = self.link.said if self.link else ""
         is_news, self._said = said != self._said, said
-        waiting = self.link.waiting if self.link else 0
+        waiting, unheard = (self.link.waiting, self.link.commands_unheard) if self.link else (0, 0)
+        if not is_news and unheard > 2 * self._unheard:  # a flood is said a few times, not each of it
+            self._unheard = unheard
+            return f"mqtt: commands without an answer: {unheard}; no id, too large or too many: see watch"
         return f"mqtt: {said}{f'; {waiting} events and cycles wait' if waiting else ''}" if is_news else ""
 
     def left(self) -> str:
@@ -216,9 +220,14 @@ def _publishing(
         frozenset(opening.fitted), reader_of(opening),
     )  # fmt: skip
 
+    def refused(deed: Deed) -> None:
+        rig.deed(deed)
+        given = f"{deed.parameters['id']}: {deed.command or 'no command'} by {deed.who or 'nobody'}"
+        rig.send("say", printable(f"mqtt: {given} refused: {'; '.join(deed.reasons)}"))
+
     def make() -> "Publisher | None":
         try:
-            publisher = Publisher(mqtt, Path(opening.station), about, journal, asked.ask, rig.deed)
+            publisher = Publisher(mqtt, Path(opening.station), about, journal, asked.ask, refused)
         except JournalError as error:
             rig.problem("mqtt", str(error))
             return None

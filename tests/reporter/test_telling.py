@@ -157,7 +157,7 @@ async def test_the_screen_is_told_where_it_tells_to_and_why_nobody_is_reached(tm
 
 def test_each_change_of_the_connection_is_said_once():
     class Publishing:
-        link = SimpleNamespace(said="", waiting=0)
+        link = SimpleNamespace(said="", waiting=0, commands_unheard=0)
 
     telling, publisher = told.Told(), Publishing()
     assert telling.news() == ""
@@ -169,3 +169,26 @@ def test_each_change_of_the_connection_is_said_once():
     assert [line for line in said if line] == [
         "mqtt: refused", "mqtt: connected", "mqtt: lost", "mqtt: refused",
     ]  # fmt: skip
+
+
+def test_commands_without_an_answer_are_said_and_a_flood_of_them_a_few_times():
+    telling = told.Told()
+    link = SimpleNamespace(said="", waiting=0, commands_unheard=0)
+    telling._publisher = SimpleNamespace(link=link)
+    said = []
+    for count in range(100):
+        link.commands_unheard = count
+        said += filter(None, [telling.news()])
+    assert [int(line.split(";")[0].split()[-1]) for line in said] == [1, 3, 7, 15, 31, 63]
+
+
+async def test_a_command_that_is_refused_before_the_rig_is_said_on_its_screen(tmp_path, port):
+    folder = station(tmp_path, port, ", commands: allowed")
+    run, topic = opening(tmp_path / "run", folder), "receiver/v1/mill/R-101/command"
+    async with broker(port), listening(port) as heard, reporting(run) as rig:
+        rig.stand()
+        await until(lambda: heard.of("status"))
+        await heard.client.publish(topic, b'{"id": "desk-00001"}', qos=1)
+        await rig.hear("say", "mqtt: desk-00001: no command by nobody refused: schema: is missing")
+        await heard.client.publish(topic, b"stop", qos=1)
+        await rig.hear("say", "mqtt: commands without an answer: 1; no id, too large or too many: see watch")

@@ -16,6 +16,7 @@ import aiomqtt
 from pydantic import ValidationError
 
 from controller.records import printable, stands
+from controller.reporting.commands import Unreadable, read_command
 from controller.reporting.message_models import MODELS
 from controller.reporting.messages import Topics
 from controller.reporting.mqtt.connection import ANSWER_S, Connection
@@ -89,7 +90,9 @@ def _line(ask: WatchAsk, kind: str, message: aiomqtt.Message) -> str:
     try:
         told = MODELS["tag" if kind == "tags" else kind].model_validate_json(payload)
     except ValidationError:
-        return f"{kind}: no message after its schema: {payload[:80]!r}"
+        read = read_command(payload) if kind == "command" else None
+        why = f" ({read.why})" if isinstance(read, Unreadable) else ""
+        return f"{kind}: no message after its schema{why}: {payload[:80]!r}"
     return line(kind, told.model_dump(by_alias=True), retained=message.retain)
 
 
@@ -151,7 +154,8 @@ def _command(told: dict[str, Any]) -> str:
 
 def _answer(told: dict[str, Any]) -> str:
     result = "accepted" if told["accepted"] else f"refused: {'; '.join(told['reasons'])}"
-    return f"{told['command']} by {told['operator']}, {told['id']}: {result}"
+    asked = f"{told['command']} by {told['operator']}" if told["command"] else "what could not be read"
+    return f"{asked}, {told['id']}: {result}"
 
 
 _WORDS: dict[str, Callable[[dict[str, Any]], str]] = {

@@ -49,6 +49,14 @@ def test_every_kind_of_message_has_a_line_that_says_when_what_and_that_it_is_sim
     assert "Do: " in lines[4]
 
 
+def test_what_was_no_command_is_said_as_such_with_the_reason():
+    answer = messages.answer(TOPICS, HEAD, messages.Answer("desk-00001", "", "", False, ("command: is missing",)))
+    said = "what could not be read, desk-00001: refused: command: is missing"
+    assert f"answer  {said}" in of_kind(answer)
+    stop = messages.Message(TOPICS.of("command"), b"stop", 1, retain=False)
+    assert shown(stop) == "command: no message after its schema (is not JSON): b'stop'"
+
+
 @pytest.mark.parametrize(
     "payload",
     [b"", b"{}", b"[]", b"null", b"\xff", b'{"ts": 1}', b'{"state": {}, "ts": ""}', b"[" * 60_000],
