@@ -59,10 +59,11 @@ class ModbusDevice:
     def step(self) -> None:
         """Takes what the controller wrote, lets the plant move, hands over its inputs."""
         self._tell_link()
+        safely_left = not self._session and self.held == Outputs()
         received = self._wire.newest
         if received and received.session != self._wire.session:
             received = None  # of a link that is gone: whoever wrote it may have been dead for long
-        if self._watchdog.look(received, self._room.now_ms()):
+        if self._watchdog.look(received, self._room.now_ms()) and not safely_left:
             limit_ms = self._watchdog.limit_ms
             said = f"watchdog: the controller's life counter stands still for over {limit_ms} ms"
             self.tell(f"{said}: outputs at their safe values")
@@ -99,7 +100,8 @@ class ModbusDevice:
     def _tell_link(self) -> None:
         before, self._session = self._session, self._wire.session
         if before and before != self._session:
-            self.tell("the controller has left")
+            safe = self.is_heard and self.held == Outputs()
+            self.tell("the controller has left" + (", outputs at their safe values" if safe else ""))
         if self._session and before != self._session:
             self.tell("a controller is connected")
 

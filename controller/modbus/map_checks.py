@@ -68,10 +68,10 @@ def _against_the_list(
 def _link(value: Any, link: Link) -> Found:
     watchdog_ms, life = value.watchdog_ms, value.life
     if watchdog_ms and 2 * link.timeout_ms > watchdog_ms:
-        said = f"is {link.timeout_ms}, allowed is half of watchdog_ms, {watchdog_ms // 2}"
+        said = f"is {link.timeout_ms}, at most half of watchdog_ms is allowed, {watchdog_ms // 2}"
         yield ("link", "timeout_ms"), f"{said}: one lost reply must not drop the outputs"
     if watchdog_ms and 3 * link.poll_ms > watchdog_ms:
-        said = f"is {link.poll_ms}, allowed is a third of watchdog_ms, {watchdog_ms // 3}"
+        said = f"is {link.poll_ms}, at most a third of watchdog_ms is allowed, {watchdog_ms // 3}"
         yield ("link", "poll_ms"), said
     if link.role == "server" and life and life.device is None:
         yield ("life",), "device is missing: where the controller is asked, it ends each image of the scanner"
@@ -154,9 +154,11 @@ def _overlaps(placed: tuple[Placed, ...]) -> Found:
         addresses = [(place.table, place.address + at) for at in range(place.size)]
         bits = range(16) if place.bit is None else (place.bit,)
         cells = [(*address, bit) for address in addresses for bit in bits]
-        taken = next((owners[cell] for cell in cells if cell in owners), None)
-        if taken:
-            yield one.loc, f"lies on {_named(taken)}: {place.table} {place.address} is taken"
+        cell = next((cell for cell in cells if cell in owners), None)
+        if taken := cell and owners[cell]:
+            bits_alone = place.bit is not None or taken.place.bit is not None
+            bit = f" bit {cell[2]}" if bits_alone else ""
+            yield one.loc, f"lies on {_named(taken)}: {cell[0]} {cell[1]}{bit} is taken"
         for address in addresses:
             first = givers.setdefault(address, one)
             if first.giver != one.giver and not taken and address not in told:

@@ -76,7 +76,7 @@ class CheckOut:
             for verdict in ("by word only", "not good")
         )
         good, open_ = counts["good"], counts["open"]
-        tell(f"saved in {self._sheet.path}; good: {good}; {'; '.join(named)}; open: {open_}")
+        tell(f"{self._sheet.saved}; good: {good}; {'; '.join(named)}; open: {open_}")
         return good == len(points)
 
     def _point(self, point: PointNow) -> bool:

@@ -74,6 +74,11 @@ class Sheet:
             raise SheetError(msg) from None
         self.entries.append(entry)
 
+    @property
+    def saved(self) -> str:
+        """Where the entries are, if there are any."""
+        return f"saved in {self.path}" if self.entries else "nothing is entered, and no sheet written"
+
     def verdicts(self) -> dict[str, str]:
         """The last verdict of each point that has one."""
         return {entry.point: entry.verdict for entry in self.entries}

@@ -144,6 +144,29 @@ def test_who_comes_who_leaves_and_which_outputs_change_is_said():
     assert bench.lines == ["a controller is connected", "run_lamp on, horn on", "the controller has left"]
 
 
+def test_an_end_in_order_is_told_apart_from_a_controller_that_dies():
+    for on, last in (
+        ({}, "the controller has left, outputs at their safe values"),
+        ({"run_lamp": 1}, "run_lamp off"),
+    ):
+        bench = Bench()
+        bench.connect(1)
+        bench.run(50, writes={"run_lamp": 1})
+        bench.run(50, writes=on)
+        bench.connect(0)
+        bench.run(5_000)
+        assert bench.lines[-1] == last
+        assert any("watchdog" in line for line in bench.lines) == bool(on)
+
+
+def test_a_life_counter_that_stands_still_is_told_while_the_link_stands_though_nothing_drops():
+    bench = Bench()
+    bench.connect(1)
+    bench.run(50, writes={})
+    bench.run(5_000)
+    assert "watchdog" in bench.lines[-1]
+
+
 def test_another_connection_is_another_controller():
     bench = Bench()
     bench.connect(1)

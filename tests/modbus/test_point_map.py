@@ -47,7 +47,7 @@ SLIPS = {
     ),
     "two points on one bit": (
         HORN, "  horn: {table: holding_register, address: 0, bit: 7}\n",
-        "outputs.horn: lies on outputs.fault_lamp: holding_register 0 is taken",
+        "outputs.horn: lies on outputs.fault_lamp: holding_register 0 bit 7 is taken",
     ),
     "a number over a point": (
         VACUUM, "  vacuum_ua: {table: input_register, address: 2, type: float32, scale: 1000}\n",
@@ -107,7 +107,7 @@ SLIPS = {
     ),
     "a reply that may take too long": (
         "timeout_ms: 100", "timeout_ms: 300",
-        "link.timeout_ms: is 300, allowed is half of watchdog_ms, 250: one lost reply must not drop the outputs",
+        "link.timeout_ms: is 300, at most half of watchdog_ms is allowed, 250: one lost reply must not drop the outputs",
     ),
     "more retries than one": ("retries: 1 ", "retries: 3 ", "link.retries: is 3, allowed whole numbers 0 to 1"),
     "an order of words that is none": (

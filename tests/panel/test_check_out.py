@@ -159,6 +159,14 @@ def test_it_is_saved_as_it_goes_and_gone_on_with(rig, path):
     assert "start_pb is" not in person.text
 
 
+def test_a_check_out_without_an_entry_says_that_there_is_no_sheet(rig, path):
+    person = Person(rig, "end")
+    walk(path, person, "start_pb")
+    assert not path.exists()
+    assert "nothing is entered, and no sheet written; good: 0" in person.text
+    assert "saved in" not in person.text
+
+
 def test_a_person_who_goes_away_leaves_what_was_entered(rig, path):
     good, _ = walk(path, Person(rig, presses("good pressed")), "start_pb", "level_free")
     assert not good
