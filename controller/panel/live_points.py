@@ -33,7 +33,7 @@ def value_text(point: PointNow) -> str:
     """The engineering value with its unit; a dash where no value can be trusted."""
     if point.kind != "4-20 mA":
         return ""
-    return "-" if point.value is None else f"{point.value:.1f} {point.unit}"
+    return "-" if point.value is None else f"{point.value:z.1f} {point.unit}"
 
 
 def age_text(point: PointNow) -> str:

@@ -61,6 +61,10 @@ class Mqtt(StrictModel):
         description="a tag that changes is told no more often than this",
         json_schema_extra={"unit": "ms"},
     )
+    tag_deadband_percent: float = Field(
+        default=0.5, ge=0, le=20, description="of span: a signal that moves less is not told; 0: every move",
+        json_schema_extra={"unit": "%"},
+    )  # fmt: skip
     user: str = Field(default="", max_length=100, description="name at the broker")
     password_env: str = Field(
         default="", pattern=r"^([A-Z][A-Z0-9_]{0,63})?$", description="variable that holds the password"

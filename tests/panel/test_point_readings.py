@@ -16,6 +16,12 @@ from controller.panel.watch import now
 from controller.port import NEVER_MS
 
 
+@pytest.mark.parametrize(("value", "said"), [(-0.04, "0.0 kPa"), (-0.06, "-0.1 kPa"), (None, "-")])
+def test_nothing_reads_as_less_than_nothing(value, said):
+    signal = next(p for p in readings(POINTS, Inputs(), Outputs(), {}, 300) if p.kind == "4-20 mA")
+    assert value_text(signal.model_copy(update={"value": value, "unit": "kPa"})) == said
+
+
 def point(name, wire=None, **inputs):
     found = readings(POINTS, Inputs(**inputs), Outputs(horn=True), wire or {}, old_ms=300)
     return next(p for p in found if p.name == name)

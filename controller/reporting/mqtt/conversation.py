@@ -57,7 +57,7 @@ class Conversation:
         self._mqtt, self._about = mqtt, about
         self._topics, self._heads = Topics(mqtt.site, mqtt.unit), Heads(about)
         self._lines = Lines(self._topics, about, journal)
-        self._tags = Tags(mqtt.tag_floor_ms / 1_000)
+        self._tags = Tags(mqtt.tag_floor_ms / 1_000, mqtt.tag_deadband_percent)
         self._state: tuple[StationNow, Sequence[Reading], tuple[str, int]] | None = None
         self._state_told = self._alarms_told = False
         self._link_told: LinkNow | None = None

@@ -1,9 +1,15 @@
-"""Tags by change, each no more often than a floor; none of them ever waits behind another value of itself."""
+"""
+Tags by change, of a signal by a deadband at least, each no more often than a floor; none of them ever waits
+behind another value of itself.
+"""
 
 from collections.abc import Sequence
 from typing import NamedTuple
 
 from controller.reporting.station_now import Reading
+
+SPAN_UA = 16_000
+"""Of a loop: from 4 to 20 mA (IEC 60381-1)."""
 
 
 class Seen(NamedTuple):
@@ -22,10 +28,11 @@ class Tags:
     than one value of each tag.
     """
 
-    def __init__(self, floor_s: float) -> None:
+    def __init__(self, floor_s: float, deadband_percent: float = 0.0) -> None:
+        """`deadband_percent`: of the span of a 4-20 mA signal; a move of less is noise."""
         self.dropped = 0
         """Values that were due and never taken."""
-        self._floor_s = floor_s
+        self._floor_s, self._band_ua = floor_s, deadband_percent / 100 * SPAN_UA
         self._newest: dict[str, Seen] = {}
         self._due: dict[str, Seen] = {}
         self._last: dict[str, tuple[Reading, float]] = {}  # what was last due or taken, and when in s
@@ -51,7 +58,7 @@ class Tags:
         if self._due:
             return 0.0
         pairs = ((seen.reading, self._last.get(tag)) for tag, seen in self._newest.items())
-        waiting = (last[1] if last else 0.0 for reading, last in pairs if not last or last[0] != reading)
+        waiting = (last[1] if last else 0.0 for reading, last in pairs if self._is_news(reading, last))
         return min(waiting, default=float("inf")) + self._floor_s
 
     def again(self) -> None:
@@ -59,10 +66,18 @@ class Tags:
         self._due.clear()
         self._last.clear()
 
+    def _is_news(self, reading: Reading, last: tuple[Reading, float] | None) -> bool:
+        if last is None:
+            return True
+        told = last[0]
+        if reading.kind == "4-20 mA" and abs(reading.raw - told.raw) < self._band_ua:
+            reading = reading._replace(raw=told.raw, value=told.value)
+        return reading != told
+
     def _look(self, now_s: float) -> None:
         for tag, seen in self._newest.items():
             last = self._last.get(tag)
-            if last and (last[0] == seen.reading or now_s < last[1] + self._floor_s):
+            if not self._is_news(seen.reading, last) or (last and now_s < last[1] + self._floor_s):
                 continue
             self.dropped += tag in self._due
             self._due[tag] = seen

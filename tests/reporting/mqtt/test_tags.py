@@ -30,6 +30,28 @@ def test_a_tag_is_told_when_it_changes_and_its_newest_value_when_the_floor_has_p
     assert tags.dropped == 0  # a value between two that are told is no loss
 
 
+def test_noise_within_the_deadband_is_not_told_and_a_slow_drift_is():
+    """0.5 % of 16 mA is 80 uA (common practice, no source); a raw of the helper is 1 uA for 0.001."""
+    tags, told = Tags(0.5, 0.5), []
+    for step, value in enumerate((5.0, 5.079, 4.921, 5.05, 5.08, 5.1, 5.159, 5.16)):
+        tags.put([reading(value)], WHEN, 10.0 + step)
+        assert (tags.next_s() <= 10.0 + step) == (value in (5.0, 5.08, 5.16))
+        told += values(tags.take(10.0 + step))
+    assert told == [5.0, 5.08, 5.16]
+
+
+def test_no_deadband_hides_that_a_signal_fails_is_forced_or_a_contact_moves():
+    tags = Tags(0.5, 20)
+    good = reading(5.0)
+    contact = good._replace(tag="LS-101", kind="contact", raw=0, value=None)
+    for step, found in enumerate((
+        good, good._replace(signal="failed", value=None), good._replace(forced=True), contact,
+        contact._replace(raw=1),
+    )):  # fmt: skip
+        tags.put([found], WHEN, 10.0 + step)
+        assert [seen.reading for seen in tags.take(10.0 + step)] == [found]
+
+
 def test_a_value_that_came_and_went_within_the_floor_is_not_told():
     tags = Tags(0.5)
     tags.put([reading(1.0)], WHEN, 10.0)
