@@ -71,6 +71,40 @@ def command(
     _end(word, answer, as_json=as_json, beside=beside)
 
 
+def why(
+    station: Annotated[str, typer.Argument(help=STATION)],
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
+) -> None:
+    """
+    Ask a running rig why it stands where it does: the trip with its facts, where it usually comes from and
+    what to do; what the step waits for; what bars a reset or a start.
+
+    Nothing moves by it. Exit codes: 0 said; 2 wrong input, or no rig of this station runs.
+    """
+    from rich.console import Console
+
+    from controller.panel.looked_at import looked_at
+    from controller.panel.messages import WhyAsked
+    from controller.panel.said import marks, where
+    from controller.panel.why import said
+    from controller.simulate.station_watch import Explained
+    from controller.simulate.tables import explained
+
+    with _client(station) as client:
+        answer = _ask(client, WhyAsked(ask="why"))
+    found = answer.why
+    if as_json or found is None or answer.status is None:
+        _end("why", answer, as_json=as_json)
+    console = Console(highlight=False, width=None if sys.stdout.isatty() else 150)
+    scan = Explained(found.at_ms, found.step, found.in_step_ms, "", found.told, found.waits, found.acting)
+    with console.capture() as waits:
+        explained(scan, console)
+    later = looked_at(found.trip.id) if found.trip else ()
+    told = (where(answer.status), *marks(answer.status), *said(found), *later, *waits.get().splitlines())
+    for line in told:
+        typer.echo(line.rstrip())
+
+
 def fail(
     station: Annotated[str, typer.Argument(help=STATION)],
     mode: Annotated[str, typer.Argument(help="A failure mode of `receiver simulate --fail`.")],
@@ -78,6 +112,7 @@ def fail(
     amount: Annotated[
         float, typer.Option(min=0, max=1, help="0 to 1; 0 ends the failure, 1 is the whole of it.")
     ] = 1.0,
+    mend: Annotated[bool, typer.Option("--mend", help="End the failure, as --amount 0.")] = False,
     on_behalf_of: OnBehalfOf = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
 ) -> None:
@@ -90,20 +125,21 @@ def fail(
     from controller.simulate.times import milliseconds
 
     for_ms = None
+    if mend and lasts is not None:
+        _stop("fail: --mend ends a failure now: leave out --for")
+    amount = 0.0 if mend else amount
     if lasts is not None:
         try:
             for_ms = milliseconds(lasts)
         except ValueError as no:
             _stop(f"fail: --for {lasts}: {no}")
-    asked = FailAsked(
-        ask="fail", mode=mode, amount=amount, for_ms=for_ms, on_behalf_of=_person(on_behalf_of)
-    )
+    asked = FailAsked(ask="fail", mode=mode, amount=amount, for_ms=for_ms, on_behalf_of=_person(on_behalf_of))
     with _plant_or_rig(station) as client:
         answer = _ask(client, asked)
     if answer.answer == "refused":
         reasons = (*answer.reasons, *_where_else(station, mode, answer.status))
         answer = answer.model_copy(update={"reasons": reasons})
-    _end(f"fail {mode}", answer, as_json=as_json)
+    _end(f"{'fail' if amount else 'mend'} {mode}", answer, as_json=as_json)
 
 
 def hold(
@@ -215,7 +251,7 @@ def _check_out(client: "Client", path: Path, answer: "Answer", clear_by: str | N
     except (SheetError, PanelError) as no:
         _stop(str(no))
     except (EOFError, KeyboardInterrupt):
-        _stop("points: ended; what was entered is saved")
+        _stop(f"points: ended; {sheet.saved}")
     raise typer.Exit(0 if good else REFUSED)
 
 
@@ -324,4 +360,4 @@ def _stop(said: str) -> NoReturn:
     raise typer.Exit(WRONG_INPUT)
 
 
-COMMANDS = (command, fail, hold)
+COMMANDS = (command, why, fail, hold)

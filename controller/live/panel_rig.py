@@ -2,30 +2,67 @@
 
 from collections.abc import Mapping, Sequence
 
+from controller.events import EVENTS, text_at
 from controller.image import JOG
 from controller.live.desk import REMOTE, By
 from controller.live.rig import Rig
 from controller.panel.held_back import held_back
 from controller.panel.point_readings import readings
 from controller.panel.rig import CONTROL, PointNow, Reasons, Status
+from controller.panel.why import TripNow, Why
+from controller.sequence.phrases import phrase
 from controller.sequence.steps import STATES, Step
 from controller.settings import Station
+from controller.sheets.fitted import fitted
+from controller.simulate.station_watch import Trip
 
 PLACE = "the panel socket"
+WHY_MS = 100
+"""Why it stands so is worked out no oftener: it takes a fifth of a scan."""
 
 
 class PanelRig:
     """`panel.rig.Rig` over a rig."""
 
     def __init__(self, rig: Rig, station: Station) -> None:
-        self._rig, self._station = rig, station
+        self._rig, self._station, self._parts = rig, station, fitted(station)
         self._asked = ""  # the output that somebody asks to hold, also while it is not given
+        self._why: Why | None = None
 
     def points(self) -> Sequence[PointNow]:
         """As promised."""
         rig = self._rig
         wire = rig.desk.forcing.wire
         return readings(self._station.points, rig.inputs, rig.outputs, wire, rig.presets.io_lost_ms)
+
+    def why(self) -> Why:
+        """As promised."""
+        if self._why is None or self._rig.now_ms - self._why.at_ms >= WHY_MS:
+            self._why = self._why_now()
+        return self._why
+
+    def _why_now(self) -> Why:
+        rig, memory = self._rig, self._rig.memory
+        scene, fault = rig.next_scene(), memory.step == Step.FAULT
+        acting = (name for name in rig.logic.interlock_names if scene.facts[f"{name.lower()}_acts"])
+        return Why(
+            step=Step(memory.step).name, told=rig.watch.told(memory.hold_reason, memory.first_out),
+            at_ms=rig.now_ms, in_step_ms=memory.step_ms,
+            trip=next((self._tripped(trip) for trip in rig.watch.trips[-1:] if fault and trip.id), None),
+            acting=tuple((name, scene.grounds_of_interlock(name)) for name in acting),
+            waits=tuple((w.to, phrase(w.guard), w.holds_back) for w in scene.waiting()),
+            refused={
+                command: rig.next_scene(**{f"{command}_request": True}).refusals(command)
+                for command in (("reset", "start") if fault else ("start",))
+            },
+        )  # fmt: skip
+
+    def _tripped(self, trip: Trip) -> TripNow:
+        row = EVENTS[trip.id].at(self._parts)
+        return TripNow(
+            id=trip.id, at_ms=trip.at_ms, step=trip.step, facts=trip.grounds, with_it=trip.followers,
+            text=row.text, cause=text_at(row.cause), to_do=text_at(row.action),
+        )  # fmt: skip
 
     async def request(self, command: str, who: str = "") -> Reasons:
         """As promised."""

@@ -9,6 +9,7 @@ from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from typing import Any, NamedTuple
 
+from controller.explain import Scene
 from controller.image import JOG, Inputs, Outputs
 from controller.live.desk import ITSELF, By, Desk, Value
 from controller.live.kept_presets import Changed
@@ -202,6 +203,12 @@ class Rig:
         """Every fact of the last scan."""
         memory, dt_ms = self._before
         return self.watch.scene(memory, self.inputs, dt_ms).facts
+
+    def next_scene(self, **asked: bool) -> Scene:
+        """The next scan laid open, if no input changes but that this is asked for."""
+        nothing = {name: False for name in Inputs._fields if name.endswith("_request")}
+        inputs = self.inputs._replace(**nothing | {"request_remote": False} | asked)
+        return self.watch.scene(self.memory, inputs, self._scan_ms)
 
     def _look(self, segment: Segment, given: Sequence[Given]) -> None:
         self._segment = segment

@@ -10,6 +10,7 @@ from pydantic import Field, TypeAdapter, ValidationError
 from pydantic_core import from_json
 
 from controller.panel.rig import COMMANDS, PointNow, Reasons, Status
+from controller.panel.why import Why
 from controller.problems import did_you_mean
 from controller.records import PERSON
 from controller.station_file import StrictModel
@@ -75,14 +76,22 @@ class PointsAsked(StrictModel):
     ask: Literal["points"]
 
 
+class WhyAsked(StrictModel):
+    """Why the rig stands where it does."""
+
+    ask: Literal["why"]
+
+
 class StatusAsked(StrictModel):
     """Where the rig stands."""
 
     ask: Literal["status"]
 
 
-Asked = CommandAsked | HoldAsked | ForceAsked | ReleaseAsked | FailAsked | PointsAsked | StatusAsked
-ASKS = ("command", "hold", "force", "release", "fail", "points", "status")
+Asked = (
+    CommandAsked | HoldAsked | ForceAsked | ReleaseAsked | FailAsked | PointsAsked | WhyAsked | StatusAsked
+)  # fmt: skip
+ASKS = ("command", "hold", "force", "release", "fail", "points", "why", "status")
 _ASKED: TypeAdapter[Asked] = TypeAdapter(Annotated[Asked, Field(discriminator="ask")])
 
 
@@ -93,6 +102,7 @@ class Answer(StrictModel):
     reasons: Reasons = ()
     status: Status | None = None
     points: list[PointNow] | None = None
+    why: Why | None = None
     horn_ms: int = 0  # of a hold: the horn sounds for so long yet, nothing is energised
     renew_ms: int = 200  # of a hold or force: renew it so often
 

@@ -10,10 +10,9 @@ from typing import Literal, Protocol, runtime_checkable
 from pydantic import Field
 
 from controller.image import Inputs
+from controller.panel.why import Reasons as Reasons
+from controller.panel.why import Why
 from controller.station_file import StrictModel
-
-Reasons = tuple[str, ...]
-"""Why not, in words for a person; empty: accepted."""
 
 Quality = Literal["good", "doubtful", "failed", "old", "unknown"]
 
@@ -85,6 +84,10 @@ class Rig(SimulatedPlant, Protocol):
 
     def points(self) -> Sequence[PointNow]:
         """Every wired point, inputs first, as of the last scan."""
+        ...
+
+    def why(self) -> Why:
+        """Why it stands where it does, as of a scan just now."""
         ...
 
     async def request(self, command: str, who: str = "") -> Reasons:

@@ -27,6 +27,7 @@ from controller.panel.messages import (
     PointsAsked,
     ReleaseAsked,
     UnreadableError,
+    WhyAsked,
     line_of,
     read,
 )
@@ -160,6 +161,8 @@ class Panel:
                 self._holding.release(by)
             case PointsAsked():
                 return Answer(answer="accepted", points=list(self._rig.points()))
+            case WhyAsked():
+                return Answer(answer="accepted", why=self._rig.why())
         return Answer(answer="accepted")
 
     def _fail(self, asked: FailAsked, by: Caller) -> Answer:

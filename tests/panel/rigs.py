@@ -9,12 +9,14 @@ from controller.panel.forcing import Forcing
 from controller.panel.held_back import held_back
 from controller.panel.point_readings import readings
 from controller.panel.rig import Status
+from controller.panel.why import Why
 from controller.points import load_points
 from controller.sequence.steps import REST, Step
 from controller.stations import station_folder
 
 MILL = station_folder("buckwheat_mill")
 POINTS = load_points(MILL)
+NOTHING = Why(step="REST", told="", at_ms=0, in_step_ms=0, acting=(), waits=(), refused={})
 
 
 class NotingRig:
@@ -29,6 +31,9 @@ class NotingRig:
 
     def points(self):
         return readings(POINTS, Inputs(), Outputs(), {}, 500)
+
+    def why(self):
+        return NOTHING
 
     async def request(self, command, who=""):
         self._ask(command, who)
@@ -102,6 +107,9 @@ class BenchRig:
 
     def points(self):
         return readings(POINTS, self.inputs, self.bench.outputs, self.forcing.wire, 500)
+
+    def why(self):
+        return NOTHING
 
     @property
     def inputs(self) -> Inputs:
