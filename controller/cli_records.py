@@ -75,13 +75,17 @@ def _write_parquet(run: Path, path: Path) -> None:
         stop(f"--parquet {path}: cannot be written: {error.strerror or error}")
 
 
-def audit(run: Run, as_json: AsJson = False) -> None:
+def audit(
+    run: Run,
+    lines: Annotated[bool, typer.Option("--lines", help="Print who did what, where and when.")] = False,
+    as_json: AsJson = False,
+) -> None:
     """
-    Look whether the audit log of a run is as it was written: who did what, line by line in a chain.
+    Look whether the audit log of a run is as it was written, and with --lines print it: who did what (UTC).
 
     Exit codes: 0 as written, also where a kill tore its last line; 1 it was changed; 2 there is none.
     """
-    from controller.audit.check import check
+    from controller.audit import check as audit_log
     from controller.audit.line import Anchor
     from controller.audit.log import FILE, AuditError
     from controller.reporting.journal import JournalError, read_marks
@@ -93,7 +97,7 @@ def audit(run: Run, as_json: AsJson = False) -> None:
         marks, said = {}, str(no)
     anchor = Anchor(marks[AUDIT, "head"], marks[AUDIT, "count"]) if (AUDIT, "head") in marks else None
     try:
-        found = check(run, anchor)
+        found = audit_log.check(run, anchor)
     except AuditError as no:
         stop(str(no))
     if as_json:
@@ -102,6 +106,8 @@ def audit(run: Run, as_json: AsJson = False) -> None:
         document = {"run": str(run), "good": found.good, **found._asdict(), "journal": said or "read"}
         typer.echo(json.dumps(document, indent=1))
         raise typer.Exit(0 if found.good else CHECK_FAILED)
+    for line in audit_log.lines(run, found.lines) if lines and found.lines else ():
+        typer.echo(line)
     if not found.good:
         typer.echo(f"{run / FILE}: NOT as it was written: {found.problem}; good up to line {found.lines}")
         raise typer.Exit(CHECK_FAILED)

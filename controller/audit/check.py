@@ -7,13 +7,15 @@ than the journal knows; the next start says in a line of its own how many it too
 writes log and journal anew as a whole.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from io import BufferedReader
+from itertools import islice
 from pathlib import Path
-from typing import BinaryIO, NamedTuple
+from typing import Any, BinaryIO, NamedTuple
 
 from controller.audit.line import FIRST, MOST_BYTES, Anchor, Read, read_line
 from controller.audit.log import FILE, AuditError
+from controller.records import printable
 
 
 class Checked(NamedTuple):
@@ -53,6 +55,29 @@ def check(folder: Path, anchor: Anchor | None) -> Checked:
     except OSError as error:
         msg = f"{path}: cannot be read: {error.strerror}"
         raise AuditError(msg) from error
+
+
+def lines(folder: Path, count: int) -> Iterator[str]:
+    """The first lines of a log as a person reads them: number, when, who and where, what, what came of it."""
+    with (folder / FILE).open("rb") as file:
+        for raw in islice(_raw_lines(file), count):
+            if read := read_line(raw.removesuffix(b"\n")):
+                yield printable(f"{read.seq:>5}  {said(read.document)}")
+
+
+def said(document: Mapping[str, Any]) -> str:
+    """
+    What a line says, in words.
+
+    >>> said({"utc": "2026-01-05T06:00:01.010+00:00", "who": "alice", "place": "remote", "command": "stop",
+    ...       "parameters": {"id": "desk-1"}, "result": "refused", "reasons": ["too many commands"]})
+    '2026-01-05 06:00:01  alice at remote: stop, id desk-1: refused: too many commands'
+    """
+    when = document["utc"][:19].replace("T", " ")
+    by = " at ".join(filter(None, (document["who"], document["place"])))
+    given = (f"{name} {value}" for name, value in document["parameters"].items() if value is not None)
+    came = ": ".join(filter(None, (document["result"], "; ".join(document["reasons"]))))
+    return f"{when}  {by}: {', '.join((document['command'], *given))}: {came}"
 
 
 def _checked(file: BufferedReader, anchor: Anchor | None) -> Checked:

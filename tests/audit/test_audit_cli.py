@@ -31,6 +31,21 @@ def test_a_good_log_is_said_with_its_lines(run):
     }  # fmt: skip
 
 
+def test_its_lines_can_be_read_up_to_the_first_that_is_not_as_it_was(run):
+    log = AuditLog(run)
+    log.add(deed(5, command="start\x1b[2J", result="refused", reasons=("manual mode is on", "no fault")))
+    log.close()
+    last = audit(run, "--lines").stdout.splitlines()[4]
+    assert last.startswith("    5  ")
+    assert "start?[2J" in last
+    assert last.endswith(": refused: manual mode is on; no fault")
+    whole = lines_of(run)
+    (run / FILE).write_bytes(b"".join([*whole[:2], whole[2].replace(b"force", b"start"), *whole[3:]]))
+    done = audit(run, "--lines")
+    assert [line[:7] for line in done.stdout.splitlines()[:-1]] == ["    1  ", "    2  "]
+    assert done.exit_code == 1
+
+
 def test_a_changed_line_is_said_and_ends_with_1(run):
     good = lines_of(run)
     (run / FILE).write_bytes(b"".join([*good[:2], good[2].replace(b"force", b"start"), good[3]]))

@@ -131,6 +131,16 @@ def test_a_failure_goes_into_the_running_rig_and_shows():
     assert "SIMULATED FAILURE: line_blocked, amount 0.5" in done.output
 
 
+@pytest.mark.parametrize("how", [["--mend"], ["--amount", "0"]])
+def test_a_failure_is_mended_in_words_of_its_own(how):
+    rig = NotingRig()
+    with running(rig):
+        done = receiver("fail", "buckwheat_mill", "line_blocked", *how)
+    assert (done.exit_code, rig.asked) == (0, ["fail line_blocked 0.0 None"])
+    assert done.output.startswith("mend line_blocked: accepted\n")
+    assert receiver("fail", "buckwheat_mill", "line_blocked", "--mend", "--for", "5s").exit_code == 2
+
+
 def test_a_failure_is_refused_on_real_io():
     rig = NotingRig(real=True)
     with running(rig):
