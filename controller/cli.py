@@ -5,20 +5,18 @@ Every command imports what it needs when it runs, so that `receiver --help` answ
 Exit codes: 0 good, 1 a check failed, 2 wrong input.
 """
 
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
 from controller import cli_coverage, cli_mqtt, cli_panel, cli_records, cli_rig, cli_scenarios
-from controller.cli_screen import CHECK_FAILED, WRONG_INPUT, show_on, stop, stop_without
+from controller.cli_screen import CHECK_FAILED, WRONG_INPUT, no_run, show_on, stop, stop_without
 from controller.problems import StationError, install_with
 from controller.stations import station_folder
 
 if TYPE_CHECKING:
     from controller.settings import Station
-    from controller.station_check.findings import Finding
 
 app = typer.Typer(
     name="receiver",
@@ -136,7 +134,7 @@ def simulate(
             reset_after=reset_after, executor=executor, until=until,
         )  # fmt: skip
         if not anyway and (errors := command.found_errors(ask)):
-            _refuse(station, errors)
+            no_run("simulate", station, errors)
         with tables.progress(ask.for_ms, shown=not as_json) as told:
             outcome = command.simulate(ask, told)
     except (command.WrongAsk, JournalError, TraceError) as no:
@@ -146,20 +144,6 @@ def simulate(
     else:
         show_on(lambda console: tables.show(outcome, console), width=120)
     raise typer.Exit(CHECK_FAILED if strict and not outcome.good else 0)
-
-
-def _refuse(station: str, errors: "Sequence[Finding]") -> NoReturn:
-    """No run: the errors that the check finds, and the ways out."""
-    from controller.station_check import tables
-
-    show_on(lambda console: tables.show_findings(errors, console), width=120, err=True)
-    counted = "an error" if len(errors) == 1 else f"{len(errors)} errors"
-    typer.echo(
-        f"simulate: no run, the check finds {counted}: correct the station's files (receiver check {station} "
-        "shows the whole), or add --anyway to run it as it is",
-        err=True,
-    )
-    raise typer.Exit(CHECK_FAILED)
 
 
 @app.command()

@@ -5,10 +5,9 @@ from typing import Annotated
 
 import typer
 
-from controller.cli_screen import needs_unix
+from controller.cli_screen import CHECK_FAILED, WRONG_INPUT, needs_unix, no_run
 from controller.stations import station_folder
 
-CHECK_FAILED, WRONG_INPUT = 1, 2
 Station = Annotated[str, typer.Argument(help="Folder of a station, or the name of one that comes along.")]
 
 
@@ -35,12 +34,16 @@ def run(
     broker: Annotated[
         str | None, typer.Option(help="embedded: an MQTT broker on this machine that ends with the run.")
     ] = None,
+    anyway: Annotated[
+        bool, typer.Option("--anyway", help="Run although `receiver check` finds errors.")
+    ] = False,
 ) -> None:
     """
     Run a station in real time, as its controller.
 
     The outputs go to their safe values at the end, on SIGINT and on SIGTERM; a second signal ends at once.
-    Exit codes: 0 ended as asked, outputs safe; 1 ended by a fault, or outputs not confirmed; 2 wrong input.
+    Exit codes: 0 ended as asked, outputs safe; 1 ended by a fault, outputs not confirmed, or no run as the
+    check finds errors; 2 wrong input.
     """
     needs_unix("run")
     from controller.live import run_ask, run_command
@@ -55,6 +58,13 @@ def run(
             station_folder(station), lasts=lasts, out=out, state=state, io=io, connect=connect,
             rate=rate, fifo=fifo, start=start, broker=broker,
         )  # fmt: skip
+        errors = run_ask.found_errors(ask)
+        if errors and not anyway:
+            no_run("run", station, errors)
+        if errors is None:
+            typer.echo("run: not checked: that needs the station's plant.yaml, and io_sim installed")
+        elif errors:
+            typer.echo(f"errors that the check finds: {len(errors)}; see receiver check {station}")
         good = run_command.run(ask, typer.echo)
     except (
         run_ask.WrongAskError, ReporterError, TraceError, KeptError, LinkError, PanelError,

@@ -1,7 +1,7 @@
 """What the command line does with what it has to say."""
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, NoReturn
 
 import typer
@@ -10,6 +10,8 @@ from controller.problems import install_with
 
 if TYPE_CHECKING:
     from rich.console import Console
+
+    from controller.station_check.findings import Finding
 
 CHECK_FAILED, WRONG_INPUT = 1, 2
 NEEDS_UNIX = (
@@ -33,6 +35,20 @@ def stop(said: str) -> NoReturn:
     """Wrong input: says why, and ends."""
     typer.echo(said, err=True)
     raise typer.Exit(WRONG_INPUT)
+
+
+def no_run(command: str, station: str, errors: "Sequence[Finding]") -> NoReturn:
+    """No run: the errors that the check finds, and the ways out."""
+    from controller.station_check import tables
+
+    show_on(lambda console: tables.show_findings(errors, console), width=120, err=True)
+    counted = "an error" if len(errors) == 1 else f"{len(errors)} errors"
+    typer.echo(
+        f"{command}: no run, the check finds {counted}: correct the station's files (receiver check "
+        f"{station} shows the whole), or add --anyway to run it as it is",
+        err=True,
+    )
+    raise typer.Exit(CHECK_FAILED)
 
 
 def needs_unix(command: str) -> None:

@@ -1,7 +1,8 @@
 """What `receiver run` was asked for, read and checked."""
 
+from importlib.util import find_spec
 from pathlib import Path
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from controller.live.kept_memory import FILE, state_folder
 from controller.modbus.point_map import FILE as MAP
@@ -11,6 +12,9 @@ from controller.reporting.services import Services
 from controller.rig_files import load_rig_files
 from controller.settings import Station
 from controller.simulate.times import milliseconds
+
+if TYPE_CHECKING:
+    from controller.station_check.findings import Finding
 
 SCAN_MS = 10
 FASTEST = 100.0
@@ -96,6 +100,16 @@ def read_ask(
         folder, station, point_map, host, port, for_ms, out, kept, rate, fifo, start, services,
         broker is not None,
     )  # fmt: skip
+
+
+def found_errors(ask: Ask) -> "tuple[Finding, ...] | None":
+    """The errors that `receiver check` finds; None: on real I/O without what it takes to check."""
+    if ask.map and not ((ask.folder / "plant.yaml").exists() and find_spec("io_sim")):
+        return None
+    from controller.station_check.report import errors
+    from io_sim.settings import load_plant
+
+    return errors(load_plant(ask.folder), ask.station.receiver.presets, ask.station.wired)
 
 
 def _kept_in(folder: Path, wrong: list[str]) -> Path:

@@ -36,9 +36,12 @@ def box(mistake: str = "") -> Command:
 
 
 def own(scenario: Path, folder: Path) -> Command:
-    """Our own controller, with the presets of a scenario written into a station of its own."""
+    """Our own controller, with the short presets of a scenario in a station of its own: no plant to be built so."""
     station = with_presets(scenario, folder)
-    return lambda port: [RECEIVER, "run", str(station), "--for", "10m", "--connect", f"127.0.0.1:{port}"]
+    state = str(folder / f"{scenario.stem}.state")
+    return lambda port: [
+        RECEIVER, "run", str(station), "--for", "10m", "--connect", f"127.0.0.1:{port}", "--state", state, "--anyway",
+    ]  # fmt: skip
 
 
 def with_presets(scenario: Path, folder: Path) -> Path:

@@ -226,3 +226,36 @@ def test_the_records_follow_a_clock_that_is_set_while_it_runs(tmp_path, monkeypa
     for event in (told, last):
         passed = datetime.fromisoformat(event.utc) - datetime.fromisoformat(first.utc)
         assert passed == timedelta(hours=1, milliseconds=event.at_ms - first.at_ms)
+
+
+@pytest.fixture
+def overfilled(tmp_path):
+    """A mill that fills the receiver for longer than it takes: the check finds that an error."""
+    folder = shutil.copytree(MILL, tmp_path / "overfilled")
+    settings = (folder / "receiver.yaml").read_text(encoding="utf-8")
+    assert "fill_s: 16" in settings
+    (folder / "receiver.yaml").write_text(settings.replace("fill_s: 16", "fill_s: 60"), encoding="utf-8")
+    return folder
+
+
+@pytest.mark.parametrize("io", [(), ("--io", "simulated")])
+def test_a_station_in_which_the_check_finds_errors_is_not_run(overfilled, tmp_path, io):
+    done = invoke("run", overfilled, *io, "--for", "100ms", "--out", tmp_path / "run")
+    assert (done.exit_code, done.stdout) == (1, "")
+    assert "error largest batch in the body: " in done.stderr
+    assert "run: no run, the check finds " in done.stderr
+    assert not (tmp_path / "run").exists()
+
+
+def test_who_runs_it_anyway_is_told_of_the_errors(overfilled):
+    done = invoke("run", overfilled, "--io", "simulated", "--for", "100ms", "--anyway")
+    assert (done.exit_code, done.stderr) == (0, "")
+    found = json.loads(invoke("check", overfilled, "--json").stdout)["errors"]
+    assert f"errors that the check finds: {found}; see receiver check" in done.stdout
+
+
+def test_without_a_plant_file_real_io_is_run_and_said_to_be_unchecked(overfilled):
+    (overfilled / "plant.yaml").unlink()
+    done = invoke("run", overfilled, "--connect", "127.0.0.1:1", "--for", "100ms")
+    assert done.exit_code == 2
+    assert "run: not checked: " in done.stdout

@@ -120,7 +120,9 @@ async def test_a_controller_that_is_asked_to_end_leaves_the_outputs_safe(pair):
 async def test_a_device_that_cannot_be_used_is_said_at_start(tmp_path, fault, said):
     async with FaultServer(unit=255) as server:
         server.fault = fault
-        run = await Process.start("run", station(tmp_path / "mill"), "--connect", f"127.0.0.1:{server.port}")
+        run = await Process.start(
+            "run", station(tmp_path / "mill"), "--connect", f"127.0.0.1:{server.port}", "--anyway"
+        )  # fmt: skip
         assert await run.ended() == 2
         assert run.said(f"127.0.0.1:{server.port}")
         assert run.said(said), run.lines

@@ -179,6 +179,7 @@ class Pair:
     async def start_controller(self) -> Process:
         self.controller = controller = await Process.start(
             "run", self.station, "--connect", f"127.0.0.1:{self.port}", "--state", self.folder / "state",
+            "--anyway",  # with times that no machine should have
             within=self._within,
         )  # fmt: skip
         await self.until(lambda: controller.said("power-up") or not controller.alive)
