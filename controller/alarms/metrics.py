@@ -108,8 +108,8 @@ class Metrics:
             newest.clear()
 
     def _gone(self, move: Move, raised_ms: int | None) -> None:
-        """A latched alarm waits for its reset, so it cannot be gone before somebody acts."""
-        fleeting = move.edge is Edge.CLEARED and move.now in (State.NORMAL, State.RETURNED)
+        """A latched alarm waits for its reset, and one that was acknowledged was acted on: neither fleets."""
+        fleeting = move.edge is Edge.CLEARED and move.now is State.RETURNED
         if raised_ms is not None and fleeting and move.at_ms - raised_ms < FLEETING_MS:
             self._fleeting[move.id] += 1
 

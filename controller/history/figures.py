@@ -45,6 +45,7 @@ class History(NamedTuple):
     events: int
     cycles: int
     alarms: Report  # its times since 1970-01-01 UTC
+    raised: tuple[tuple[str, int, int], ...]  # id, how often its interlock came, and called; the most first
     periods: tuple[Period, ...]
     by_priority: tuple[tuple[str, int], ...]
     removed_untold: int
@@ -83,6 +84,8 @@ class _Book:
         self._boot: str | None = None
         self._zero_ms = self._newest_ms = self._ran_ms = 0  # of this start; of this start; of those before
         self._counted: Counter[str] = Counter()
+        self._raised: Counter[str] = Counter()
+        self._called: Counter[str] = Counter()
         self._calls: Counter[int] = Counter()  # by the ten minutes in which they came
         self._priorities: Counter[int] = Counter()
         self._begin_ms = 0
@@ -99,6 +102,8 @@ class _Book:
             return
         self._counted["events"] += 1
         self._newest_ms = max(self._newest_ms, at_ms)
+        if record.id in ALARM_IDS and record.what == "raised":
+            self._raised[record.id] += 1
         move = move_told(self._zero_ms + at_ms, record.id, record.what, record.detail)
         if move is not None and record.id in ALARM_IDS:
             self._move(move, self._ran_ms + at_ms)
@@ -118,6 +123,7 @@ class _Book:
     def _move(self, move: Move, ran_ms: int) -> None:
         self._metrics.take([move])
         if move.calls:
+            self._called[move.id] += 1
             self._calls[ran_ms // WINDOW_MS] += 1
             self._priorities[EVENTS[move.id].priority] += 1
 
@@ -138,7 +144,8 @@ class _Book:
         found[0] = found[0]._replace(counted=periods - len(self._calls))
         return History(
             run, _about(run), self._counted["starts"], date(self._begin_ms), date(end_ms),
-            self._counted["events"], self._counted["cycles"], self._report(end_ms, ran_ms), tuple(found),
+            self._counted["events"], self._counted["cycles"], self._report(end_ms, ran_ms),
+            tuple((name, k, self._called[name]) for name, k in self._raised.most_common()), tuple(found),
             tuple((p.name, self._priorities[p]) for p in reversed(Priority) if p), removed_untold,
         )  # fmt: skip
 
@@ -194,6 +201,7 @@ def as_json(history: History) -> str:
         },
         "periods_of_10_min": [period._asdict() for period in history.periods],
         "by_priority": dict(history.by_priority),
+        "raised": {name: times for name, times, _ in history.raised},
     }
     del document["periods"]
     return json.dumps(document, indent=1)

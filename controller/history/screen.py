@@ -19,6 +19,7 @@ def show(history: History, console: Console) -> None:
         f"{rate_words(alarms.per_10_min)} (about {ACCEPTABLE:g} acceptable, {MANAGEABLE:g} manageable); "
         f"at most {alarms.most_in_10_min} in 10 min."
     )
+    _show_storms(history, console)
     if alarms.calls:
         said = ", ".join(f"{count} {name}" for name, count in history.by_priority)
         console.print(f"By priority: {said}.")
@@ -29,7 +30,8 @@ def show(history: History, console: Console) -> None:
     within = f"{CHATTERS} calls within {CHATTER_WINDOW_MS // 1_000} s"
     console.print(f"Chattering ({within}): {_listed(alarms.chattering)}.")
     console.print(
-        f"Gone within {FLEETING_MS // 1_000} s, before anybody can act: {_listed(alarms.fleeting)}."
+        f"Over within {FLEETING_MS // 1_000} s, before anybody acts (gone, or looked at no longer): "
+        f"{_listed(alarms.fleeting)}."
     )
     console.print(f"Standing for more than a day: {', '.join(alarms.standing) or 'none'}.")
     _show_top(history, console)
@@ -46,6 +48,20 @@ def _show_run(history: History, console: Console) -> None:
     )
     if history.removed_untold:
         console.print(f"[bold]{_counted(history.removed_untold, 'line')}[/bold] went before they were told.")
+
+
+def _show_storms(history: History, console: Console) -> None:
+    """What was raised oftener than it called, as the events have it, and why."""
+    often = [
+        f"{name} raised {_counted(times, 'time')} in {_counted(calls, 'call')}"
+        for name, times, calls in history.raised
+        if times > calls
+    ]
+    if often:
+        console.print(
+            f"{'; '.join(often)}: what comes back within its off-delay is the same call, and what follows "
+            "another alarm is none."
+        )
 
 
 def _show_floods(history: History, console: Console) -> None:

@@ -77,6 +77,13 @@ def test_what_is_gone_before_anybody_can_act_is_fleeting_unless_it_is_latched():
     assert figures(moves, MINUTE).fleeting == (("AIR_LOW", 1),)
 
 
+def test_what_somebody_acknowledged_in_time_was_acted_on_and_is_not_fleeting():
+    """A trip that is acknowledged and reset at once clears two seconds later, not latched any more."""
+    seen = Move(1_000, "TRIP", State.UNACKNOWLEDGED, State.ACKNOWLEDGED, Edge.ACKNOWLEDGE)
+    over = Move(2_000, "TRIP", State.ACKNOWLEDGED, State.NORMAL, Edge.CLEARED)
+    assert figures([call(0, "TRIP"), seen, over], MINUTE).fleeting == ()
+
+
 def test_what_stands_for_more_than_a_day_is_standing_even_if_it_was_acknowledged():
     seen = Move(5_000, "AIR_LOW", State.UNACKNOWLEDGED, State.ACKNOWLEDGED, Edge.ACKNOWLEDGE)
     assert figures([call(0), seen], DAY).standing == ()

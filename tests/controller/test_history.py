@@ -110,6 +110,32 @@ def test_what_stands_for_over_a_day_is_named_and_what_is_gone_in_nine_seconds_to
     assert found.alarms.fleeting == (("NO_VACUUM", 1),)
 
 
+def storm(name, times):
+    """One call, in which the interlock comes 100 ms after it went, again and again."""
+    raised = [EventRecord(k * 100, utc(k * 100), name, "raised", 3, "") for k in range(times)]
+    ended = [EventRecord(k * 100 + 50, utc(k * 100 + 50), name, "gone", 0, "") for k in range(times)]
+    return [moved(0, name, State.NORMAL, State.UNACKNOWLEDGED, Edge.RAISED), *raised, *ended]
+
+
+def test_a_storm_within_one_call_is_counted_and_said_and_so_is_what_a_call_is(tmp_path):
+    run = written(tmp_path, storm("IO_LOST", 157), call(HOUR), lasted=2 * HOUR)
+    found = read(run)
+    assert found.raised == (("IO_LOST", 157, 1),)
+    said = " ".join(invoke("history", run).output.split())
+    assert "IO_LOST raised 157 times in 1 call" in said
+    assert "within its off-delay" in said
+    assert json.loads(invoke("history", run, "--json").output)["raised"] == {"IO_LOST": 157}
+
+
+def test_what_came_and_went_calls_nobody_gone_by_its_word_alone(tmp_path):
+    short = [
+        moved(HOUR, "NO_VACUUM", State.NORMAL, State.UNACKNOWLEDGED, Edge.RAISED),
+        moved(HOUR + 9_000, "NO_VACUUM", State.UNACKNOWLEDGED, State.RETURNED, Edge.CLEARED),
+    ]
+    said = " ".join(invoke("history", written(tmp_path, short, lasted=2 * HOUR)).output.split())
+    assert "Over within 10 s, before anybody acts (gone, or looked at no longer): NO_VACUUM (1 time)" in said
+
+
 def test_a_follower_calls_nobody(tmp_path):
     follower = moved(MINUTE, "NO_VACUUM", State.NORMAL, State.UNACKNOWLEDGED, Edge.RAISED, "SUPPLY_AIR_LOST")
     found = read(written(tmp_path, [follower], call(2 * MINUTE)))
@@ -146,7 +172,12 @@ def test_a_clock_that_was_set_back_between_two_starts_lets_no_time_run_backwards
 
 def test_where_old_lines_were_removed_the_time_counts_from_the_first_that_is_left(tmp_path):
     """A start of 800 days, of which the last day is left: a call each 5 minutes, 288 in 144 periods."""
-    written(tmp_path, [event()], *(call(800 * DAY + k * 5 * MINUTE, day=-794) for k in range(288)), lasted=801 * DAY)
+    written(
+        tmp_path,
+        [event()],
+        *(call(800 * DAY + k * 5 * MINUTE, day=-794) for k in range(288)),
+        lasted=801 * DAY,
+    )
     with sqlite3.connect(tmp_path / "journal.sqlite") as db:
         db.execute("DELETE FROM event WHERE n = 1")
     db.close()
@@ -156,7 +187,9 @@ def test_where_old_lines_were_removed_the_time_counts_from_the_first_that_is_lef
     assert (found.begin_utc[:16], found.end_utc[:16]) == ("2026-01-06T00:00", "2026-01-07T00:00")
 
 
-def test_an_alarm_that_stood_for_a_day_and_more_is_named_although_it_is_gone_and_the_controller_restarted(tmp_path):
+def test_an_alarm_that_stood_for_a_day_and_more_is_named_although_it_is_gone_and_the_controller_restarted(
+    tmp_path,
+):
     def raised(at_ms, day):
         return moved(at_ms, "SUPPLY_AIR_LOW", State.NORMAL, State.UNACKNOWLEDGED, Edge.RAISED, day=day)
 
