@@ -18,7 +18,7 @@ PERMISSIVES = (
     (Facts.not_near_zero, "body vacuum is not within the release threshold of zero"),
     (Facts.running, "the motor is running: source off is not proven"),
     (Facts.overload, "the motor's overload relay has tripped"),
-    (Facts.flap_open_uncalled, "the open switch is on and nobody opened the flap"),
+    (Facts.flap_open_uncalled, "the open switch is on, and the flap is not told to open"),
     (Facts.flap_both, "both flap switches are on"),
 )
 

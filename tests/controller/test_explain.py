@@ -148,6 +148,16 @@ def test_a_refused_start_names_each_missing_permissive(engine):
     )
 
 
+def test_a_start_refused_while_the_flap_closes_after_a_drain_says_nothing_of_who_opened_it(engine):
+    """The program opened it itself; what is true is that it is not told to open now."""
+    inputs = Inputs(supply_air_ua=15_200, flap_open_fb=True, flap_closed_fb=False)
+    found = scene(engine, inputs, step=SEAL, start_held=False, flap_open=True, flap_closed=False)
+    assert found.refusals("start") == (
+        "the receiver is not at rest",
+        "the open switch is on, and the flap is not told to open",
+    )
+
+
 def test_every_fact_of_every_step_can_be_explained(engine, grounds):
     """No expression of the tables is one that the explanation cannot say."""
     assert len(grounds) > 500 * len(engine.logic.steps)
