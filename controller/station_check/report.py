@@ -95,7 +95,7 @@ def check_station(folder: Path) -> Report:
     receiver = station.receiver
     predicted, found = judge(plant, receiver.presets, station.wired)
     if point_map:
-        found += wire_findings(point_map)
+        found += wire_findings(point_map, receiver.presets)
     largest_l = largest_batch_m3(plant, predicted) * 1e3
     cautions = CAUTIONS if find_spec("fluids") else (NO_SALTATION, *CAUTIONS)
     return Report(
