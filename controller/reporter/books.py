@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from controller.audit.line import FIRST, Anchor
+from controller.audit.line import FIRST, Anchor, Read
 from controller.audit.log import LOG, AuditLog
 from controller.records import Deed
 from controller.reporter.lines import Numbered
@@ -48,7 +48,7 @@ class Books:
             self.audit.close()
             raise
         self._number = self.journal.taken
-        self._unanchored = deque({name: read.document[name] for name in _NAMES} for read in self.audit.behind)
+        self._unanchored = deque(self.audit.behind)
         self._of_nobody = 0
 
     @property
@@ -87,7 +87,7 @@ class Books:
             AuditError: It could not be written.
         """
         self.audit.add(deed)
-        self.journal.anchor(self.audit.head, self.audit.lines)
+        self._anchor()
 
     def commit(self) -> None:
         """
@@ -111,8 +111,8 @@ class Books:
     def _add_deed(self, deed: Deed) -> None:
         """Lines that no deed of the rig explains are the reporter's own, or somebody put them there."""
         wanted = _plain(deed)
-        if wanted in self._unanchored:  # written before a kill
-            while self._unanchored.popleft() != wanted:
+        if any(_deed(read) == wanted for read in self._unanchored):  # written before a kill
+            while _deed(self._unanchored.popleft()) != wanted:
                 self._of_nobody += 1
         else:
             self._of_nobody += len(self._unanchored)
@@ -122,7 +122,18 @@ class Books:
                 self.audit.add(Deed(deed.at_ms, deed.utc, LOG, LOG, TAKEN_OVER, lines, "done"))
                 self._of_nobody = 0
             self.audit.add(deed)
-        self.journal.anchor(self.audit.head, self.audit.lines)
+        self._anchor()
+
+    def _anchor(self) -> None:
+        """Never past a line that a deed still to come may explain, or the next one would write it twice."""
+        if self._unanchored:
+            self.journal.anchor(self._unanchored[0].prev, self._unanchored[0].seq - 1)
+        else:
+            self.journal.anchor(self.audit.head, self.audit.lines)
+
+
+def _deed(read: Read) -> Mapping[str, Any]:
+    return {name: read.document[name] for name in _NAMES}
 
 
 def _anchor(run: Path) -> Anchor:

@@ -57,7 +57,7 @@ def anchor(run):
     return Anchor(marks["audit", "head"], marks["audit", "count"])
 
 
-def work_until(books, came, kill, monkeypatch):
+def work_until(books, came, kill, commits, monkeypatch):
     """Takes the records, or is killed at so many steps of writing: before or after one of the two files."""
     steps = iter(range(10**6))
 
@@ -78,7 +78,7 @@ def work_until(books, came, kill, monkeypatch):
         try:
             for place, record in enumerate(came):
                 books.add(record)
-                if place % 4 == 3:
+                if place in commits:
                     books.commit()
             books.commit()
         except Killed:
@@ -90,17 +90,17 @@ def work_until(books, came, kill, monkeypatch):
 
 @given(
     kinds=st.lists(st.sampled_from(sorted(KINDS)), min_size=1, max_size=12),
-    kills=st.lists(st.integers(0, 20), max_size=5),
+    lives=st.lists(st.tuples(st.integers(0, 20), st.sets(st.integers(0, 11))), max_size=5),
 )
-def test_wherever_it_is_killed_each_record_is_written_once_and_in_order(kinds, kills, tmp_path_factory):
+def test_wherever_it_is_killed_each_record_is_written_once_and_in_order(kinds, lives, tmp_path_factory):
     run, came = tmp_path_factory.mktemp("run"), records(kinds)
     with pytest.MonkeyPatch.context() as monkeypatch:
         acknowledged = 0
-        for kill in (*kills, None):
+        for kill, commits in (*lives, (None, set())):
             books = Books(run, BOOT)
             assert books.taken >= acknowledged, "an acknowledged record is gone"
             acknowledged = books.taken
-            work_until(books, came, kill, monkeypatch)  # also those that were acknowledged
+            work_until(books, came, kill, commits, monkeypatch)  # also those that were acknowledged
     in_journal, in_audit = written(run)
     assert in_journal == [n for n, kind in enumerate(kinds, 1) if kind != "deed"]
     assert in_audit == [n for n, kind in enumerate(kinds, 1) if kind == "deed"]
@@ -120,6 +120,25 @@ def test_two_deeds_that_say_the_same_are_two_lines_also_after_a_kill(tmp_path):
     books.commit()
     books.close()
     assert check(tmp_path, anchor(tmp_path)).lines == 2
+
+
+@pytest.mark.parametrize("own", [False, True])
+def test_a_deed_that_was_found_again_leaves_those_after_it_to_be_found_by_the_next(tmp_path, own):
+    books = Books(tmp_path, BOOT)
+    for number in (1, 2):
+        books.add(Numbered(number, deed(number)))
+    killed(books)
+    books = Books(tmp_path, BOOT)
+    books.add(Numbered(1, deed(1)))
+    if own:
+        books.add_own(deed(7))
+    books.commit()
+    killed(books)
+    books = Books(tmp_path, BOOT)
+    assert books.taken == 1
+    books.add(Numbered(2, deed(2)))
+    books.close()
+    assert written(tmp_path)[1] == [1, 2, *([7] if own else [])]
 
 
 def test_deeds_of_the_reporter_itself_do_not_keep_those_of_the_rig_from_being_known_again(tmp_path):
