@@ -8,9 +8,10 @@ bring the name. Whatever else is typed moves nothing.
 from collections.abc import Callable
 from typing import NamedTuple
 
-CLEAR = ("clear", "yes")
+CLEAR = "clear"
+"""To be typed in full: a yes may be the answer of habit."""
 NO_NAME = {
-    *CLEAR, "ja", "ok", "true", "no", "nein", "not", "none", "nobody", "nothing", "false",
+    CLEAR, "yes", "ja", "ok", "true", "no", "nein", "not", "none", "nobody", "nothing", "false",
     "good", "bad", "hold", "force", "release", "manual", "automatic", "stop", "acknowledge", "next", "end",
 }  # fmt: skip
 """Answers to another question, and the words of the check-out: none of them begins a name."""
@@ -35,7 +36,7 @@ class Area(NamedTuple):
         said = self.given
         if said is None:
             question = f"  Are people, hands and tools clear of {station}? {what} may move it. "
-            if self.ask(f'{question}Type clear if they are: ').strip().lower() not in CLEAR:
+            if self.ask(f"{question}Type clear if they are: ").strip().lower() != CLEAR:
                 self.tell("  the area is not given as clear; nothing was done")
                 return ""
             said = self.ask("  Your name: ")
@@ -48,10 +49,10 @@ class Area(NamedTuple):
 
 def is_a_name(said: str) -> bool:
     """
-    Whether it can be that of a person.
+    Whether it can be that of a person; only what can be shown in one line is.
 
     >>> is_a_name("A. Miller"), is_a_name("yes"), is_a_name("Not yet"), is_a_name("y")
     (True, False, False, False)
     """
     words = said.lower().replace(",", " ").split()
-    return 2 <= len(said) <= 60 and bool(words) and words[0].strip(".!") not in NO_NAME
+    return 2 <= len(said) <= 60 and said.isprintable() and bool(words) and words[0].strip(".!") not in NO_NAME

@@ -6,9 +6,10 @@ Read strictly: an unknown key, a number for a word or a line too long is an erro
 
 from typing import Annotated, Literal
 
-from pydantic import Field, TypeAdapter, ValidationError
+from pydantic import AfterValidator, Field, TypeAdapter, ValidationError
 from pydantic_core import from_json
 
+from controller.panel.area import is_a_name
 from controller.panel.rig import COMMANDS, PointNow, Reasons, Status
 from controller.panel.why import Why
 from controller.problems import did_you_mean
@@ -23,6 +24,17 @@ MOST_KEYS = 8
 
 Name = Annotated[str, Field(min_length=1, max_length=60)]
 Person = Annotated[str, Field(min_length=2, max_length=60, pattern=PERSON)]
+
+
+def _named(said: str) -> str:
+    if not is_a_name(said):
+        msg = f"{said!r} is no name: the word of a person is asked for"
+        raise ValueError(msg)
+    return said
+
+
+Surety = Annotated[Person, AfterValidator(_named)]
+"""Who gives the area as clear."""
 
 
 class Done(StrictModel):
@@ -43,7 +55,7 @@ class HoldAsked(Done):
 
     ask: Literal["hold"]
     output: Name
-    area_clear_by: Person | None = None
+    area_clear_by: Surety | None = None
 
 
 class ForceAsked(Done):
@@ -52,7 +64,7 @@ class ForceAsked(Done):
     ask: Literal["force"]
     point: Name
     value: int = Field(ge=0, le=24_000)  # 0 or 1, or microamperes
-    area_clear_by: Person
+    area_clear_by: Surety
 
 
 class ReleaseAsked(StrictModel):

@@ -347,7 +347,7 @@ def test_on_real_io_a_script_that_names_who_gives_the_area_as_clear_may_hold(pat
     assert sheet.entries[0].how.endswith("area given as clear by A. Miller)")
 
 
-@pytest.mark.parametrize("said", ["no", "nein", "not clear", "good", "A. Miller", ""])
+@pytest.mark.parametrize("said", ["yes", "no", "nein", "not clear", "good", "A. Miller", ""])
 def test_whoever_does_not_say_clear_moves_nothing_and_is_not_asked_his_name(path, said):
     rig = BenchRig(real=True)
     person = Person(rig, "manual", waits(HORN_MS), "hold", said, waits(5_000), "end")

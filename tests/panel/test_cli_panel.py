@@ -58,7 +58,7 @@ def receiver(*words, typed=None):
 
 
 class RefusingRig(NotingRig):
-    async def request(self, command, who=""):
+    async def request(self, command, who="", to_hold=""):
         return ("manual mode is on", "a fault stands: reset first")
 
 
@@ -186,7 +186,7 @@ def test_a_failure_of_the_link_is_told_with_who_has_it(typed):
 
 def test_a_reset_that_is_accepted_says_what_it_has_not_proved():
     class Resetting(NotingRig):
-        async def request(self, command, who=""):
+        async def request(self, command, who="", to_hold=""):
             self.now = self.now.model_copy(update={"state": "IDLE", "told": ""})
             return ()
 
@@ -302,7 +302,8 @@ def test_on_io_that_may_be_real_a_script_holds_nothing_without_the_name_of_who_g
 
 @pytest.mark.parametrize(
     ("typed", "held"),
-    [("clear\nA. Miller\n", True), ("Yes\nA. Miller\n", True), ("no\nA. Miller\n", False), ("A. Miller\n" * 2, False),
+    [("clear\nA. Miller\n", True), ("Clear\nA. Miller\n", True), ("Yes\nA. Miller\n", False),
+     ("no\nA. Miller\n", False), ("A. Miller\n" * 2, False),
      ("\n", False), ("", False), ("yes\n", False), ("yes\nyes\n", False), ("yes\nnein\n", False)],
 )
 def test_on_io_that_may_be_real_a_person_at_a_terminal_is_asked(monkeypatch, typed, held):
