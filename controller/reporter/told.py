@@ -129,7 +129,8 @@ class Told:
         waiting, unheard = (self.link.waiting, self.link.commands_unheard) if self.link else (0, 0)
         if not is_news and unheard > 2 * self._unheard:  # a flood is said a few times, not each of it
             self._unheard = unheard
-            return f"mqtt: commands without an answer: {unheard}; no id, too large or too many: see watch"
+            why = "no id, too large, too many or not taken: see watch"
+            return f"mqtt: commands without an answer: {unheard}; {why}"
         return f"mqtt: {said}{f'; {waiting} events and cycles wait' if waiting else ''}" if is_news else ""
 
     def left(self) -> str:

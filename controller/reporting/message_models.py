@@ -76,7 +76,9 @@ class StatusTold(Told):
     lines_removed: Count = Field(
         description="events and cycle records that left the journal for its size before a broker took them"
     )
-    commands_unheard: Count = Field(description="commands without an answer: too many, too large, of nobody")
+    commands_unheard: Count = Field(
+        description="commands without an answer: too many, too large, of nobody; or it was not taken"
+    )
 
 
 class MachineStateTold(StrictModel):

@@ -63,4 +63,4 @@ class LinkNow(NamedTuple):
     waiting: int = 0  # events and cycle records that no broker has acknowledged yet
     tags_dropped: int = 0  # in this boot
     lines_removed: int = 0  # events and cycle records that left a journal of twice its size untold
-    commands_unheard: int = 0  # since it publishes: not even answered, as too many, too large, or of nobody
+    commands_unheard: int = 0  # since it publishes: no answer: too many, too large, of nobody, or not taken

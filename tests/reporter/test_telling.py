@@ -191,4 +191,4 @@ async def test_a_command_that_is_refused_before_the_rig_is_said_on_its_screen(tm
         await heard.client.publish(topic, b'{"id": "desk-00001"}', qos=1)
         await rig.hear("say", "mqtt: desk-00001: no command by nobody refused: schema: is missing")
         await heard.client.publish(topic, b"stop", qos=1)
-        await rig.hear("say", "mqtt: commands without an answer: 1; no id, too large or too many: see watch")
+        await rig.hear("say", "mqtt: commands without an answer: 1; no id, too large, too many or not taken: see watch")

@@ -148,7 +148,7 @@ class Conversation:
         except JournalError as error:  # the next commit wakes us
             self._refused[LINES] = str(error), now_s()
             return False
-        if not lines:  # what was refused may have been removed from the journal since
+        if not lines:  # it can be read again
             self._refused.pop(LINES, None)
             return False
         told = [message for line in lines for message in line.messages]
@@ -158,12 +158,13 @@ class Conversation:
         self._mark_due_s = min(self._mark_due_s, now_s() + MARK_S)
         return True
 
-    async def _is_taken(
+    async def _is_taken(self, connection: Connection, what: str, told: Sequence[Message]) -> bool:
+        """Tells it; what the broker does not take waits, and holds nothing else up."""
+        return now_s() >= self._refused.get(what, ("", 0.0))[1] and await self._took(connection, what, told)
+
+    async def _took(
         self, connection: Connection, what: str, told: Sequence[Message], **properties: object
     ) -> bool:
-        """Tells it; what the broker does not take waits, and holds nothing else up."""
-        if now_s() < self._refused.get(what, ("", 0.0))[1]:
-            return False
         self._telling = what
         try:
             await connection.tell(told, **properties)
@@ -182,13 +183,15 @@ class Conversation:
         while self.remote and self.remote.answers:
             waiting = self.remote.answers.popleft()  # one that is lost is asked for by the same command again
             message = messages.answer(self._topics, self._heads.head("answer"), waiting.answer)
-            await self._is_taken(connection, "answers", [message])
+            took = await self._took(connection, "answers", [message])
             if waiting.topic and connection.is_v5:
                 there = [message._replace(topic=waiting.topic)]
-                await self._is_taken(
+                took &= await self._took(
                     connection, "answers where their sender wants them", there,
                     CorrelationData=waiting.correlation, MessageExpiryInterval=STALE_S,
                 )  # fmt: skip
+            if not took:  # not kept for later, and no pause: the next one may go to another topic
+                self.remote.gate.unheard += 1
 
     async def _tell_state(self, connection: Connection) -> None:
         if self._state and not self._state_told:

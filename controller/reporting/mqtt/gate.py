@@ -65,7 +65,7 @@ class Gate:
         self._commands, self._stops, self._answers = Rate(5, 1), Rate(20, 10), Rate(5, 1)
         self._seen: dict[str, Seen] = {}  # the oldest first
         self.unheard = 0
-        """What was dropped without an answer: too large, nobody to answer, or too many."""
+        """What got no answer: too large, nobody to answer, too many, or the broker did not take it."""
 
     def judge(self, payload: bytes, *, retained: bool) -> CommandAsked | Refused | Answer | None:
         """The command to be done; or why not; or what was answered before; None: nothing is said."""
@@ -117,7 +117,9 @@ class Gate:
         if expires < date:
             return f"came after its end: it is {date:%H:%M:%S} UTC here"
         if issued < self._not_before and asked.command not in STOPS:
-            return "was issued before this program was ready for it, or the clock was set back: ask again"
+            since = self._not_before + timedelta(seconds=1)  # no second that is said is too early
+            taken = f"taken are those issued from {since:%H:%M:%S} UTC on"
+            return f"may have been done already: look at the state; {taken}"
         return ""
 
     def _may_answer(self) -> bool:

@@ -6,7 +6,6 @@ power-up sets every alarm back to normal. What is retained bears the number of t
 again, it is the same message. What no line says is not told.
 """
 
-from collections import deque
 from collections.abc import Iterator
 from pathlib import Path
 from typing import NamedTuple, Protocol
@@ -60,7 +59,7 @@ class Lines:
 
     def __init__(self, topics: Topics, about: About, journal: Outbox) -> None:
         self._topics, self._about, self._journal = topics, about, journal
-        self._way: deque[OnItsWay] = deque()
+        self._way: list[OnItsWay] = []
         self.wrong = ""
         """The last line that is no message after its schema, which is a mistake of this program."""
         self._told = journal.told_up_to(about.reader)
@@ -70,16 +69,19 @@ class Lines:
         self._catch_up(journal)
 
     def next(self) -> list[OnItsWay]:
-        """The next few lines; the same again until they were told."""
+        """The next few lines; the same again until they were told, or removed from the journal."""
+        if self._way:
+            there = {line.n for line in self._journal.waiting(self._about.reader, len(self._way))}
+            self._way = [line for line in self._way if line.n in there]
         if not self._way:
             lines = self._journal.waiting(self._about.reader, AT_A_TIME, after=self._read)
-            self._way.extend(self._read_line(line) for line in lines)
-        return list(self._way)
+            self._way = [self._read_line(line) for line in lines]
+        return self._way
 
     def told(self) -> None:
         """The broker has all of what `next` gave."""
         self._told = self._way[-1].n
-        self._way.clear()
+        self._way = []
         self._journal.told(self._about.reader, self._told)
 
     def written(self) -> None:

@@ -12,6 +12,7 @@ import aiomqtt
 
 from controller.records import EventRecord
 from controller.reporting.journal import Journal
+from controller.reporting.journal_kept import Kept
 from controller.reporting.mqtt.about import READER, About
 from controller.reporting.mqtt.conversation import stopped
 from controller.reporting.mqtt.publisher import Backoff, Publisher
@@ -105,9 +106,9 @@ class Site:
 
     def __init__(
         self, folder: Path, settings: Mqtt, *, boot: str = BOOT, ask=None, backoff: Backoff = SOON,
-        simulated: bool = True,
+        simulated: bool = True, kept: Kept | None = None,
     ) -> None:  # fmt: skip
-        self.journal = Journal(folder / "run", boot=boot, readers=(READER,), simulated=simulated)
+        self.journal = Journal(folder / "run", boot=boot, readers=(READER,), simulated=simulated, kept=kept)
         self.asked, self.deeds = [], []
         self.about = About("R-101", boot, "0.1.0", "simulated", simulated, self.when)
         self._began_s = time.monotonic()
@@ -119,7 +120,7 @@ class Site:
         return UTC, int((time.monotonic() - self._began_s) * 1_000)
 
     def write(self, *records) -> None:
-        self.journal.add_events(records)
+        self.journal.add(records)
         self.journal.commit()
         self.publisher.wrote()
 

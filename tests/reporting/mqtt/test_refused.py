@@ -3,12 +3,17 @@
 import asyncio
 
 import pytest
-from reporting.mqtt.brokered import BASE, REST, event, mqtt, reading, site, until
+from reporting.mqtt.brokered import BASE, REST, UTC, event, mqtt, reading, site, until
 from reporting.mqtt.refusing_broker import refusing_broker
+from test_journal import cycle
 
 from controller.events import ALARM_IDS
+from controller.reporting import journal_kept
+from controller.reporting.journal_kept import LOOKED_AT_EVERY, Kept
+from controller.reporting.messages import Answer
 from controller.reporting.mqtt import conversation
 from controller.reporting.mqtt.conversation import stopped
+from controller.reporting.mqtt.remote import Waiting
 from controller.reporting.mqtt.watch import WatchAsk, watch
 
 WHY = "the broker does not allow this user to do that"
@@ -58,11 +63,29 @@ async def test_a_state_that_was_not_taken_is_told_when_it_is_allowed(tmp_path, m
 
 async def test_what_was_refused_and_then_removed_from_the_journal_is_said_no_more(tmp_path, monkeypatch):
     monkeypatch.setattr(conversation, "REFUSED_AGAIN_S", 0.05)
-    async with refusing_broker(f"{BASE}/event") as broker, site(tmp_path, settings(broker)) as here:
-        here.write(event(1))
+    monkeypatch.setattr(journal_kept, "MOST_AT_ONCE", 1)
+    kept = Kept(mb=0.02)
+    async with refusing_broker(f"{BASE}/cycle") as broker, site(tmp_path, settings(broker), kept=kept) as here:
+        here.write(cycle(1)._replace(start_utc=UTC, alarms=()))
         await until(lambda: "lines of the journal: not taken" in here.publisher.link.said)
-        monkeypatch.setattr(here.publisher._conversation._lines, "next", list)
-        await until(lambda: here.publisher.link.said == "connected")
+        here.write(*(event(number, what="x" * 200) for number in range(LOOKED_AT_EVERY)))
+        assert here.journal.removed_untold
+        await until(lambda: here.publisher.link.said == "connected" and here.waiting() == 0)
+
+
+async def test_an_answer_that_is_not_taken_is_counted_and_holds_up_no_other(tmp_path):
+    async with (
+        refusing_broker("desk/1") as broker,
+        site(tmp_path, settings(broker, commands="allowed", answer_prefix="desk/")) as here,
+    ):
+        await until(lambda: here.publisher.link.online)
+        for desk in ("desk/1", "desk/2"):
+            answer = Answer("cmd-00001", "stop", "A. Miller", True)
+            here.publisher._conversation.remote.answers.append(Waiting(answer, desk, None))
+            here.publisher.wrote()
+            await until(lambda: not here.publisher._conversation.remote.answers)
+        await until(lambda: "desk/2" in broker.told)
+    assert here.publisher.link.commands_unheard == 1
 
 
 @pytest.mark.parametrize("kind", ["command", "status"])
