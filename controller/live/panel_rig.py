@@ -64,10 +64,11 @@ class PanelRig:
             text=row.text, cause=text_at(row.cause), to_do=text_at(row.action),
         )  # fmt: skip
 
-    async def request(self, command: str, who: str = "") -> Reasons:
+    async def request(self, command: str, who: str = "", to_hold: str = "") -> Reasons:
         """As promised."""
         if command not in CONTROL:
-            return await self._rig.desk.request(command, PLACE, who)
+            place = f"{PLACE}, for the horn before it holds {to_hold}" if to_hold else PLACE
+            return await self._rig.desk.request(command, place, who)
         if self._rig.presets.selector_fitted:
             return ("the selector local/remote at the machine says who has control",)
         self._rig.desk.hand_control(to_remote=command == REMOTE, by=By(PLACE, who))

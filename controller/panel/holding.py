@@ -97,8 +97,8 @@ class Holding:
 
     async def _warn(self) -> Reasons:
         """The horn, from its beginning: the sequence sounds it where manual mode is entered."""
-        left = await self._rig.request("automatic", self._who)
-        return left or await self._rig.request("manual", self._who)
+        left = await self._rig.request("automatic", self._who, self._name)
+        return left or await self._rig.request("manual", self._who, self._name)
 
     def _fell(self, status: Status) -> Reasons:
         """Why the sequence no longer takes the output as held."""

@@ -90,8 +90,12 @@ class Rig(SimulatedPlant, Protocol):
         """Why it stands where it does, as of a scan just now."""
         ...
 
-    async def request(self, command: str, who: str = "") -> Reasons:
-        """One of `COMMANDS`, at the machine, in the next scan; returns when that is done: why refused."""
+    async def request(self, command: str, who: str = "", to_hold: str = "") -> Reasons:
+        """
+        One of `COMMANDS`, at the machine, in the next scan; returns when that is done: why refused.
+
+        `to_hold`: the output for whose horn a hold asks it, which is written down as its place.
+        """
         ...
 
     def jog(self, output: str, who: str = "", area_clear_by: str = "") -> None:

@@ -129,6 +129,13 @@ def test_an_output_held_and_let_go_bears_the_name_too(driven):
 
     asyncio.run(hold())
     driven.run(PRESETS.jog_renew_ms)
+    its_horn = f"{PANEL}, for the horn before it holds purge_cmd"
+    assert short(driven.deeds)[:3] == [
+        ("", PANEL, "manual", {}, "accepted", ()),
+        ("alice", its_horn, "automatic", {}, "accepted", ()),
+        ("alice", its_horn, "manual", {}, "accepted", ()),
+    ]
+    assert driven.told("COMMAND_ACCEPTED")[-1] == (f"manual from {its_horn} (alice)", "")
     assert short(driven.deeds)[-2:] == [
         ("alice", PANEL, "hold", {"output": "purge_cmd", "area_clear_by": "Ada"}, "done", ()),
         ("alice", PANEL, "let go", {"output": "purge_cmd", "area_clear_by": "Ada"}, "done", ()),

@@ -35,7 +35,7 @@ class NotingRig:
     def why(self):
         return NOTHING
 
-    async def request(self, command, who=""):
+    async def request(self, command, who="", to_hold=""):
         self._ask(command, who)
         return ()
 
@@ -92,7 +92,7 @@ class BenchRig:
         self._asked, self._jog = self._jog or self._asked, ""
         return scan()
 
-    async def request(self, command, who=""):
+    async def request(self, command, who="", to_hold=""):
         return tuple(self._scan(lambda: self.bench.request(command)))
 
     def jog(self, output, who="", area_clear_by=""):

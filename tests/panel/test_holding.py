@@ -173,7 +173,7 @@ async def test_what_another_is_refused_does_not_let_go_of_what_is_held():
 
 async def test_a_hold_whose_horn_could_not_be_asked_for_is_not_taken_up_without_it():
     class Hanging(BenchRig):
-        async def request(self, command, who=""):
+        async def request(self, command, who="", to_hold=""):
             raise TimeoutError
 
     rig, holding = await in_manual()

@@ -140,7 +140,7 @@ def test_the_worst_line_costs_the_loop_little(bad):
 
 async def test_a_scan_that_never_comes_is_told(mill):
     class Hung(NotingRig):
-        async def request(self, command, who=""):
+        async def request(self, command, who="", to_hold=""):
             await asyncio.Event().wait()
 
     async with Panel(mill, Hung(), limits=Limits(answer_s=0.05)) as panel:
@@ -153,7 +153,7 @@ async def test_a_scan_that_never_comes_is_told(mill):
 
 async def test_a_mistake_in_the_rig_ends_neither_the_connection_nor_the_panel(mill):
     class Wrong(NotingRig):
-        async def request(self, command, who=""):
+        async def request(self, command, who="", to_hold=""):
             return 1 // 0
 
     async with Panel(mill, Wrong()) as panel:
