@@ -113,14 +113,15 @@ def found_errors(ask: Ask) -> "tuple[Finding, ...] | None":
 
 
 def _kept_in(folder: Path, wrong: list[str]) -> Path:
-    """The state folder; one of an older version, under the name alone, may be that of another station."""
+    """The state folder; what was kept under the same name for a folder elsewhere may be of this station."""
     kept = state_folder(folder)
-    old = kept.with_name(folder.resolve().name)
-    if (old / FILE).exists() and not kept.exists():
-        wrong.append(
-            f"{old}: kept for a folder of this name by an older version, which took all of one name for the "
-            f"same station; if it is of this one: mv {old} {kept}; if not: mkdir {kept}"
-        )
+    elsewhere = kept.parent.glob(f"{kept.name[:-8]}{'[0-9a-f]' * 8}")
+    for other in (kept.with_name(folder.resolve().name), *sorted(elsewhere)):  # the first: of older versions
+        if (other / FILE).exists() and not kept.exists():
+            wrong.append(
+                f"{other}: kept for a folder of this name that lay elsewhere, or by an older version; "
+                f"if it is of this one: mv {other} {kept}; if not: mkdir {kept}"
+            )
     return kept
 
 

@@ -4,7 +4,7 @@ import asyncio
 import sys
 import traceback
 from collections.abc import Callable, Sequence
-from contextlib import ExitStack
+from contextlib import AbstractContextManager, ExitStack, nullcontext
 from importlib.metadata import version
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -23,6 +23,7 @@ from controller.live.run_ask import SCAN_MS, Ask
 from controller.live.run_records import RunRecords
 from controller.modbus.health import LinkError
 from controller.modbus.map_remarks import remarks
+from controller.panel.place import only_rig_at
 from controller.panel.server import Panel
 from controller.records import CycleRecord, EventRecord
 from controller.scan.agreement import AgreeingScan
@@ -129,7 +130,7 @@ async def _run(ask: Ask, folder: Path | None, say: Callable[[str], None]) -> boo
     rig.warm_up()
     told = settle(ask.fifo)
     head = f"{ask.station.receiver.name} on {io.said}, scan {SCAN_MS} ms; {REAL if io.real else SIMULATED}"
-    with Stop(say, ENDS) as stop:
+    with Stop(say, ENDS) as stop, _only_rig(ask):
         async with Panel(ask.folder, PanelRig(rig, ask.station)), plant.served(ask.services.registers, say):
             try:
                 await io.begin()
@@ -190,14 +191,14 @@ def _modbus(ask: Ask, clock: WallClock, say: Callable[[str], None]) -> LiveIo:
     from controller.modbus.wire import make_wire
 
     assert ask.map is not None
+    link = ask.map.link
     for said in remarks(ask.map):
         if said.warns:
             say(f"warning: {said.what}: {said.follows}")
-    link = ask.map.link
     wire = make_wire(ask.map, "controller", clock, host=ask.host, port=ask.port)
     port = ModbusPort(wire, clock, ask.map.watchdog_ms)
 
-    address = f"{ask.host or link.host}:{link.port if ask.port is None else ask.port}"
+    address = _address(ask)
     begun = "connecting to" if link.role == "client" else "waiting for the I/O scanner at"
     say(f"{begun} {address} (unit {link.unit}) ...")
 
@@ -213,6 +214,19 @@ def _modbus(ask: Ask, clock: WallClock, say: Callable[[str], None]) -> LiveIo:
         return await port.shut(CONFIRM_S)
 
     return LiveIo(port, f"modbus {address}", None, begin, end, lambda: port.health)
+
+
+def _address(ask: Ask) -> str:
+    assert ask.map is not None
+    link = ask.map.link
+    return f"{ask.host or link.host}:{link.port if ask.port is None else ask.port}"
+
+
+def _only_rig(ask: Ask) -> AbstractContextManager[None]:
+    """Of those that ask the same I/O module; at the port of a server there is one rig in any case."""
+    if ask.map and ask.map.link.role == "client":
+        return only_rig_at(_address(ask), ask.map.link.unit)
+    return nullcontext()
 
 
 def _document(ask: Ask, io: LiveIo, clock: WallClock, software: str) -> dict[str, Any]:

@@ -6,9 +6,13 @@ where the folder lies: a stop must reach a rig even when the files of its statio
 no other rig whose folder has the same name.
 """
 
+import fcntl
 import os
 import stat
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from hashlib import sha256
 from pathlib import Path
 
 from controller.stations import folder_key
@@ -54,6 +58,45 @@ def make_private(folder: Path) -> None:
     if found.st_mode & 0o077:
         msg = f"{folder}: others may enter it: run chmod 700 {folder}"
         raise PanelError(msg)
+
+
+@contextmanager
+def only_rig_at(address: str, unit: int) -> Iterator[None]:
+    """
+    While it lasts no other rig of this user asks the I/O module there, wherever its station's folder lies.
+
+    Raises:
+        PanelError: one does so already.
+    """
+    folder, module = _folder(), f"I/O at {address}, unit {unit}"
+    make_private(folder)
+    lock = locked(folder / f"io-{sha256(module.encode()).hexdigest()[:16]}.lock", module)
+    try:
+        yield
+    finally:
+        os.close(lock)
+
+
+def locked(path: Path, what: str) -> int:
+    """
+    A lock file, to be closed, with the process's number in it; the system lets go of it with the process.
+
+    Raises:
+        PanelError: another process has it.
+    """
+    lock = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC | os.O_NOFOLLOW, 0o600)
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        process = os.read(lock, 20).decode(errors="replace").strip()
+        os.close(lock)
+        which = f" as process {process}" if process else ""
+        msg = f"{what}: belongs to one that runs already{which}; end that first"
+        raise PanelError(msg) from None
+    with suppress(OSError):  # on a full disk it is locked all the same
+        os.ftruncate(lock, 0)
+        os.write(lock, b"%d\n" % os.getpid())
+    return lock
 
 
 def _folder() -> Path:

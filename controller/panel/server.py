@@ -7,7 +7,6 @@ answer a client in each pause. What a client sends may be refused, it never dist
 
 import asyncio
 import errno
-import fcntl
 import os
 import socket
 import stat
@@ -31,7 +30,7 @@ from controller.panel.messages import (
     line_of,
     read,
 )
-from controller.panel.place import PanelError, make_private, socket_path
+from controller.panel.place import PanelError, locked, make_private, socket_path
 from controller.panel.rig import Rig, SimulatedPlant
 
 
@@ -72,7 +71,7 @@ class Panel:
             PanelError: another rig of this station runs, or the socket cannot be made.
         """
         make_private(self.path.parent)
-        self._lock = _lock(self.path)
+        self._lock = locked(self.path.with_suffix(".lock"), str(self.path))
         try:
             listening = _listen(self.path)
             self._inode = self.path.stat().st_ino
@@ -181,22 +180,6 @@ def _needs_rig(asked: Asked) -> Answer:
 
 def _outcome(reasons: tuple[str, ...]) -> Answer:
     return Answer(answer="refused" if reasons else "accepted", reasons=reasons)
-
-
-def _lock(path: Path) -> int:
-    """Held while the socket is open, with the process's number in it; the system lets go of it with that."""
-    lock = os.open(path.with_suffix(".lock"), os.O_RDWR | os.O_CREAT | os.O_CLOEXEC | os.O_NOFOLLOW, 0o600)
-    try:
-        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        process = os.read(lock, 20).decode(errors="replace").strip()
-        os.close(lock)
-        which = f" as process {process}" if process else ""
-        msg = f"{path}: belongs to one that runs already{which}; end that first"
-        raise PanelError(msg) from None
-    os.ftruncate(lock, 0)
-    os.write(lock, b"%d\n" % os.getpid())
-    return lock
 
 
 def _listen(path: Path) -> socket.socket:

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.live.kept_memory import write_kept
+from controller.live.kept_memory import state_folder, write_kept
 from controller.live.run_ask import WrongAskError, read_ask
 
 CONFIGS = Path(__file__).parents[2] / "configs"
@@ -39,3 +39,14 @@ def test_what_was_kept_under_the_name_alone_is_neither_lost_nor_taken_for_this_s
     moved = Path(str(refused.value).split(f"mv {old} ")[1].split(";")[0])
     old.rename(moved)
     assert asked("buckwheat_mill", None).state == moved
+
+
+def test_what_was_kept_before_the_folder_was_moved_is_not_silently_left_behind(tmp_path):
+    kept = state_folder(CONFIGS / "buckwheat_mill")
+    before = kept.with_name("buckwheat_mill-0123abcd")
+    write_kept(before, {"rest_stored": 1})
+    with pytest.raises(WrongAskError, match=f"if it is of this one: mv {before} {kept}; if not: mkdir {kept}$"):
+        asked("buckwheat_mill", None)
+    assert asked("sugar_kitchen", None).state == state_folder(CONFIGS / "sugar_kitchen")
+    kept.mkdir()
+    assert asked("buckwheat_mill", None).state == kept, "another machine, of the same name"

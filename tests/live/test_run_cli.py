@@ -19,6 +19,7 @@ from controller.cli import app
 from controller.live import run_command
 from controller.live.kept_memory import FILE, read_kept
 from controller.live.rig import Rig
+from controller.panel.place import only_rig_at
 from controller.reporting.journal import read_cycles, read_events
 from controller.scan.stop import Stop
 from controller.trace.reader import Trace
@@ -85,6 +86,16 @@ def test_a_device_that_does_not_answer_is_said_and_leaves_no_run(tmp_path, monke
         "device at 127.0.0.1:1 refused the connection: nothing listens there; trying for 0.3 s more",
     ]
     assert not (tmp_path / "run").exists()
+
+
+def test_a_second_folder_that_names_the_same_module_does_not_ask_it(tmp_path, monkeypatch):
+    """A copy of the station folder, of another name too, is the same machine."""
+    folder = shutil.copytree(MILL, tmp_path / "copy")
+    with only_rig_at("127.0.0.1:1", 255):
+        done = invoke("run", folder, "--connect", "127.0.0.1:1", "--for", "1s")
+    assert done.exit_code == 2
+    assert "I/O at 127.0.0.1:1, unit 255: belongs to one that runs already" in done.stderr
+    assert "refused the connection" not in done.output
 
 
 def test_outputs_that_may_be_torn_are_warned_of_before_it_connects(tmp_path, monkeypatch):

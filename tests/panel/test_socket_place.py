@@ -1,5 +1,6 @@
 """Where the panel socket lies: of its user alone, one for each station, nothing of others taken over."""
 
+import errno
 import os
 import socket
 import stat
@@ -10,7 +11,7 @@ from panel.callers import STATUS, Caller
 from panel.rigs import NotingRig
 
 from controller.panel.client import Client, NotRunningError
-from controller.panel.place import PanelError, make_private, socket_path
+from controller.panel.place import PanelError, make_private, only_rig_at, socket_path
 from controller.panel.server import Panel
 
 
@@ -87,6 +88,27 @@ async def test_a_second_rig_of_the_station_is_refused_and_the_first_goes_on(mill
         caller = await Caller.to(first)
         assert (await caller.ask(STATUS))["answer"] == "accepted"
         caller.close()
+
+
+def at_module(host="10.0.0.7", unit=255):
+    return only_rig_at(f"{host}:502", unit)
+
+
+def test_two_folders_that_name_one_module_are_one_machine(mill):
+    said = f"I/O at 10.0.0.7:502, unit 255: belongs to one that runs already as process {os.getpid()}; end"
+    with at_module(), at_module(unit=1), at_module("10.0.0.8"), pytest.raises(PanelError, match=said), at_module():
+        pass
+    with at_module():
+        pass
+
+
+async def test_a_full_disk_costs_no_more_than_the_number_of_the_process(mill, monkeypatch):
+    def full(*_):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr("controller.panel.place.os.write", full)
+    with at_module(), pytest.raises(PanelError, match="belongs to one that runs already; end"), at_module():
+        pass
 
 
 async def test_a_socket_that_still_answers_is_never_taken_over(mill):
