@@ -141,16 +141,15 @@ class Journal:
             JournalError: Too many wait already.
             ValueError, TypeError, OverflowError, sqlite3.Error: No journal can hold these; none waits.
         """
-        lines = [Line(n, self._boot, record) for n, record in enumerate(records, self._newest + 1)]
-        self._try(lines)
-        if len(self._lines) + len(lines) > MOST_UNWRITTEN:
+        self._try(self._numbered(records))
+        if len(self._lines) + len(records) > MOST_UNWRITTEN:
             try:
                 self.commit()
             except JournalError as error:
                 msg = f"{error}, more are not taken"
                 raise JournalError(msg) from error
-        self._lines += lines
-        self._newest += len(lines)
+        self._lines += self._numbered(records)  # after the commit, which may have taken a number itself
+        self._newest += len(records)
 
     def take(self, number: int) -> None:
         """The record just added is `number` of this start, as its sender counts: both with one commit."""
@@ -259,6 +258,9 @@ class Journal:
             self._told[reader] = self._marks[TOLD, reader] = up_to
 
     # ---- inside ----------------------------------------------------------------------------------------
+    def _numbered(self, records: Sequence[EventRecord | CycleRecord]) -> list[Line]:
+        return [Line(n, self._boot, record) for n, record in enumerate(records, self._newest + 1)]
+
     def _try(self, lines: list[Line]) -> None:
         """In memory: one that fails on the disk would fail with each commit, and all others with it."""
         self._trial.execute("BEGIN")

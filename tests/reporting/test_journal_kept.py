@@ -100,6 +100,18 @@ def test_untold_lines_go_at_twice_the_size_only_and_that_is_counted_and_said(tmp
         assert journal.removed_untold == removed
 
 
+def test_a_removal_in_the_commit_that_makes_room_takes_no_number_of_the_lines_to_come(tmp_path, monkeypatch):
+    monkeypatch.setattr(journal, "MOST_UNWRITTEN", 240)
+    with opened(tmp_path, mb=0.1, readers=("mqtt",)) as kept:
+        kept.add([on_day(5, LONG)] * 240)
+        kept.add([on_day(5)] * 3)  # over the most: what waits is committed, and over twice the size
+        assert kept.removed_untold == 16
+        kept.commit()  # removes again
+        found = [(line.n, line.record.id) for line in kept.waiting("mqtt", limit=10_000)]
+    said, usual = "RECORDS_REMOVED", event().id
+    assert found[-6:] == [(240, usual), (241, said), (242, usual), (243, usual), (244, usual), (245, said)]
+
+
 def test_one_line_dated_by_a_wrong_clock_takes_nothing_with_it_and_goes_with_its_neighbours(tmp_path):
     with opened(tmp_path) as journal:
         day_by_day(journal, [1, 2])
