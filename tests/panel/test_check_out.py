@@ -118,9 +118,6 @@ def moved(rig):
     return rig.bench.on - {"horn", "run_lamp", "fault_lamp"}
 
 
-# ---- the walk ----
-
-
 def test_an_entry_says_point_how_value_seen_by_whom_and_when(rig, path):
     person = Person(rig, covers("bad covered by hand, lamp dark"))
     good, sheet = walk(path, person, "level_free")
@@ -157,14 +154,6 @@ def test_it_is_saved_as_it_goes_and_gone_on_with(rig, path):
     assert "1 of 3 points are good" in person.text
     assert "good: 2; by word only: flap_open_fb; not good: none; open: 0" in person.text
     assert "start_pb is" not in person.text
-
-
-def test_a_check_out_without_an_entry_says_that_there_is_no_sheet(rig, path):
-    person = Person(rig, "end")
-    walk(path, person, "start_pb")
-    assert not path.exists()
-    assert "nothing is entered, and no sheet written; good: 0" in person.text
-    assert "saved in" not in person.text
 
 
 def test_a_person_who_goes_away_leaves_what_was_entered(rig, path):

@@ -57,3 +57,10 @@ def test_a_sheet_that_cannot_be_written_says_which_entry_is_not_saved_and_keeps_
         sheet.add(entry._replace(point="q"))
     assert path.read_text() == before
     assert [e.point for e in sheet.entries] == ["p"]
+
+
+def test_a_sheet_is_said_to_be_saved_once_there_is_one(path):
+    sheet = Sheet(path, "R-101", "bench")
+    assert (sheet.saved, path.exists()) == ("nothing is entered, and no sheet written", False)
+    sheet.add(Entry("R-101", "bench", "T", "p", "good", "h", "s", "b", "w"))
+    assert (sheet.saved, path.exists()) == (f"saved in {path}", True)
