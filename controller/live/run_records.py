@@ -17,7 +17,7 @@ from controller.sequence.logic import Logic
 from controller.sequence.presets import Presets
 from controller.simulate.run_trace import RunTrace
 from controller.simulate.segment import Segment, layout_of
-from controller.trace.header import Header, TraceError
+from controller.trace.header import Header
 
 RUN_FILE = "run.json"
 
@@ -153,9 +153,9 @@ class RunRecords:
         if self._trace is not None:
             try:
                 trace.take(segment)
-            except (TraceError, OSError):
+            except Exception:
                 self._trace = None  # with a hole in it the rest would be worth nothing
-                with suppress(TraceError, OSError):
+                with suppress(Exception):
                     trace.__exit__()
                 raise
 

@@ -153,8 +153,10 @@ async def test_what_was_not_kept_until_the_end_is_tried_once_more(keeps, monkeyp
 async def test_a_mistake_in_one_piece_keeps_no_other_from_the_disk(records, tmp_path, said, monkeypatch):
     monkeypatch.setattr(records._trace, "take", raising(KeyError("nobody thought of this")))
     records.segment(None)
+    records.segment(None)
     records.keep(LOGIC.power_up()._replace(on_board=2), 10)
     assert await ended(records) == said_of(said) == ["'nobody thought of this'"]
+    assert records._trace is None, "it ends there: one with a hole in it would be worth nothing"
     assert read_kept(tmp_path / "kept", LOGIC)["on_board"] == 2
 
 
