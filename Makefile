@@ -43,7 +43,7 @@ soak: $(VENV)/.dev ## every guard; all scenarios in real time and over the wire;
 	ALL_GUARDS=1 $(BIN)/python -m pytest -n auto tests/campaign/test_guards.py
 	WIRE_FUZZ_FRAMES=1000000 WIRE_FUZZ_SOCKET_FRAMES=10000 $(BIN)/python -m pytest -n 2 tests/wire_faults/test_fuzz_in_process.py tests/wire_faults/test_fuzz_over_sockets.py
 	REPORTER_KILLS=200 PROCESS_KILLS=100 $(BIN)/python -m pytest -k kill tests/live/test_reporter.py tests/live/test_kills.py
-	PATH="$$PATH:/usr/sbin" BROKER_KILLS=20 BROKER_FROZEN_S=60 $(BIN)/python -m pytest tests/peers/test_mosquitto.py
+	PATH="$$PATH:/usr/sbin" NO_SKIPS=1 BROKER_KILLS=20 BROKER_FROZEN_S=60 $(BIN)/python -m pytest tests/peers/test_mosquitto.py
 	ALL_OVER_THE_WIRE=1 $(BIN)/python -m pytest tests/foreign/test_over_sockets.py
 	$(BIN)/receiver scenarios configs/scenarios configs/scenarios_wire --on realtime --rate 5 --jobs 4
 	@failed=0; for station in buckwheat_mill sugar_kitchen milk_powder_hall; do \

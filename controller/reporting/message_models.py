@@ -1,7 +1,8 @@
 """
 The schema of each message: what a subscriber may rely on. Nothing beside it, nothing missing, no NaN.
 
-A change that a subscriber could notice is a new number behind the slash: `receiver.state/2`.
+Once 0.1.0 is released, a change that a subscriber could notice is a new number behind the slash:
+`receiver.state/2`. Until then `/1` is open, and fields are added to it.
 """
 
 from datetime import datetime
