@@ -121,7 +121,8 @@ async def test_a_device_that_cannot_be_used_is_said_at_start(tmp_path, fault, sa
     async with FaultServer(unit=255) as server:
         server.fault = fault
         run = await Process.start(
-            "run", station(tmp_path / "mill"), "--connect", f"127.0.0.1:{server.port}", "--anyway"
+            "run", station(tmp_path / "mill"), "--connect", f"127.0.0.1:{server.port}", "--anyway",
+            "--state", tmp_path / "state",
         )  # fmt: skip
         assert await run.ended() == 2
         assert run.said(f"127.0.0.1:{server.port}")
