@@ -66,6 +66,7 @@ class PanelRig:
 
     async def request(self, command: str, who: str = "", to_hold: str = "") -> Reasons:
         """As promised."""
+        self._rig.hold_waits |= bool(to_hold)
         if command not in CONTROL:
             place = f"{PLACE}, for the horn before it holds {to_hold}" if to_hold else PLACE
             return await self._rig.desk.request(command, place, who)
@@ -76,7 +77,7 @@ class PanelRig:
 
     def jog(self, output: str, who: str = "", area_clear_by: str = "") -> None:
         """As promised."""
-        self._asked = output
+        self._asked, self._rig.hold_waits = output, False
         if not output:
             self._rig.fell = ()
         self._rig.desk.hold(output, By(PLACE, who, area_clear_by))
@@ -94,6 +95,7 @@ class PanelRig:
         rig, memory = self._rig, self._rig.memory
         held = (JOG[memory.jogged] or self._asked) if memory.manual else ""
         dropped = memory.manual and bool(self._asked) and JOG[memory.jogged] != self._asked
+        dropped |= rig.hold_waits and bool(rig.fell)
         facts = rig.laid_open() if held else {}
         return Status(
             station=self._station.receiver.name, io=rig.io.said, real=rig.io.real, at_ms=rig.now_ms,

@@ -15,7 +15,7 @@ from controller.live.desk import ITSELF, By, Desk, Value
 from controller.live.kept_presets import Changed
 from controller.live.live_io import LiveIo
 from controller.live.live_scans import LiveScans
-from controller.panel.held_back import held_back
+from controller.panel.held_back import dropped_by, held_back
 from controller.port import IoError
 from controller.records import Deed
 from controller.scan.agreement import AgreeingScan, DisagreementError
@@ -93,6 +93,8 @@ class Rig:
         self._late = self._stood_ms = 0
         self.fell: tuple[str, ...] = ()
         """Why the output that was held by hand last is held no more; empty: it was let go."""
+        self.hold_waits = False
+        """An output is asked for, and its horn sounds first: what would drop it stands in `fell` too."""
         self.scans = 0
         """Since power-up."""
         self.link = ""
@@ -188,7 +190,9 @@ class Rig:
             inputs,
             done.outputs,
         )
-        if before.jogged and not self.memory.jogged:
+        if self.hold_waits:
+            self.fell = self.fell or dropped_by(self.logic, self.laid_open())
+        elif before.jogged and not self.memory.jogged:
             self.fell = held_back(self.logic, self.laid_open(), JOG[before.jogged])
         given = self.desk.given(inputs, self.memory.jogged, self.fell)
         for segment in self._scans.take(dt_ms, before, inputs, done, cut=bool(given)):

@@ -3,12 +3,10 @@
 from collections.abc import Mapping
 
 from controller.image import JOG
+from controller.sequence.expressions import reads_of
 from controller.sequence.logic import Logic
 from controller.sequence.phrases import phrase
 
-DROPPED_BY = (
-    "stop", "halt", "safety_chain_open", "supply_lost", "inputs_old", "overload", "remote_in_control",
-)  # fmt: skip
 GONE, ENDED = "what dropped it is gone again", "manual mode has ended"
 
 
@@ -29,7 +27,13 @@ def held_back(logic: Logic, facts: Mapping[str, int], output: str) -> tuple[str,
         lines = (line for line in logic.definition.output_lines if line.name == output and line.unless)
         words = dict.fromkeys(line.unless.name for line in lines if line.unless)
         return tuple(phrase(name) for name in words if facts[name])
-    dropped = tuple(phrase(name) for name in DROPPED_BY if facts[name])
+    dropped = dropped_by(logic, facts)
     if dropped or not facts["jog_barred"]:
         return dropped
     return ("the horn is not over" if facts["manual_begins"] else GONE,)
+
+
+def dropped_by(logic: Logic, facts: Mapping[str, int]) -> tuple[str, ...]:
+    """What drops in this scan whatever is held, in words."""
+    names = (*(read.name for read in reads_of(logic.facts["jog_dropped"].tree)), "remote_in_control")
+    return tuple(phrase(name) for name in names if facts[name])

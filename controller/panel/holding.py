@@ -106,13 +106,16 @@ class Holding:
             return (f"{self._name} fell: {ENDED}",)
         if status.state == "FAULT" and not self._in_fault:
             return (f"{self._name} fell: a fault came: {status.told}",)
-        if self._begun_ms is None or status.at_ms <= self._begun_ms:
+        dropped = (f"{self._name} fell: {'; '.join(status.held_back) or GONE}",) if status.dropped else ()
+        if self._begun_ms is None:
+            return dropped
+        if status.at_ms <= self._begun_ms:
             return ()
         if status.jog_age_ms >= status.jog_renew_ms:
             said = f"it was not renewed within {status.jog_renew_ms} ms; hold it again"
             return (f"{self._name} fell: {said}",)
-        if status.dropped:
-            return (f"{self._name} fell: {'; '.join(status.held_back) or GONE}",)
+        if dropped:
+            return dropped
         if status.held_on:
             self._on_ms = status.at_ms
         elif status.at_ms - self._on_ms > HORN_GOOD_MS:

@@ -45,7 +45,7 @@ class Status(StrictModel):
     held: str = ""  # the output that the sequence takes as held in manual mode
     held_on: bool = False  # it is energised
     held_back: Reasons = ()  # why it is not: the last word, or what dropped it
-    dropped: bool = False  # it is asked for, and the sequence does not take it as held
+    dropped: bool = False  # asked for, and not taken as held; or something came that drops it, in its horn
     fault_horn: bool = False  # a fault that nobody has acknowledged
     forced: dict[str, int] = Field(default={})  # inputs that read other than the wire
     failures: dict[str, float] = Field(default={})  # of the simulated plant, with their amounts
@@ -94,7 +94,8 @@ class Rig(SimulatedPlant, Protocol):
         """
         One of `COMMANDS`, at the machine, in the next scan; returns when that is done: why refused.
 
-        `to_hold`: the output for whose horn a hold asks it, which is written down as its place.
+        `to_hold`: the output for whose horn a hold asks it, which is written down as its place. From then on
+        until `jog`, `Status.dropped` says that something came that would drop it.
         """
         ...
 

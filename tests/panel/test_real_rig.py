@@ -6,11 +6,20 @@ from datetime import UTC, datetime
 import pytest
 from panel.rigs import MILL
 
+from controller.live.desk import ITSELF
 from controller.live.live_io import LiveIo
 from controller.live.panel_rig import PanelRig
 from controller.live.rig import Rig
 from controller.panel.caller import Caller
-from controller.panel.messages import CommandAsked, FailAsked, ForceAsked, HoldAsked, PointsAsked, line_of
+from controller.panel.messages import (
+    CommandAsked,
+    FailAsked,
+    ForceAsked,
+    HoldAsked,
+    PointsAsked,
+    ReleaseAsked,
+    line_of,
+)
 from controller.panel.rig import Rig as PanelPromise
 from controller.panel.server import Panel
 from controller.scan.agreement import AgreeingScan
@@ -25,6 +34,7 @@ SCAN_MS, HORN_MS, RENEW_MS = 10, 3_000, 500
 LOGIC = Logic(RECEIVER)
 STATION = load_station(MILL)
 ME = Caller("alice")
+PURGE = HoldAsked(ask="hold", output="purge_cmd")
 
 
 class Stepped:
@@ -153,6 +163,46 @@ async def test_what_dropped_a_held_output_is_told_and_ends_the_hold(stepped):
     assert stepped.status().held == ""
     await stepped.hold("purge_cmd", HORN_MS + 400)
     assert stepped.on("purge_cmd"), "asked for anew, after its horn"
+
+
+@pytest.mark.parametrize(
+    ("point", "value", "why"),
+    [
+        ("stop_healthy", 0, "a stop is asked for"),
+        ("stop_request", 1, "a stop is asked for"),
+        ("halt_request", 1, "a halt is asked for"),
+        ("safety_chain_healthy", 0, "the safety chain is open"),
+        ("image_age_ms", 5_000, "the inputs are too old"),  # the link was lost
+        ("remote_control", 1, "the remote place is in control"),
+    ],
+)
+@pytest.mark.parametrize("after_ms", [0, 1_000, HORN_MS - 400], ids="after {} ms of horn".format)
+async def test_what_would_drop_an_output_ends_the_hold_while_its_horn_sounds_too(
+    stepped, point, value, why, after_ms
+):
+    """It stood for 30 ms and is gone again when the hold is renewed; nothing moves at the horn's end."""
+    await stepped.command("manual")
+    await stepped.hold("purge_cmd", after_ms + 200)
+    stepped.rig.desk.force({point: value}, ITSELF)
+    stepped.run(30)
+    stepped.rig.desk.force({}, ITSELF)
+    stepped.run(100)
+    answer = await stepped.ask(PURGE)
+    assert (answer.answer, answer.reasons) == ("refused", (f"purge_cmd fell: {why}",))
+    stepped.run(HORN_MS + 1_000)
+    assert not stepped.on("purge_cmd")
+    await stepped.hold("purge_cmd", HORN_MS + 400)
+    assert stepped.on("purge_cmd"), "asked for anew, after a horn of its own"
+
+
+async def test_what_was_let_go_a_moment_ago_does_not_end_the_next_hold(stepped):
+    await stepped.command("manual")
+    await stepped.hold("purge_cmd", HORN_MS + 400)
+    await stepped.ask(ReleaseAsked(ask="release"))
+    answer = await stepped.hold("vent_close_cmd", 200)
+    assert answer.answer == "accepted"
+    await stepped.hold("vent_close_cmd", HORN_MS)
+    assert stepped.on("vent_close_cmd")
 
 
 async def test_a_failure_acts_shows_in_every_answer_and_ends_after_its_time(stepped):
