@@ -2,7 +2,7 @@
 
 import errno
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from pathlib import Path
 from typing import NoReturn
@@ -21,6 +21,10 @@ class AuditError(Exception):
     """The audit log cannot be written or read; says where and why."""
 
 
+class HeldError(AuditError):
+    """Another process writes it."""
+
+
 class AuditLog:
     """
     The one writer of the audit log of a run folder; appends to what is there.
@@ -29,17 +33,18 @@ class AuditLog:
     a line says so. Only the end of the file is read, back to the line that the journal knows.
     """
 
-    def __init__(self, folder: Path, anchor: Anchor | None = None) -> None:
+    def __init__(self, folder: Path, anchor: Callable[[], Anchor | None] = lambda: None) -> None:
         """
         Opens or makes it.
 
         Args:
             folder: The run folder.
-            anchor: How it stood as the journal knows it.
+            anchor: Reads how it stood as the journal knows it; once nobody else writes here.
 
         Raises:
-            AuditError: It cannot be written, another process writes it, or it does not end with the lines
-                that the journal knows and with what is chained to them: nothing is added to that.
+            HeldError: Another process writes it.
+            AuditError: It cannot be written, or it does not end with the lines that the journal knows and
+                with what is chained to them: nothing is added to that.
         """
         self.path = folder / FILE
         self.lines, self.head = 0, FIRST
@@ -55,7 +60,7 @@ class AuditLog:
             raise AuditError(msg) from error
         try:
             self._lock()
-            self._begin(folder, anchor)
+            self._begin(folder, anchor())
         except BaseException:
             os.close(self._file)
             raise
@@ -87,7 +92,7 @@ class AuditLog:
             fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:
             msg = f"{self.path}: another process writes it; end that first"
-            raise AuditError(msg) from None
+            raise HeldError(msg) from None
 
     def _begin(self, folder: Path, anchor: Anchor | None) -> None:
         try:

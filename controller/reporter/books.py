@@ -39,9 +39,10 @@ class Books:
         Opens or makes both.
 
         Raises:
+            HeldError: Another process writes them.
             JournalError, AuditError: One of them cannot be written.
         """
-        self.audit = AuditLog(run, _anchor(run))  # first, as there others are kept out
+        self.audit = AuditLog(run, lambda: _anchor(run))  # first, as there others are kept out
         try:
             self.journal = Journal(run, boot=boot, readers=readers, kept=kept, simulated=simulated)
         except BaseException:

@@ -6,10 +6,12 @@ The rig never waits for it. Whatever hangs or fails here, the records stay with 
 
 import asyncio
 import socket
+from collections.abc import Callable
 from contextlib import AsyncExitStack
+from functools import partial
 from pathlib import Path
 
-from controller.audit.log import AuditError
+from controller.audit.log import AuditError, HeldError
 from controller.clock import WallClock
 from controller.records import Deed
 from controller.reporter.books import Books
@@ -27,6 +29,8 @@ TOGETHER = 100
 """Records in one commit, where so many wait."""
 LEAVE_S = 5.0
 """At the end, for what the broker has not taken yet; it waits in the journal otherwise."""
+HELD_S, HELD_TRY_S = LEAVE_S + 5.0, 0.1
+"""At the begin, for the reporter of a rig that crashed to leave the same books; between two tries."""
 GONE = "the controller ended without a word"
 
 CANNOT_OPEN = (JournalError, AuditError, StationError, ServiceError, OSError)
@@ -100,9 +104,24 @@ class Reporter:
         if opening.run:
             readers = (reader_of(opening),) if services.publishing else ()
             kept = Kept(services.journal.keep_days, services.journal.keep_mb)
-            self._books = Books(Path(opening.run), opening.boot, readers, kept, opening.simulated)
+            books = partial(Books, Path(opening.run), opening.boot, readers, kept, opening.simulated)
+            self._books = await self._once_free(books)
         journal = self._books.journal if self._books else None
         self._told = await told_by(services, opening, WallClock(opening.rate), journal, self, stack)
+
+    async def _once_free(self, books: Callable[[], Books]) -> Books:
+        """A rig that crashed has a reporter that still writes and tells for some seconds."""
+        loop = asyncio.get_running_loop()
+        end_s = loop.time() + HELD_S
+        while True:
+            try:
+                return books()
+            except HeldError as held:
+                if loop.time() > end_s:
+                    raise
+                wait = f"{held}; waits {HELD_S:g} s at most, as a run that crashed may just be ending"
+                self.problem("books", wait)
+            await asyncio.sleep(HELD_TRY_S)
 
     def _close(self) -> None:
         if self._books:

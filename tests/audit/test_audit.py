@@ -168,7 +168,7 @@ def test_a_last_line_torn_by_a_kill_is_no_change_and_the_next_writer_says_what_i
     with (folder / FILE).open("ab") as file:
         file.write(b'{"command":"sta')
     assert check(folder, anchor) == Checked(5, "", 15, 5)
-    log = AuditLog(folder, anchor)
+    log = AuditLog(folder, lambda: anchor)
     log.add(deed(9))
     log.close()
     assert check(folder, Anchor(log.head, log.lines)) == Checked(7, "", 0, 7)
@@ -184,7 +184,7 @@ def test_nothing_is_chained_to_a_log_that_was_changed_or_cut(run):
     good = lines_of(folder)
     (folder / FILE).write_bytes(b"".join(good[:3]))
     with pytest.raises(AuditError, match=r"ends with line 3, the journal knows 5: its end was cut off"):
-        AuditLog(folder, anchor)
+        AuditLog(folder, lambda: anchor)
     (folder / FILE).write_bytes(b"".join(good).replace(b"force", b"start"))
     with pytest.raises(AuditError, match="its last line was changed"):
         AuditLog(folder)

@@ -8,9 +8,10 @@ from itertools import pairwise
 import pytest
 from audit.test_audit import deed
 from reporter.rig_end import MILL, opening, reporting
+from reporter.test_books import anchor
 from test_journal import cycle, event
 
-from controller.audit.check import check
+from controller.audit.check import Checked, check
 from controller.history import figures as history
 from controller.reporter import process, told
 from controller.reporter.lines import read
@@ -69,7 +70,23 @@ async def test_what_cannot_be_opened_is_said(tmp_path):
     assert "file: the run folder cannot be written" in why
 
 
-async def test_another_reporter_at_the_same_books_is_refused(tmp_path):
+async def test_the_reporter_of_a_rig_that_crashed_is_waited_for(tmp_path):
+    async with reporting(opening(tmp_path)) as orphan:
+        await orphan.hear("ready")
+        orphan.put(1, deed(1))
+        async with reporting(opening(tmp_path)) as rig:
+            _, said = await rig.hear("problem", "books")
+            assert "another process writes it" in said
+            orphan.put(2, deed(2))  # after the one that waits has looked at the books
+            orphan.writer.close()
+            assert await rig.hear("ready") == [2]
+            rig.put(3, deed(3))
+            await rig.hear("taken", 3)
+    assert check(tmp_path, anchor(tmp_path)) == Checked(3, "", 0, 3)
+
+
+async def test_another_reporter_at_the_same_books_is_refused(tmp_path, monkeypatch):
+    monkeypatch.setattr(process, "HELD_S", 0.1)
     async with reporting(opening(tmp_path)) as rig:
         await rig.hear("ready")
         async with reporting(opening(tmp_path)) as other:
