@@ -39,6 +39,7 @@ class Watch:
         self._watched = (name, *FEEDBACK.get(name, ()))
         self._ranges: dict[str, list[int]] = {}  # of the watched: lowest and highest, none forced or bad
         self._raws: list[int] = []  # of a contact or output: each change; of a signal: lowest and highest
+        self.beat_s = BEAT_S
         self.lost = ""  # why what was kept has ended by itself
         self.status: Status | None = None
         self.point = self._look()
@@ -52,7 +53,7 @@ class Watch:
         """
         with self._lock:
             if self._kept is not None:
-                answer = self._client.ask(self._kept)
+                answer = self._put(self._kept)
                 if answer.answer != "accepted":
                     self._kept, self.lost = None, "; ".join(answer.reasons)
             self.point = self._look()
@@ -61,7 +62,7 @@ class Watch:
         """Holds or forces until `let_go`, renewed with each beat."""
         self.let_go()
         with self._lock:
-            answer = self._client.ask(asked)
+            answer = self._put(asked)
             self._kept = asked if answer.answer == "accepted" else None
             self.lost = ""
         return answer
@@ -89,6 +90,11 @@ class Watch:
         if self.point.kind != "4-20 mA":
             return ", ".join(shown)
         return f"{' to '.join(shown)}, now {value_text(self.point)}"
+
+    def _put(self, asked: HoldAsked | ForceAsked) -> Answer:
+        answer = self._client.ask(asked)
+        self.beat_s = min(BEAT_S, answer.renew_ms / 1_000)
+        return answer
 
     def _look(self) -> PointNow:
         answer = self._client.ask(PointsAsked(ask="points"))
@@ -124,7 +130,7 @@ def beating(watch: Watch) -> Iterator[None]:
     ended = Event()
 
     def beat() -> None:
-        while not ended.wait(BEAT_S):
+        while not ended.wait(watch.beat_s):
             try:
                 watch.beat()
             except PanelError as error:
