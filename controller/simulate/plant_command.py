@@ -164,7 +164,7 @@ async def _run(ask: Ask, say: Callable[[str], None]) -> None:
                 if told := settle(ask.fifo):
                     say(told)
                 say(f"{ask.name}: simulated plant, {station.said}{rate}; no machine moves")
-                async with Ticker(STEP_MS, rate=ask.rate) as ticks:
+                async with Ticker(STEP_MS, rate=max(ask.rate, 1)) as ticks:
                     ended = await station.run(ticks, stop)
             finally:
                 await wire.close()

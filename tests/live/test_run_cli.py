@@ -22,6 +22,7 @@ from controller.live.rig import Rig
 from controller.panel.place import only_rig_at
 from controller.reporting.journal import read_cycles, read_events
 from controller.scan.stop import Stop
+from controller.simulate import plant_command
 from controller.trace.reader import Trace
 
 pytestmark = pytest.mark.realtime
@@ -220,6 +221,22 @@ def test_a_plant_runs_for_its_time_and_says_where_it_listens():
     assert "listens at 127.0.0.1:" in done.stdout
     assert "no machine moves" in done.stdout
     assert "ended: the time is over" in done.stdout
+
+
+@pytest.mark.parametrize(("rate", "scan_ms"), [("0.5", 5), ("4", 1.25)])
+def test_a_plant_that_lives_slower_answers_its_controller_no_slower(rate, scan_ms, monkeypatch):
+    """The watchdog and the controller at the other end live in real time."""
+    beats = []
+    right = plant_command.Ticker
+
+    def noted(*given, **how):
+        beats.append(right(*given, **how))
+        return beats[-1]
+
+    monkeypatch.setattr(plant_command, "Ticker", noted)
+    done = invoke("plant", MILL, "--listen", "127.0.0.1:0", "--for", "50ms", "--rate", rate)
+    assert done.exit_code == 0
+    assert [beat._period_s for beat in beats] == [pytest.approx(scan_ms / 1_000)]
 
 
 def test_the_records_follow_a_clock_that_is_set_while_it_runs(tmp_path, monkeypatch):
