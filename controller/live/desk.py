@@ -198,8 +198,10 @@ class Desk:
         """The commands that this scan has seen; what it takes as held from now on, or why that fell."""
         if jogged != self._jogged:
             if self._jogged:
-                self._tell("OUTPUT_LET_GO", JOG[self._jogged], () if jogged else fell)
-                self._deed(self._held_by, "let go", output=JOG[self._jogged])
+                why = () if jogged else fell
+                self._tell("OUTPUT_LET_GO", JOG[self._jogged], why)
+                by = ITSELF if why else self._held_by
+                self._deed(by, "let go", reasons=why, output=JOG[self._jogged])
             if jogged:
                 self._tell("OUTPUT_HELD", f"{JOG[jogged]}, held by hand")
                 self._deed(self._held_by, "hold", output=JOG[jogged])

@@ -111,7 +111,15 @@ def test_a_force_bears_the_name_of_who_answers_for_the_area_and_is_there_once_ho
     ]
 
 
-def test_an_output_held_and_let_go_bears_the_name_too(driven):
+@pytest.mark.parametrize(
+    ("dropped", "let_go"),
+    [
+        (False, ("alice", PANEL, "let go", {"output": "purge_cmd", "area_clear_by": "Ada"}, "done", ())),
+        (True, ("", "the rig itself", "let go", {"output": "purge_cmd"}, "done", ("a stop is asked for",))),
+    ],
+    ids=["by who held it", "dropped by a stop"],
+)
+def test_an_output_held_and_let_go_bears_the_name_of_whose_doing_it_was(driven, dropped, let_go):
     holding, me = Holding(driven.panel), Caller("alice")
 
     async def hold():
@@ -128,6 +136,8 @@ def test_an_output_held_and_let_go_bears_the_name_too(driven):
         driven.run(10)
 
     asyncio.run(hold())
+    if dropped:
+        asyncio.run(asked(driven, "stop"))
     driven.run(PRESETS.jog_renew_ms)
     its_horn = f"{PANEL}, for the horn before it holds purge_cmd"
     assert short(driven.deeds)[:3] == [
@@ -135,10 +145,10 @@ def test_an_output_held_and_let_go_bears_the_name_too(driven):
         ("alice", its_horn, "automatic", {}, "accepted", ()),
         ("alice", its_horn, "manual", {}, "accepted", ()),
     ]
-    assert driven.told("COMMAND_ACCEPTED")[-1] == (f"manual from {its_horn} (alice)", "")
-    assert short(driven.deeds)[-2:] == [
+    assert driven.told("COMMAND_ACCEPTED")[2] == (f"manual from {its_horn} (alice)", "")
+    assert [deed for deed in short(driven.deeds) if deed[2] in ("hold", "let go")] == [
         ("alice", PANEL, "hold", {"output": "purge_cmd", "area_clear_by": "Ada"}, "done", ()),
-        ("alice", PANEL, "let go", {"output": "purge_cmd", "area_clear_by": "Ada"}, "done", ()),
+        let_go,
     ]
 
 
