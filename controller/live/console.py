@@ -38,7 +38,7 @@ class Console:
             for folded in self._folded:
                 if more := folded.over(record):
                     self.line(record.at_ms, more)
-            if any(folded.takes(record) for folded in self._folded) and not trips:
+            if any(folded.takes(record, shown=trips) for folded in self._folded):
                 continue
             head = record.what if record.id == "STEP_CHANGED" else f"{_head(record)}{record.what}"
             self.line(record.at_ms, head + (f": {record.detail}" if record.detail else ""))
@@ -83,12 +83,12 @@ class Folded:
         self._since_ms, self._count = record.at_ms if count and not ends else None, 0
         return f"{_named(self._name)} raised {count} x more in {ms / 1_000:.1f} s" if count else ""
 
-    def takes(self, record: EventRecord) -> bool:
-        """Whether an event is not said by itself."""
+    def takes(self, record: EventRecord, *, shown: bool) -> bool:
+        """Whether an event is not said by itself; `shown`: what is raised is, however often."""
         if record.id != self._name:
             return False
         if record.what == "raised":
-            self._is_said = self._since_ms is None
+            self._is_said = shown or self._since_ms is None
             self._count += not self._is_said
             self._since_ms = record.at_ms if self._since_ms is None else self._since_ms
         return not self._is_said

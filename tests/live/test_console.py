@@ -77,5 +77,7 @@ def test_a_trip_says_where_it_comes_from_and_what_to_do_at_this_station():
 def test_in_the_scan_of_a_trip_nothing_is_folded():
     fold = [r for at in (0, 100) for r in slips(at)]
     raised = (300, "SCAN_OVERRUN", "raised", "late scans 40 >= 20")
-    said = said_of(*fold, [raised, (300, "STEP_CHANGED", "DRAW -> FAULT", "SCAN_OVERRUN")])
+    trip = [raised, (300, "STEP_CHANGED", "DRAW -> FAULT", "SCAN_OVERRUN")]
+    said = said_of(*fold, trip, (350, "SCAN_OVERRUN", "gone"), (400, "CONTROLLER_ENDED", "SIGINT"))
     assert said[2:4] == [f"{LATE} raised: late scans 40 >= 20", "DRAW -> FAULT: SCAN_OVERRUN"]
+    assert said[-3:] == [f"{LATE} gone", f"{LATE} raised 1 x more in 0.4 s", "ended: SIGINT"], "once said or once counted"
