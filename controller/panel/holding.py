@@ -18,6 +18,7 @@ RENEW_MS = 200
 HORN_GOOD_MS = 10_000
 """What the last word holds back for longer must not move any more: nobody thinks of that horn (no source)."""
 NO_MANUAL = "manual mode is off: ask for manual first"
+REMOTE_CONTROL = "the remote place has control: it is handed back at the machine (selector, or local)"
 AREA_NOT_CLEAR = "on I/O that may be real somebody must give the area as clear, by name"
 FAULT_HORN = "acknowledge the fault first: nobody can tell its horn from the one before a movement"
 
@@ -145,6 +146,8 @@ class Holding:
             return (f"no input {asked.point!r} is wired here{near}; there are: {', '.join(inputs)}",)
         if not _fits(point, asked.value):
             return (f"{asked.point} is a contact: {asked.value} must be 0 or 1",)
+        if status.remote_in_control and asked.point != "remote_selected":  # which may be what says so
+            return (REMOTE_CONTROL,)
         if status.real and asked.point in NEVER_ON_REAL_IO:
             return (f"{asked.point} is never forced on real I/O",)
         if status.real and not status.manual:

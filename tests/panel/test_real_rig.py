@@ -240,6 +240,22 @@ async def test_a_forced_input_reaches_the_sequence_and_every_status_until_releas
     assert (await stepped.command("start")).answer == "accepted"
 
 
+async def test_while_the_remote_place_has_control_nothing_is_forced_and_what_was_is_released(stepped):
+    asked = ForceAsked(ask="force", point="level_free", value=0, area_clear_by="A. Miller")
+    assert (await stepped.ask(asked)).answer == "accepted"
+    await stepped.command("remote")
+    stepped.run(200)
+    answer = await stepped.ask(asked)
+    assert answer.answer == "refused"
+    assert answer.reasons[0].startswith("the remote place has control")
+    assert (await stepped.ask(asked)).answer == "refused"
+    stepped.run(10)
+    assert stepped.status().forced == {}
+    await stepped.command("local")
+    stepped.run(10)
+    assert (await stepped.ask(asked)).answer == "accepted"
+
+
 async def test_the_points_are_those_of_the_station_with_the_plants_readings(stepped):
     found = (await stepped.ask(PointsAsked(ask="points"))).points
     assert [p.name for p in found] == [p.name for p in STATION.points.points]
