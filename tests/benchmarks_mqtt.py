@@ -1,8 +1,8 @@
 """
 What a broker costs: how late an event is heard, how fast a backlog drains, what the scans feel of it.
 
-Each beside the bare library at the same broker in the same run: a real Mosquitto where there is one, in a process of
-its own, else the one of `--broker embedded`. `python tests/benchmarks_mqtt.py` runs these alone.
+Events and backlog beside the bare library at the same broker in the same run: a real Mosquitto where there is one, in
+a process of its own, else the one of `--broker embedded`. The scans beside those of a run that tells nobody. `python tests/benchmarks_mqtt.py` runs these alone.
 """
 
 import asyncio
@@ -88,6 +88,7 @@ class Listener:
         self.ours: dict[int, float] = {}
         self.bare: dict[int, float] = {}
         self.payload = b""
+        self.subscribed = asyncio.Event()
 
     async def listen(self, port: int) -> None:
         while True:
@@ -95,17 +96,24 @@ class Listener:
                 async with aiomqtt.Client("127.0.0.1", port) as client:
                     for topic in ("receiver/+/+/+/event", BARE):
                         await client.subscribe(topic, qos=1)
+                    self.subscribed.set()
                     async for message in client.messages:
                         self._take(message)
             await asyncio.sleep(0.002)
 
     def _take(self, message: aiomqtt.Message) -> None:
         at_s, payload = time.perf_counter(), bytes(message.payload)
+        number = int(json.loads(payload)["mono_ms"])
         if message.topic.matches(BARE):
-            self.bare[int(payload.partition(b" ")[0])] = at_s
+            self.bare[number] = at_s
         else:
             self.payload = payload
-            self.ours[int(json.loads(payload)["mono_ms"])] = at_s
+            self.ours[number] = at_s
+
+
+def numbered(payload: bytes, number: int) -> bytes:
+    """The same message with another number."""
+    return re.sub(rb'"mono_ms":\d+', b'"mono_ms":%d' % number, payload, count=1)
 
 
 async def reporter_of(folder: Path, port: int) -> Reporter:
@@ -136,8 +144,9 @@ async def latencies(folder: Path) -> tuple[list[float], list[float]]:
                 reporter.put(event(number))
                 await until(lambda: number in heard.ours)  # noqa: B023
                 ours.append(heard.ours[number] - began_s)
+                payload = numbered(heard.payload, number)
                 began_s = time.perf_counter()
-                await client.publish(BARE, b"%d " % number + heard.payload, qos=1)
+                await client.publish(BARE, payload, qos=1)
                 await until(lambda: number in heard.bare)  # noqa: B023
                 bare.append(heard.bare[number] - began_s)
         listening.cancel()
@@ -152,33 +161,38 @@ def warmed(reporter: Reporter, heard: Listener) -> bool:
 
 
 async def drained(folder: Path) -> tuple[float, float]:
-    """Records a second of a backlog that waited for the broker; as many by the bare library."""
-    broker, heard = Broker(folder), Listener()
-    reporter = await reporter_of(folder, broker.port)
-    for number in range(BACKLOG):
-        reporter.put(event(number))
-    written = asyncio.Event()
-    reporter.when_written(written.set)
-    await written.wait()
-    with broker.up():
+    """Records a second, from the thaw on, of a backlog that waited for a frozen broker; of bare publications."""
+    heard, written = Listener(), asyncio.Event()
+    with Broker(folder).up() as broker:
         listening = asyncio.create_task(heard.listen(broker.port))
-        await until(lambda: len(heard.ours) == BACKLOG, 120)
+        await heard.subscribed.wait()
+        reporter = await reporter_of(folder, broker.port)
+        await until(lambda: warmed(reporter, heard))
+        broker.send(signal.SIGSTOP)
+        for number in range(1, BACKLOG + 1):
+            reporter.put(event(number))
+        reporter.when_written(written.set)
+        await written.wait()
+        thaw_s = time.perf_counter()
+        broker.send(signal.SIGCONT)
+        await until(lambda: len(heard.ours) > BACKLOG, 120)
         command = [sys.executable, str(HERE), "bare", str(broker.port), heard.payload.decode()]
         child = await asyncio.create_subprocess_exec(*command, env=environment())
         await until(lambda: len(heard.bare) == BACKLOG, 120)
         await child.wait()
         listening.cancel()
         await reporter.close("the bench is over")
-    rates = [(len(found) - 1) / (max(found.values()) - min(found.values())) for found in (heard.ours, heard.bare)]
-    return rates[0], rates[1]
+    bare_s = max(heard.bare.values()) - min(heard.bare.values())
+    return BACKLOG / (max(heard.ours.values()) - thaw_s), (BACKLOG - 1) / bare_s
 
 
 async def publish_bare(port: int, payload: bytes) -> None:
     """A child: the window is that of the publisher."""
+    payloads = [numbered(payload, number) for number in range(BACKLOG)]
     async with aiomqtt.Client("127.0.0.1", port) as client:
         for first in range(0, BACKLOG, IN_FLIGHT):
-            numbers = range(first, min(first + IN_FLIGHT, BACKLOG))
-            await asyncio.gather(*(client.publish(BARE, b"%d " % n + payload, qos=1) for n in numbers))
+            few = payloads[first : first + IN_FLIGHT]
+            await asyncio.gather(*(client.publish(BARE, payload, qos=1) for payload in few))
 
 
 async def serve(port: int) -> None:
@@ -188,15 +202,15 @@ async def serve(port: int) -> None:
 
 
 def lateness(folder: Path, how: str) -> list[str]:
-    """Scans of `receiver run` that publishes: p50, p99, p99.9 and the latest, in us."""
+    """Scans of `receiver run` that publishes, or tells nobody: p50, p99, p99.9 and the latest, in us."""
     broker = Broker(folder)
-    mill = station(folder, broker.port)
+    mill = station(folder, broker.port) if how != "none" else MILL
 
     def freeze(_: int) -> None:
         time.sleep(1)
         broker.send(signal.SIGSTOP)
 
-    if how == "absent":
+    if how in ("none", "absent"):
         said, _ = told(folder, ["--out", str(folder / "run")], None, mill)
     else:
         with broker.up():
@@ -222,7 +236,7 @@ def report(line: Line) -> None:
         line(f"  {name}, {BACKLOG}, {IN_FLIGHT} in flight", f"{rate:.0f} /s", "")
     print(f"scans every 10 ms for {SECONDS:g} s on the simulated plant, late by [us]; the broker is")
     print(f"  {'':10}{'p50':>10}{'p99':>10}{'p99.9':>10}{'max':>10}")
-    for how in ("healthy", "frozen", "absent"):
+    for how in ("none", "healthy", "frozen", "absent"):
         with tempfile.TemporaryDirectory(prefix="b") as folder:
             print(f"  {how:10}" + "".join(f"{us:>10}" for us in lateness(Path(folder), how)), flush=True)
 

@@ -12,7 +12,7 @@ from pathlib import Path
 
 MILL = Path(__file__).parents[1] / "configs" / "buckwheat_mill"
 MAIN = "from controller.cli import main; main()"
-SECONDS = float(os.environ.get("BENCH_S", "20"))
+SECONDS = max(float(os.environ.get("BENCH_S", "20")), 12.0)  # the last 8 are left alone
 FROZEN_S = 5.0
 Line = Callable[[str, str, str], None]
 
