@@ -106,10 +106,9 @@ def found_errors(ask: Ask) -> "tuple[Finding, ...] | None":
     """The errors that `receiver check` finds; None: on real I/O without what it takes to check."""
     if ask.map and not ((ask.folder / "plant.yaml").exists() and find_spec("io_sim")):
         return None
-    from controller.station_check.report import errors
-    from io_sim.settings import load_plant
+    from controller.station_check.report import errors_at
 
-    return errors(load_plant(ask.folder), ask.station.receiver.presets, ask.station.wired)
+    return errors_at(ask.folder, ask.station.receiver.presets, ask.station.wired)
 
 
 def _kept_in(folder: Path, wrong: list[str]) -> Path:

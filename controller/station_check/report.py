@@ -84,6 +84,16 @@ def errors(plant: PlantParameters, presets: Presets, wired: Container[str]) -> t
     return tuple(finding for finding in found if finding.verdict == "error")
 
 
+def errors_at(folder: Path, presets: Presets, wired: Container[str]) -> tuple[Finding, ...]:
+    """
+    The errors alone, with the plant of a station folder.
+
+    Raises:
+        StationError: plant.yaml is wrong.
+    """
+    return errors(load_plant(folder), presets, wired)
+
+
 def check_station(folder: Path) -> Report:
     """
     Check a station folder.
