@@ -6,6 +6,8 @@ stays away, and the last word stays on it. Nothing is energised before the horn 
 begun after this very output was asked for. What fell has ended: whoever wants it again asks again.
 """
 
+import asyncio
+
 from controller.image import JOG
 from controller.panel.caller import Caller
 from controller.panel.forcing import NEVER_ON_REAL_IO
@@ -98,8 +100,9 @@ class Holding:
 
     async def _warn(self) -> Reasons:
         """The horn, from its beginning: the sequence sounds it where manual mode is entered."""
-        left = await self._rig.request("automatic", self._who, self._name)
-        return left or await self._rig.request("manual", self._who, self._name)
+        asked = (self._rig.request(command, self._who, self._name) for command in ("automatic", "manual"))
+        left, entered = await asyncio.gather(*asked)  # queued at once: no start comes between
+        return left or entered
 
     def _fell(self, status: Status) -> Reasons:
         """Why the sequence no longer takes the output as held."""

@@ -205,6 +205,17 @@ async def test_what_was_let_go_a_moment_ago_does_not_end_the_next_hold(stepped):
     assert stepped.on("vent_close_cmd")
 
 
+async def test_a_start_does_not_come_between_the_two_commands_that_begin_the_horn_of_a_hold(stepped):
+    await stepped.command("manual")
+    start = CommandAsked(ask="command", command="start")
+    both = [asyncio.ensure_future(stepped._panel._answer(line_of(it), ME)) for it in (PURGE, start)]
+    while not all(task.done() for task in both):
+        for _ in range(5):
+            await asyncio.sleep(0)
+        stepped.run(SCAN_MS)
+    assert [task.result().answer for task in both] == ["accepted", "refused"]
+
+
 async def test_a_failure_acts_shows_in_every_answer_and_ends_after_its_time(stepped):
     asked = FailAsked(ask="fail", mode="flap_closed_switch_stuck_off", amount=1.0, for_ms=5_000)
     assert (await stepped.ask(asked)).answer == "accepted"
