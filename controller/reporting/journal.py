@@ -277,7 +277,8 @@ class Journal:
         self._since_look = 0
         newest = self._lines[-1].record
         at_ms, utc = newest[:2] if isinstance(newest, EventRecord) else (newest.start_ms, newest.start_utc)
-        removed = remove(self._db, self._kept, min(self._told.values(), default=self._newest), utc)
+        told = min(self._told.values(), default=self._newest)
+        removed = remove(self._db, self._kept, told, self._newest, utc)
         if removed.untold:
             what = f"{removed.untold} lines, {removed.first_untold} to {removed.up_to}"
             size = f"the journal is larger than {UNTOLD_TIMES} x {self._kept.mb:g} MB"

@@ -39,7 +39,7 @@ class Removed(NamedTuple):
     untold: int = 0
 
 
-def remove(db: sqlite3.Connection, kept: Kept, told: int, newest_utc: str) -> Removed:
+def remove(db: sqlite3.Connection, kept: Kept, told: int, newest: int, newest_utc: str) -> Removed:
     """
     Removes what need not stay, inside the open transaction.
 
@@ -47,6 +47,7 @@ def remove(db: sqlite3.Connection, kept: Kept, told: int, newest_utc: str) -> Re
         db: The journal.
         kept: What stays.
         told: Every reader has told the lines up to this number.
+        newest: Number of the newest line.
         newest_utc: Date of the newest line, ISO 8601 in UTC.
     """
     if 4 * _pragma(db, "freelist_count") > _pragma(db, "page_count"):
@@ -55,7 +56,7 @@ def remove(db: sqlite3.Connection, kept: Kept, told: int, newest_utc: str) -> Re
     oldest = _first(db, "")
     if oldest is None:
         return Removed()
-    most = oldest + MOST_AT_ONCE - 1
+    most = min(oldest + MOST_AT_ONCE - 1, newest)
     up_to = min(told, most, _last_too_old(db, kept, newest_utc) or 0)
     size = used_bytes(db) / 1e6
     if size > kept.mb:

@@ -100,6 +100,14 @@ def test_untold_lines_go_at_twice_the_size_only_and_that_is_counted_and_said(tmp
         assert journal.removed_untold == removed
 
 
+def test_no_more_lines_are_counted_as_removed_than_there_were(tmp_path):
+    with opened(tmp_path, mb=0.01, readers=("mqtt",)) as kept:
+        kept.add([on_day(5)] * 8)
+        kept.commit()
+        assert kept.removed_untold == 8
+    assert [found.what for found in read_events(tmp_path)] == ["8 lines, 1 to 8"]
+
+
 def test_a_removal_in_the_commit_that_makes_room_takes_no_number_of_the_lines_to_come(tmp_path, monkeypatch):
     monkeypatch.setattr(journal, "MOST_UNWRITTEN", 240)
     with opened(tmp_path, mb=0.1, readers=("mqtt",)) as kept:
