@@ -105,10 +105,10 @@ class Desk:
                 self._waiting.remove(waits)
             raise
 
-    def turned_away(self, command: str, by: By, why: str, id: str = "") -> None:
-        """A command that no scan shall see is written down as refused."""
-        self._tell("COMMAND_REFUSED", f"{command} from {by.place} ({by.who})", (why,))
-        self._deed(by, command, result="refused", reasons=(why,), **({"id": id} if id else {}))
+    def turned_away(self, command: str, by: By, *why: str, **parameters: Value) -> None:
+        """What no scan shall see is written down as refused."""
+        self._tell("COMMAND_REFUSED", f"{command} from {by.place} ({by.who})", why)
+        self._deed(by, command, result="refused", reasons=why, **parameters)
 
     def hand_control(self, *, to_remote: bool, by: By) -> None:
         """At the machine only: from the next scan on the remote place has control, or no longer."""
@@ -191,7 +191,8 @@ class Desk:
             if not asked.answer.done():
                 asked.answer.set_result((LATE,))
             given = asked.given
-            self.turned_away(given.command, By(given.place, given.who), LATE, id=asked.id)
+            known = {"id": asked.id} if asked.id else {}
+            self.turned_away(given.command, By(given.place, given.who), LATE, **known)
         return None
 
     def given(self, inputs: Inputs, jogged: int, fell: Reasons = ()) -> list[Given]:

@@ -17,6 +17,7 @@ from controller.sheets.fitted import fitted
 from controller.simulate.station_watch import Trip
 
 PLACE = "the panel socket"
+SELECTOR = "the selector local/remote at the machine says who has control"
 WHY_MS = 100
 """Why it stands so is worked out no oftener: it takes a fifth of a scan."""
 
@@ -71,9 +72,14 @@ class PanelRig:
             place = f"{PLACE}, for the horn before it holds {to_hold}" if to_hold else PLACE
             return await self._rig.desk.request(command, place, who)
         if self._rig.presets.selector_fitted:
-            return ("the selector local/remote at the machine says who has control",)
+            self.refused(command, (SELECTOR,), who)
+            return (SELECTOR,)
         self._rig.desk.hand_control(to_remote=command == REMOTE, by=By(PLACE, who))
         return ()
+
+    def refused(self, command: str, reasons: Reasons, who: str = "", **asked: str | int) -> None:
+        """As promised."""
+        self._rig.desk.turned_away(command, By(PLACE, who), *reasons, **asked)
 
     def jog(self, output: str, who: str = "", area_clear_by: str = "") -> None:
         """As promised."""

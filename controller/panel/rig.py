@@ -99,6 +99,10 @@ class Rig(SimulatedPlant, Protocol):
         """
         ...
 
+    def refused(self, command: str, reasons: Reasons, who: str = "", **asked: str | int) -> None:
+        """Something was refused without asking the rig for it: it is written down."""
+        ...
+
     def jog(self, output: str, who: str = "", area_clear_by: str = "") -> None:
         """This output as held in manual mode, heard in the next scan and in that alone: to be renewed."""
         ...

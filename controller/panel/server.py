@@ -146,16 +146,24 @@ class Panel:
 
     async def _asked(self, asked: Asked, by: Caller) -> Answer:
         if isinstance(asked, FailAsked):
-            return self._fail(asked, by)
+            who = by.who(asked.on_behalf_of)
+            return _outcome(self._rig.fail(asked.mode, asked.amount, asked.for_ms, who))
         if self._holding is None or not isinstance(self._rig, Rig):
             return _needs_rig(asked)
         match asked:
             case CommandAsked():
                 return _outcome(await self._rig.request(asked.command, by.who(asked.on_behalf_of)))
-            case HoldAsked():
-                return await self._holding.hold(by, asked)
-            case ForceAsked():
-                return self._holding.force(by, asked)
+            case HoldAsked() | ForceAsked():
+                holding = self._holding
+                answer = (
+                    await holding.hold(by, asked)
+                    if isinstance(asked, HoldAsked)
+                    else holding.force(by, asked)
+                )
+                if answer.answer == "refused":
+                    what = asked.model_dump(include={"output", "point", "value"})
+                    self._rig.refused(asked.ask, answer.reasons, by.who(asked.on_behalf_of), **what)
+                return answer
             case ReleaseAsked():
                 self._holding.release(by)
             case PointsAsked():
@@ -163,13 +171,6 @@ class Panel:
             case WhyAsked():
                 return Answer(answer="accepted", why=self._rig.why())
         return Answer(answer="accepted")
-
-    def _fail(self, asked: FailAsked, by: Caller) -> Answer:
-        if self._rig.status().real:
-            said = "I/O over a wire counts as real I/O: failures are put into a simulated plant only"
-            return Answer(answer="refused", reasons=(said,))
-        who = by.who(asked.on_behalf_of)
-        return _outcome(self._rig.fail(asked.mode, asked.amount, asked.for_ms, who))
 
 
 def _needs_rig(asked: Asked) -> Answer:

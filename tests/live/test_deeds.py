@@ -3,15 +3,16 @@
 import asyncio
 
 import pytest
-from live.rigs import PRESETS, Driven
+from live.rigs import MILL, PRESETS, Driven
 from live.test_desk import asked
 
 from controller.live.desk import REMOTE, By
 from controller.live.kept_presets import Changed
 from controller.panel.caller import Caller
 from controller.panel.holding import Holding
-from controller.panel.messages import ForceAsked, HoldAsked
+from controller.panel.messages import FailAsked, ForceAsked, HoldAsked, line_of
 from controller.panel.said import where
+from controller.panel.server import Panel
 from controller.sequence.steps import Step
 
 PANEL = "the panel socket"
@@ -96,6 +97,7 @@ def test_where_a_selector_is_fitted_it_alone_hands_control_over():
     said = asyncio.run(driven.panel.request("remote"))
     assert said == ("the selector local/remote at the machine says who has control",)
     assert not driven.rig.desk.remote_control
+    assert short(driven.deeds)[-1] == ("", PANEL, "remote", {}, "refused", said)
 
 
 def test_a_force_bears_the_name_of_who_answers_for_the_area_and_is_there_once_however_often_renewed(driven):
@@ -150,6 +152,37 @@ def test_an_output_held_and_let_go_bears_the_name_of_whose_doing_it_was(driven, 
         ("alice", PANEL, "hold", {"output": "purge_cmd", "area_clear_by": "Ada"}, "done", ()),
         let_go,
     ]
+
+
+def test_what_the_panel_refuses_before_any_scan_sees_it_is_there_too(driven):
+    async def ask():
+        panel = Panel(MILL, driven.panel)
+        answers = []
+        for it in (
+            HoldAsked(ask="hold", output="purge_cmd"),
+            ForceAsked(ask="force", point="level_free", value=2, area_clear_by="Ada"),
+        ):
+            answers.append(await panel._answer(line_of(it), Caller("alice")))
+        return answers
+
+    hold, force = asyncio.run(ask())
+    assert short(driven.deeds) == [
+        ("alice", PANEL, "hold", {"output": "purge_cmd"}, "refused", hold.reasons),
+        ("alice", PANEL, "force", {"point": "level_free", "value": 2}, "refused", force.reasons),
+    ]
+    assert [what for what, _ in driven.told("COMMAND_REFUSED")] == [
+        f"{command} from {PANEL} (alice)" for command in ("hold", "force")
+    ]
+
+
+def test_a_failure_asked_for_on_real_io_is_there_as_refused():
+    driven = Driven(port=Driven().machine)
+    panel = Panel(MILL, driven.panel)
+    asked = FailAsked(ask="fail", mode="line_blocked", amount=1.0)
+    answer = asyncio.run(panel._answer(line_of(asked), Caller("alice")))
+    assert "real I/O" in answer.reasons[0]
+    (deed,) = driven.deeds
+    assert (deed.who, deed.command, deed.result, deed.reasons) == ("alice", "fail", "refused", answer.reasons)
 
 
 def test_a_failure_set_ended_by_its_time_and_refused_is_there(driven):

@@ -23,7 +23,7 @@ class NotingRig:
     """Accepts everything at once, and notes it."""
 
     def __init__(self, **status):
-        self.asked, self.people = [], []
+        self.asked, self.people, self.refusals = [], [], []
         self.now = Status(**{"station": "R-101", "io": "simulated", "real": False, "at_ms": 0} | status)
 
     def status(self):
@@ -39,6 +39,9 @@ class NotingRig:
         self._ask(command, who)
         return ()
 
+    def refused(self, command, reasons, who="", **asked):
+        self.refusals.append((command, reasons, asked))
+
     def jog(self, output, who="", area_clear_by=""):
         self._ask(f"jog {output}", who, area_clear_by)
 
@@ -46,6 +49,8 @@ class NotingRig:
         self._ask(f"force {forced}", who, area_clear_by)
 
     def fail(self, mode, amount, for_ms, who=""):
+        if self.now.real:
+            return ("I/O over a wire counts as real I/O",)
         self._ask(f"fail {mode} {amount} {for_ms}", who)
         return ()
 
@@ -94,6 +99,9 @@ class BenchRig:
 
     async def request(self, command, who="", to_hold=""):
         return tuple(self._scan(lambda: self.bench.request(command)))
+
+    def refused(self, command, reasons, who="", **asked):
+        pass
 
     def jog(self, output, who="", area_clear_by=""):
         self._jog = output

@@ -92,15 +92,16 @@ async def test_a_refusal_has_the_words_of_the_sequence(mill):
     assert answer["reasons"] == ["the safety chain is open"]
 
 
-async def test_failures_are_refused_on_real_io(mill):
-    rig = NotingRig(real=True)
+async def test_a_hold_or_force_that_is_refused_is_told_to_the_rig_which_writes_it_down(mill):
+    rig = NotingRig()
     async with Panel(mill, rig) as panel:
         caller = await Caller.to(panel)
-        answer = await caller.ask(b'{"ask": "fail", "mode": "line_blocked", "amount": 1.0}\n')
+        await caller.ask(HOLD)
+        await caller.ask(b'{"ask": "force", "point": "flap", "value": 1, "area_clear_by": "A. Miller"}\n')
         caller.close()
-    assert answer["answer"] == "refused"
-    assert "real I/O" in answer["reasons"][0]
-    assert rig.asked == []
+    hold, force = rig.refusals
+    assert hold == ("hold", ("manual mode is off: ask for manual first",), {"output": "flap_open_cmd"})
+    assert (force[0], force[2]) == ("force", {"point": "flap", "value": 1})
 
 
 async def test_a_plant_alone_takes_failures_and_nothing_else(mill):
