@@ -50,7 +50,7 @@ class AuditLog:
         self.lines, self.head = 0, FIRST
         self.behind: tuple[Read, ...] = ()
         """The lines behind the anchor, as they were at opening; without one none."""
-        self._torn = b""
+        self._torn, self._in_vain = b"", False
         try:
             folder.mkdir(parents=True, exist_ok=True)
             flags = os.O_RDWR | os.O_CREAT | os.O_APPEND | os.O_CLOEXEC | os.O_NOFOLLOW
@@ -151,13 +151,18 @@ class AuditLog:
             )
             raise AuditError(msg)
         try:
-            os.ftruncate(self._file, self._size)  # what was written in vain, and could not be taken back
+            if self._in_vain:
+                os.ftruncate(self._file, self._size)
+                self._in_vain = False
+            self._size = os.fstat(self._file).st_size  # what somebody else put there stays, for all to see
             if os.write(self._file, line + b"\n") <= len(line):
                 raise OSError(errno.ENOSPC, "took a part of a line only")
             os.fsync(self._file)
         except OSError as error:
+            self._in_vain = True
             with suppress(OSError):
                 os.ftruncate(self._file, self._size)
+                self._in_vain = False
             msg = f"{self.path}: cannot be written: {error.strerror}"
             raise AuditError(msg) from error
         self.lines, self.head, self._size = self.lines + 1, digest, self._size + len(line) + 1

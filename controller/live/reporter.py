@@ -64,7 +64,8 @@ class Reporter:
         self._answers: list[bytes] = []
         self._then: list[tuple[int, Callable[[], object]]] = []
         self._told_lost = 0
-        self._passed_over = self._last_passed_over = self._told_passed_over = 0
+        self._passed_over = self._last_passed_over = 0
+        self._tell_of_lost: set[int] = set()  # records that say of another that it was lost
         self._end: bytes | None = None
         self._ends = asyncio.Event()
         self._channel: _Channel | None = None
@@ -72,7 +73,7 @@ class Reporter:
         self._opened: asyncio.Future[str] | None = None
         self._life: asyncio.Task[None] | None = None
         self._open_problems: dict[str, str] = {}
-        self._refused = ""
+        self._refused = self._how = ""
         self.process: Child | None = None
         self.restarts = 0
 
@@ -253,9 +254,10 @@ class Reporter:
         self._last_passed_over = number
         self._passed_over += 1
         self._heard.say(f"records: {NEVER}: {why}")
-        if number > self._told_passed_over:  # else it may be what tells of another
+        if number not in self._tell_of_lost:  # else there would be no end to it
+            before = self._waiting.newest
             self._heard.lost(1, why)
-            self._told_passed_over = self._waiting.newest
+            self._tell_of_lost.update(range(before + 1, self._waiting.newest + 1))
 
     def _trouble(self, of: str, said: str) -> None:
         """Said once, until it is another one or over."""

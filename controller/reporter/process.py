@@ -6,6 +6,7 @@ The rig never waits for it. Whatever hangs or fails here, the records stay with 
 
 import asyncio
 import socket
+from collections import deque
 from collections.abc import Callable
 from contextlib import AsyncExitStack
 from functools import partial
@@ -27,6 +28,8 @@ BEAT_S = 1.0
 """Between two signs of life, and two tries on a disk that took nothing."""
 TOGETHER = 100
 """Records in one commit, where so many wait."""
+MOST_OWN = 1_000
+"""Deeds of commands that went no further, while the disk takes none; the oldest go."""
 LEAVE_S = 5.0
 """At the end, for what the broker has not taken yet; it waits in the journal otherwise."""
 HELD_S, HELD_TRY_S = LEAVE_S + 5.0, 0.1
@@ -46,6 +49,7 @@ class Reporter:
         self._problems: dict[str, str] = {}
         self._ended = ""
         self._books: Books | None = None
+        self._own: deque[Deed] = deque(maxlen=MOST_OWN)
         self._told = Told()
 
     async def run(self) -> None:
@@ -83,14 +87,8 @@ class Reporter:
 
     def deed(self, deed: Deed) -> None:
         """One that the rig knows nothing of: a command that went no further."""
-        if self._books:
-            try:
-                self._books.add_own(deed)
-                self._books.commit()
-            except JournalError:
-                pass  # it waits, and the next commit says so
-            except Exception as error:
-                self.problem("own deeds", _said(error))
+        self._own.append(deed)
+        self._write_own()
 
     def problem(self, of: str, said: str) -> None:
         """Told once, until it is another one; empty: it is over."""
@@ -99,6 +97,20 @@ class Reporter:
             self.send("problem" if said else "problem over", of, *([said] if said else []))
 
     # ---- inside ----------------------------------------------------------------------------------------
+    def _write_own(self) -> None:
+        """What the disk does not take is tried again at each beat."""
+        while self._own and self._books:
+            try:
+                self._books.add_own(self._own[0])
+            except Exception as error:
+                if may_heal(error):
+                    self.problem("own deeds", _said(error))
+                    return
+                self.problem("own deed lost", _said(error))
+            else:
+                self.problem("own deeds", "")
+            self._own.popleft()
+
     async def _open(self, opening: Opening, stack: AsyncExitStack) -> None:
         services = Services.model_validate_json(opening.services)
         if opening.run:
@@ -166,7 +178,7 @@ class Reporter:
             try:
                 books.add(record)
             except Exception as error:
-                if not (isinstance(error, JournalError) or isinstance(error.__cause__, OSError)):
+                if not may_heal(error):
                     books.pass_over(record)  # else it would be given again to each reporter after this
                     self.send("never", record.number, _said(error))
                     break
@@ -179,26 +191,31 @@ class Reporter:
                 break
         return True
 
-    def _committed(self) -> bool:
+    def _committed(self) -> None:
         if not (books := self._books):
-            return True
+            return
         try:
             books.commit()
         except JournalError as error:
             self.problem("journal", str(error))
-            return False
+            return
         self.problem("journal", "")
         self.send("taken", books.taken)
         self._told.wrote()
-        return True
 
     async def _beat(self) -> None:
         while True:
             await asyncio.sleep(BEAT_S)
+            self._write_own()
             self._committed()
             self._told.beat()
             if news := self._told.news():
                 self.send("say", news)
+
+
+def may_heal(error: Exception) -> bool:
+    """Whether what could not be written is given again: a disk or memory may have room later."""
+    return isinstance(error, JournalError | MemoryError) or isinstance(error.__cause__, OSError)
 
 
 def _said(error: Exception) -> str:

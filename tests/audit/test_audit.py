@@ -198,6 +198,17 @@ def test_only_one_writes(run):
     log.close()
 
 
+def test_a_line_put_behind_the_end_while_it_is_written_stays_and_is_found(run):
+    folder, _ = run
+    log = AuditLog(folder)
+    with log.path.open("ab") as somebody:
+        somebody.write(lines_of(folder)[-1])
+    log.add(deed(9))
+    log.close()
+    checked = check(folder, Anchor(log.head, log.lines))
+    assert (len(lines_of(folder)), checked.good) == (7, False)
+
+
 def test_a_line_too_long_is_refused_and_the_next_one_is_written(run):
     folder, _ = run
     log = AuditLog(folder)

@@ -177,16 +177,25 @@ async def test_a_record_that_can_never_be_written_is_told_once_and_makes_no_good
     assert (rig.good, rig.reporter.problems) == (False, ["1 records were lost: no disk will ever take them"])
 
 
-async def test_what_tells_of_a_lost_record_and_is_lost_too_is_not_told_of(tmp_path, lives):
-    async def takes_nothing(end):
-        rig = RigEnd(*await asyncio.open_unix_connection(sock=end.dup()))
-        rig.say("ready", 0)
-        while (raw := await rig.reader.readline()) and (line := read(raw))[0] != "end":
-            if line[0] == "event":
-                rig.say("never", line[1][0], "no such")
-                rig.say("taken", line[1][0])
-        rig.writer.close()
+async def takes_nothing(end):
+    rig = RigEnd(*await asyncio.open_unix_connection(sock=end.dup()))
+    rig.say("ready", 0)
+    while (raw := await rig.reader.readline()) and (line := read(raw))[0] != "end":
+        if line[0] == "event":
+            rig.say("never", line[1][0], "no such")
+            rig.say("taken", line[1][0])
+    rig.writer.close()
 
+
+async def test_of_many_that_can_never_be_written_each_is_told(tmp_path, lives):
+    lives(takes_nothing)
+    async with running(tmp_path) as rig:
+        rig.put(3)
+        await passed(lambda: rig.reporter._waiting.acknowledged == 3)
+    assert rig.lost == 3 * [(1, "no such")]
+
+
+async def test_what_tells_of_a_lost_record_and_is_lost_too_is_not_told_of(tmp_path, lives):
     lives(takes_nothing)
     async with running(tmp_path) as rig:
         told = rig.reporter._heard.lost

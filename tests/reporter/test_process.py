@@ -141,6 +141,39 @@ async def test_at_the_end_without_a_disk_a_deed_is_not_called_written(tmp_path, 
         assert await rig.hear("ready") == [0]
 
 
+async def test_a_deed_of_its_own_waits_for_the_disk_too(tmp_path, monkeypatch):
+    reporters = []
+
+    async def nobody(*given):
+        reporters.append(given[4])
+        return told.Told()
+
+    monkeypatch.setattr(process, "told_by", nobody)
+    monkeypatch.setattr(process, "BEAT_S", 0.01)
+    async with reporting(opening(tmp_path)) as rig:
+        await rig.hear("ready")
+        with monkeypatch.context() as patched:
+            patched.setattr(os, "write", raising(NO_ROOM))
+            reporters[0].deed(deed(1))
+            reporters[0].deed(deed(2))
+            await rig.hear("problem", "own deeds")
+        await rig.hear("problem over", "own deeds")
+    assert check(tmp_path, None).lines == 2
+
+
+async def test_a_record_that_found_no_memory_is_given_again(tmp_path, monkeypatch):
+    monkeypatch.setattr(process, "BEAT_S", 0.01)
+    async with reporting(opening(tmp_path)) as rig:
+        await rig.hear("ready")
+        with monkeypatch.context() as patched:
+            patched.setattr(Journal, "add", raising(MemoryError("none left")))
+            rig.put(1, event())
+            await rig.hear("problem", "disk")
+        await rig.hear("taken", 1)
+    assert numbers(tmp_path) == [1]
+    assert not [kind for kind, _ in rig.heard if kind == "never"]
+
+
 async def test_a_deed_that_no_disk_will_take_is_said_and_holds_nothing_up(tmp_path):
     async with reporting(opening(tmp_path)) as rig:
         await rig.hear("ready")
