@@ -10,7 +10,7 @@ from controller.scan.agreement import AgreeingScan
 from controller.scan.ticker import Tick
 from controller.sequence.logic import Logic
 from controller.sequence.receiver import RECEIVER
-from controller.sequence.steps import Step
+from controller.sequence.steps import FAULT, Step
 from controller.settings import load_station
 from controller.simulate.in_process import in_process
 from controller.simulate.station_watch import Watcher
@@ -59,3 +59,15 @@ class Driven:
 
     def told(self, name):
         return [(event.what, event.detail) for event in self.events if event.id == name]
+
+
+def stuck():
+    """In the fault of a flap that stays open."""
+    driven = Driven()
+    driven.run(1_000)
+    driven.press("start_pb")
+    driven.run_until(Step.DRAIN)
+    driven.machine.fail("flap_sticks_open", 1.0)
+    driven.run_until(FAULT)
+    driven.run(1_000)
+    return driven

@@ -4,7 +4,7 @@ import asyncio
 from itertools import pairwise
 
 import pytest
-from live.rigs import LOGIC, MILL, PRESETS, SCAN_MS, Driven
+from live.rigs import LOGIC, MILL, PRESETS, SCAN_MS, Driven, stuck
 
 from controller.cycle_statistics import throughput
 from controller.engines import generated
@@ -362,14 +362,7 @@ def test_a_trip_that_its_warning_went_before_bears_its_own_facts():
 
 
 def test_an_interlock_that_a_fault_does_not_look_at_is_not_told_as_gone():
-    driven = Driven()
-    driven.run(1_000)
-    driven.press("start_pb")
-    driven.run_until(Step.DRAIN)
-    driven.machine.fail("flap_sticks_open", 1.0)
-    driven.run_until(FAULT)
-    driven.run(1_000)
-    assert [what for what, _ in driven.told("FLAP_NOT_CLOSED") if "->" not in what] == [
+    assert [what for what, _ in stuck().told("FLAP_NOT_CLOSED") if "->" not in what] == [
         "raised", "no longer looked at in FAULT",
     ]  # fmt: skip
 

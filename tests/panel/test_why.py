@@ -2,7 +2,7 @@
 
 import asyncio
 
-from live.rigs import STATION, Driven
+from live.rigs import STATION, Driven, stuck
 from panel.rigs import NotingRig
 from panel.test_cli_panel import receiver, running
 from panel.test_cli_panel import runtime as runtime
@@ -11,20 +11,8 @@ from panel.test_real_rig import Stepped
 from controller.events import EVENTS
 from controller.live.panel_rig import WHY_MS
 from controller.panel.messages import WhyAsked
-from controller.sequence.steps import FAULT, Step
+from controller.sequence.steps import Step
 from controller.sheets.fitted import fitted
-
-
-def stuck():
-    """In the fault of a flap that stays open."""
-    driven = Driven()
-    driven.run(1_000)
-    driven.press("start_pb")
-    driven.run_until(Step.DRAIN)
-    driven.machine.fail("flap_sticks_open", 1.0)
-    driven.run_until(FAULT)
-    driven.run(1_000)
-    return driven
 
 
 def test_a_fault_is_told_with_its_trip_cause_remedy_and_what_a_reset_and_a_start_would_be_answered():
